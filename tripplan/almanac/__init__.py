@@ -1,0 +1,1 @@
+"""Sun, time zones, opening hours, public holidays, climate, the national towing table."""

@@ -1,0 +1,50 @@
+"""What can go wrong, in words for the person who has to put it right."""
+
+from __future__ import annotations
+
+__all__ = ["BadInputError", "NoPlanError", "TripplanError"]
+
+
+class TripplanError(Exception):
+    """Base of every error that tripplan raises on purpose."""
+
+
+class BadInputError(TripplanError, ValueError):
+    """Something handed in cannot be used. The command line prints it on one line and exits with 2.
+
+    Parameters
+    ----------
+    what
+        What is wrong, with the value that was met ("`grey_l` is -5").
+    where
+        The file, table, row or option it was met in ("van.toml, [stores]").
+    accepted
+        What would be taken instead ("5 to 300 litres").
+    next_step
+        What to do now ("give the barrel's size in litres").
+    """
+
+    def __init__(self, what: str, *, where: str = "", accepted: str = "", next_step: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.accepted = accepted
+        self.next_step = next_step
+        super().__init__(self.one_line())
+
+    def one_line(self) -> str:
+        """Return the whole message on one line, safe to print."""
+        parts = [f"{self.where}: {self.what}" if self.where else self.what]
+        if self.accepted:
+            parts.append(f"accepted: {self.accepted}")
+        if self.next_step:
+            parts.append(self.next_step)
+        text = "; ".join(parts)
+        return "".join(c if c.isprintable() else "�" for c in text.replace("\n", " "))
+
+
+class NoPlanError(TripplanError):
+    """No plan exists within the limits. Carries the nearest one's excesses, in words."""
+
+    def __init__(self, message: str, excesses: tuple[object, ...] = ()) -> None:
+        self.excesses = excesses
+        super().__init__(message)

@@ -1,0 +1,190 @@
+"""The request: what the hire firm allows and what the party wants."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.outfit import Outfit, check_range
+from tripplan.model.place import Spot
+from tripplan.model.van import DayWeather, Levels, Party, Van
+from tripplan.model.words import SiteKind, Via
+
+__all__ = ["Booking", "Firm", "Sight", "Trip", "Weights"]
+
+
+@dataclass(frozen=True, slots=True)
+class Firm:
+    """What the hire firm allows and what it wants back.
+
+    Parameters
+    ----------
+    last_mile_m
+        Untagged service, residential or unclassified road allowed at either end of a day with the van [m].
+    car_surface
+        What the car alone may use on a standing day: ``sealed`` (same rule as the van) or ``any``.
+    areas_off_limits
+        Polygons as rings of (lon, lat), each with a name.
+    depot_hours
+        OSM opening-hours text of pick-up and return; empty: any time.
+    return_gas_kg
+        Gas that must be left over all bottles [kg].
+    """
+
+    name: str
+    phone: str
+    towing_limit_kmh: float
+    last_mile_m: float = 1000.0
+    car_surface: str = "any"
+    ferries_allowed: bool = True
+    areas_off_limits: tuple[tuple[str, tuple[tuple[float, float], ...]], ...] = ()
+    depot_hours: str = ""
+    return_cassette_empty: bool = True
+    return_grey_empty: bool = True
+    return_gas_kg: float = 0.0
+    handover_min: int = 90
+    return_min: int = 60
+    emergency_number: str = "112"
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """A place to visit.
+
+    Parameters
+    ----------
+    must
+        Must-see sights are limits; nice ones are worth ``value_cents``.
+    via
+        With the van on a towing day, by car alone on a standing day, or either.
+    hours
+        Length of the visit [h]; with ``nights`` > 0 instead that many nights at a site within ``near_km``.
+    """
+
+    spot: Spot
+    must: bool = True
+    value_cents: int = 0
+    via: Via = Via.EITHER
+    hours: float = 1.5
+    nights: int = 0
+    near_km: float = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class Booking:
+    """A night already booked: ``night`` is the date on which it begins."""
+
+    night: date
+    spot: Spot
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """What one unit of discomfort is worth in money [cents].
+
+    Parameters
+    ----------
+    drive_hour_cents
+        An hour at the wheel. service_stop_cents: a stop made only for a service.
+    one_night_cents
+        A stay of a single night. km_cents: fuel and wear of a kilometre (money).
+    unknown_price_cents
+        A night whose price the map does not tell. gas_bottle_cents: one exchange.
+    """
+
+    drive_hour_cents: int = 1200
+    service_stop_cents: int = 500
+    one_night_cents: int = 800
+    km_cents: int = 25
+    unknown_price_cents: int = 3000
+    gas_bottle_cents: int = 3000
+
+
+@dataclass(frozen=True, slots=True)
+class Trip:
+    """One request, resolved against a region. Times are local to ``tz``, aware.
+
+    Parameters
+    ----------
+    car
+        The tow car alone, for standing days.
+    max_drive_s, first_day_drive_s
+        Most driving a day and on the day of pick-up [s], both for all drivers together.
+    max_one_night_stays
+        -1: no limit.
+    no_towing
+        Dates on which the van must stand. leave_after_min, arrive_by_min: minutes after midnight between which
+        a day on the road lies, when nothing narrower (light, depot, opening days) rules.
+    sunset_margin_min
+        Arrival at least so long before sunset.
+    powered_nights_at_least
+        A limit. site_kinds: empty means any.
+    budget_cents
+        Money (nights, km, services, gas) must not exceed it; -1: no limit.
+    presumed_offers
+        Whether a presumed offer may hold a limit.
+    confidence
+        Share of trips like this whose stores all hold.
+    weather
+        Own figures by month (1 to 12); empty: the region's table, else the built-in climate guess.
+    """
+
+    name: str
+    tz: str
+    firm: Firm
+    outfit: Outfit
+    car: Outfit
+    van: Van
+    party: Party
+    depot: Spot
+    return_depot: Spot
+    pick_up: datetime
+    return_by: datetime
+    sights: tuple[Sight, ...] = ()
+    bookings: tuple[Booking, ...] = ()
+    avoid: tuple[Spot, ...] = ()
+    no_towing: tuple[date, ...] = ()
+    max_drive_s: int = 4 * 3600
+    first_day_drive_s: int = 2 * 3600
+    max_one_night_stays: int = -1
+    drivers: int = 1
+    powered_nights_at_least: int = 0
+    site_kinds: tuple[SiteKind, ...] = ()
+    pets: bool = False
+    budget_cents: int = -1
+    ferries: bool = True
+    tolls: bool = True
+    presumed_offers: bool = True
+    confidence: float = 0.95
+    levels: Levels = field(default_factory=Levels)
+    weights: Weights = field(default_factory=Weights)
+    weather: tuple[tuple[int, DayWeather], ...] = ()
+    leave_after_min: int = 9 * 60
+    arrive_by_min: int = 18 * 60
+    sunset_margin_min: int = 45
+
+    def __post_init__(self) -> None:
+        where = f"trip {self.name!r}"
+        if self.pick_up.tzinfo is None or self.return_by.tzinfo is None:
+            raise BadInputError("pick-up and return have no time zone", where=where)
+        if self.return_by <= self.pick_up:
+            raise BadInputError(
+                f"return {self.return_by:%Y-%m-%d %H:%M} is not after pick-up {self.pick_up:%Y-%m-%d %H:%M}",
+                where=where, accepted="a later return", next_step="mend `return`",
+            )  # fmt: skip
+        check_range(self.nights, 1, 35, "nights between pick-up and return", "", where)
+        check_range(self.max_drive_s / 3600, 0.5, 12, "max_drive_h", "h", where)
+        check_range(self.first_day_drive_s / 3600, 0.25, 12, "first_day_drive_h", "h", where)
+        check_range(self.confidence, 0.5, 0.999, "confidence", "", where)
+
+    @property
+    def nights(self) -> int:
+        """Number of nights; days are one more."""
+        return (self.return_by.date() - self.pick_up.date()).days
+
+    @property
+    def dates(self) -> tuple[date, ...]:
+        """The date of each day, pick-up day first, return day last."""
+        first = self.pick_up.date()
+        return tuple(first + timedelta(days=d) for d in range(self.nights + 1))

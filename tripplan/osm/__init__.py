@@ -1,0 +1,1 @@
+"""Bytes to facts: reads map files, or a named place live."""

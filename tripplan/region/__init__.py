@@ -1,0 +1,1 @@
+"""Judgements to a region: build, save, load, look up, coverage."""

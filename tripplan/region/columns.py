@@ -1,0 +1,193 @@
+"""The columns of a region: arrays, one row a way, a piece of road, a junction or a turn.
+
+A *way* is a way of the map with its judged facts. A *piece* is the part of a way between two junctions, the unit of
+routing. Strings are numbers into one table; -1 is none. NaN is "not posted".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["BASE_LAYERS", "HIGHWAYS", "Access", "BaseMap", "Flag", "Junctions", "Pieces", "RegionMeta", "Towns", "Turns", "Ways"]
+
+F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+I8 = NDArray[np.int8]
+I32 = NDArray[np.int32]
+I64 = NDArray[np.int64]
+U8 = NDArray[np.uint8]
+U16 = NDArray[np.uint16]
+
+#: Road classes by number, widest first; `ferry` stands for route=ferry.
+HIGHWAYS: tuple[str, ...] = (
+    "motorway", "motorway_link", "trunk", "trunk_link", "primary", "primary_link", "secondary", "secondary_link",
+    "tertiary", "tertiary_link", "unclassified", "residential", "living_street", "service", "track", "road", "ferry",
+)  # fmt: skip
+
+#: Layers of the own base map.
+BASE_LAYERS: tuple[str, ...] = ("coast", "water", "river", "wood", "border")
+
+
+class Access(IntEnum):
+    """Whether a mode of travel may use a way."""
+
+    OPEN = 0
+    ENDS_ONLY = 1  # destination, customers, delivery: first or last piece of a day only
+    CLOSED = 2
+
+
+class Flag(IntEnum):
+    """Bits of `Ways.flags`."""
+
+    TOLL = 1
+    FERRY = 2
+    BRIDGE = 4
+    TUNNEL = 8
+    ROUNDABOUT = 16
+    MOTORROAD = 32
+    BUILT_UP = 64  # tagged so (maxspeed/zone:traffic/source:maxspeed urban), or lit residential
+    FORD = 128
+    DUAL = 256  # dual carriageway or one-way road outside a town
+    ROUGH = 512  # sealed but rough (sett, bad smoothness): slow, with a caution
+
+
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """One row a way of the map that cars may use.
+
+    ``surface`` holds `Surface`, ``surface_source`` the position in ``list(Source)``, ``surface_why`` a string number.
+    ``tow_access`` / ``car_access`` hold `Access`. ``closed_when`` is a string number of a raw conditional closure
+    ("no @ (Nov-Apr)"), -1 none. ``max_*``: posted limits [m, kg]. ``speed_fwd`` / ``speed_bwd`` / ``speed_trailer``:
+    posted [km/h]. ``incline``: greatest tagged grade, absolute [%]. ``ferry_s``: tagged crossing time of the whole way
+    [s]; ``ferry_wait_s``: from interval. ``oneway``: 0 both, 1 as drawn, -1 against.
+    """
+
+    osm_id: I64
+    highway: U8
+    name: I32
+    ref: I32
+    surface: U8
+    surface_source: U8
+    surface_why: I32
+    oneway: I8
+    tow_access: U8
+    car_access: U8
+    access_why: I32
+    closed_when: I32
+    max_height_m: F32
+    max_width_m: F32
+    max_length_m: F32
+    max_weight_kg: F32
+    max_axle_kg: F32
+    speed_fwd: F32
+    speed_bwd: F32
+    speed_trailer: F32
+    incline: F32
+    flags: U16
+    ferry_s: F32
+    ferry_wait_s: F32
+
+
+@dataclass(frozen=True, slots=True)
+class Pieces:
+    """One row a piece of road.
+
+    ``a``, ``b``: junction rows of the first and last point. ``way``: row in `Ways`. ``length_m``: great-circle length
+    on a sphere of 6,371,009 m (as OSMnx). ``ptr``: where the piece's points start in ``lon_e7`` / ``lat_e7`` (1e-7
+    degrees; both end points included). ``curve_kmh``: per point, greatest towing comfort speed of the stretch from that
+    point to the next (255: straight); meaningless at a piece's last point.
+    """
+
+    a: I32
+    b: I32
+    way: I32
+    length_m: F64
+    ptr: I64
+    lon_e7: I32
+    lat_e7: I32
+    curve_kmh: U8
+
+
+@dataclass(frozen=True, slots=True)
+class Junctions:
+    """One row a junction (or dead end, or barrier): ``blocks_tow`` / ``blocks_car`` hold `Access` of a barrier there."""
+
+    osm_id: I64
+    lon_e7: I32
+    lat_e7: I32
+    blocks_tow: U8
+    blocks_car: U8
+    barrier: I32
+
+
+@dataclass(frozen=True, slots=True)
+class Turns:
+    """One row a turn restriction that holds for a car with trailer.
+
+    ``pieces[ptr[i]:ptr[i + 1]]``: the pieces in order of travel, from first to last, two or more (more: via ways).
+    ``via``: junction row between the first two. ``only``: 1 for only_*, 0 for no_*. ``when``: string number of a raw
+    condition, -1 always. ``osm_id``: of the relation. ``u_turn``: 1 when it speaks of turning round.
+    """
+
+    osm_id: I64
+    ptr: I64
+    pieces: I32
+    via: I32
+    only: U8
+    u_turn: U8
+    when: I32
+
+
+@dataclass(frozen=True, slots=True)
+class Towns:
+    """Names to look things up by: string number, kind string number (city, town, village ...), place, population (-1 unknown)."""
+
+    name: I32
+    kind: I32
+    lon_e7: I32
+    lat_e7: I32
+    population: I32
+
+
+@dataclass(frozen=True, slots=True)
+class BaseMap:
+    """Vectors of the own base map, thinned. ``layer``: position in `BASE_LAYERS`; ``closed``: 1 for an area."""
+
+    layer: U8
+    closed: U8
+    ptr: I64
+    lon_e7: I32
+    lat_e7: I32
+
+
+@dataclass(frozen=True, slots=True)
+class RegionMeta:
+    """What a region says of itself.
+
+    Parameters
+    ----------
+    key
+        SHA-256 over all content that routing depends on, hexadecimal.
+    country
+        ISO 3166-1 code, "" when not known; ``country_how`` says how it is known.
+    faults
+        What was met in the file and how often ("clipped ways kept", "broken turn restrictions", ...).
+    bbox
+        west, south, east, north [degrees].
+    """
+
+    name: str
+    key: str
+    data_date: str
+    source_file: str
+    country: str
+    country_how: str
+    tz: str
+    bbox: tuple[float, float, float, float]
+    faults: dict[str, int]
+    attribution: str = "© OpenStreetMap contributors, ODbL 1.0"
+    format: str = "tripplan region 1"

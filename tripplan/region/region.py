@@ -1,0 +1,41 @@
+"""The prepared map: road facts, places with their offers, names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from tripplan.model.place import Place
+from tripplan.region.columns import BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
+
+__all__ = ["Region"]
+
+
+@dataclass(frozen=True)
+class Region:
+    """Everything known of one stretch of country, for every outfit. Read-only.
+
+    Parameters
+    ----------
+    strings
+        The table that string numbers point into.
+    """
+
+    meta: RegionMeta
+    strings: tuple[str, ...]
+    ways: Ways
+    pieces: Pieces
+    junctions: Junctions
+    turns: Turns
+    places: tuple[Place, ...]
+    towns: Towns
+    base: BaseMap
+
+    def string(self, number: int) -> str:
+        """Return a string by its number ("" for -1)."""
+        return self.strings[number] if number >= 0 else ""
+
+    @cached_property
+    def place_by_ref(self) -> dict[str, int]:
+        """Row of each place by its map identity."""
+        return {place.ref: place.index for place in self.places}

@@ -1,0 +1,1 @@
+"""Facts to judgements: surface, access, limits, towing speed, offers. Pure functions and tables, each answer with its source."""

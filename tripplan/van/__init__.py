@@ -1,0 +1,1 @@
+"""What a day uses of each store, and what the levels become."""
