@@ -30,6 +30,8 @@ class Firm:
         OSM opening-hours text of pick-up and return; empty: any time.
     return_gas_kg
         Gas that must be left over all bottles [kg].
+    currency
+        What a hundred cents are called on paper; empty: not said.
     """
 
     name: str
@@ -46,6 +48,7 @@ class Firm:
     handover_min: int = 90
     return_min: int = 60
     emergency_number: str = "112"
+    currency: str = ""
 
 
 @dataclass(frozen=True, slots=True)
