@@ -1,0 +1,5 @@
+"""Run the command line as `python -m tripplan`."""
+
+from tripplan.cli.main import main
+
+main()

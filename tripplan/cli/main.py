@@ -1,0 +1,118 @@
+"""The command `tripplan`: finds the command asked for, runs it, and turns every error into one line and an exit code."""
+
+from __future__ import annotations
+
+import errno
+import importlib
+import os
+import sys
+from typing import Any
+
+import click
+
+from tripplan import __version__
+from tripplan.model.errors import BadInputError, NoPlanError
+
+__all__ = ["cli", "main"]
+
+EXIT_FINDINGS = 1
+EXIT_BAD_INPUT = 2
+EXIT_OWN_FAULT = 3
+EXIT_STOPPED = 130
+
+#: Command words and where each lives; imported only when called or listed.
+_COMMANDS = {
+    "demo": "tripplan.cli.demo",
+    "region": "tripplan.cli.region",
+    "plan": "tripplan.cli.plan",
+    "audit": "tripplan.cli.audit",
+    "check": "tripplan.cli.check",
+}
+
+
+class _Commands(click.Group):
+    """A group whose commands are imported when they are needed."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(_COMMANDS[cmd_name]).command
+        return command
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="tripplan")
+def cli() -> None:
+    """Plan a touring caravan hire on sealed roads, with every store served before its limit.
+
+    Start with `tripplan demo`. Then: `tripplan region build` prepares a map once, `tripplan plan` plans a trip on it,
+    `tripplan check` tells whether somebody's route keeps to sealed roads, `tripplan audit` re-checks a plan.
+    """
+
+
+def _say(text: str) -> None:
+    line = " ".join(text.split())
+    click.echo("tripplan: " + "".join(c if c.isprintable() else "\ufffd" for c in line), err=True)
+
+
+def _usage_words(error: click.ClickException) -> str:
+    text = error.format_message().replace("\n", " ")
+    ctx = getattr(error, "ctx", None)
+    return f"{text} (see `{ctx.command_path} --help`)" if ctx is not None else text
+
+
+def main(args: list[str] | None = None) -> Any:
+    """Run the command line and leave with its exit code: 0 well, 1 findings or no plan, 2 bad input, 3 a fault of ours."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        code = cli.main(args=args, standalone_mode=False)
+        sys.stdout.flush()
+        sys.exit(code if isinstance(code, int) else 0)
+    except BadInputError as error:
+        _say(error.one_line())
+        sys.exit(EXIT_BAD_INPUT)
+    except NoPlanError as error:
+        _say(str(error))
+        sys.exit(EXIT_FINDINGS)
+    except click.exceptions.Abort:
+        _say("stopped; nothing was written")
+        sys.exit(EXIT_STOPPED)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        sys.exit(0)
+    except click.ClickException as error:
+        _say(_usage_words(error))
+        sys.exit(EXIT_BAD_INPUT)
+    except KeyboardInterrupt:
+        _say("stopped; nothing was written")
+        sys.exit(EXIT_STOPPED)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(EXIT_FINDINGS)
+    except OSError as error:
+        _say(_os_words(error))
+        sys.exit(EXIT_BAD_INPUT)
+    except Exception as error:
+        if os.environ.get("TRIPPLAN_DEBUG"):
+            raise
+        _say(
+            f"a fault of tripplan's own ({type(error).__name__}: {error}); nothing was written; "
+            "run it again with TRIPPLAN_DEBUG=1 set and report what it prints"
+        )
+        sys.exit(EXIT_OWN_FAULT)
+
+
+def _os_words(error: OSError) -> str:
+    where = f"{error.filename}: " if error.filename else ""
+    if error.errno == errno.ENOSPC:
+        return f"{where}no room left on the disk; nothing was written; make room or choose another place with --out"
+    return f"{where}{error.strerror or error}; check that the path exists and may be read or written"
+
+
+if __name__ == "__main__":
+    main()

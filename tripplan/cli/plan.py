@@ -1,0 +1,53 @@
+"""`tripplan plan`: a trip file and a region in, a folder of papers out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tripplan.region.region import Region
+
+__all__ = ["command", "plan_and_write"]
+
+
+@click.command("plan")
+@click.argument("trip_file", metavar="TRIP.toml", type=click.Path(path_type=Path))
+@click.option("--region", "region_file", metavar="REGION", required=True, type=click.Path(path_type=Path), help="A region made by `tripplan region build`.")
+@click.option("--out", metavar="DIR", required=True, type=click.Path(path_type=Path), help="Folder for map, itinerary, plan, GPX and calendar.")
+@click.option("--online-tiles", is_flag=True, help="Let the map also load street tiles when there is a network (off: it needs none).")
+def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool) -> int:
+    """Plan a trip and write map.html, itinerary.html, plan.json, route.gpx and trip.ics.
+
+    Exit code 0: planned and audited. 1: no plan exists; the nearest is described and nothing is written. 2: bad input.
+    """
+    from tripplan.region.store import load
+
+    return plan_and_write(trip_file, load(region_file), out, online_tiles=online_tiles)
+
+
+def plan_and_write(trip_file: Path, region: Region, out: Path, *, online_tiles: bool = False) -> int:
+    """Plan, audit, write, and say what came out. Returns the exit code."""
+    from tripplan.cli.progress import shown
+    from tripplan.model.errors import BadInputError, NoPlanError
+    from tripplan.pipeline import audited_plan
+    from tripplan.report.words import no_plan_words, summary
+    from tripplan.report.write import write_papers
+    from tripplan.request.trip_file import load_trip
+
+    if out.exists() and not out.is_dir():
+        raise BadInputError(f"{out} is not a folder", where="--out", accepted="a folder, new or not", next_step="name another one")
+    trip = load_trip(trip_file, region)
+    try:
+        with shown() as progress:
+            plan = audited_plan(trip, region, progress=progress)
+    except NoPlanError as error:
+        for line in no_plan_words(error):
+            click.echo(line)
+        return 1
+    with shown() as progress:
+        progress("Writing the papers", float("nan"))
+        papers = write_papers(plan, region, out, online_tiles=online_tiles)
+    for line in summary(plan, papers):
+        click.echo(line)
+    return 0

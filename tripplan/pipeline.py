@@ -1,0 +1,76 @@
+"""From a trip and a region to a plan that has passed its audit: the one place where the rooms are joined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from tripplan.model.errors import TripplanError
+from tripplan.model.plan import Finding, Plan
+from tripplan.model.progress import Progress, silent
+from tripplan.model.trip import Trip
+from tripplan.region.region import Region
+
+__all__ = ["FailedAuditError", "audited_plan", "sample_folder", "sample_region"]
+
+
+@dataclass
+class FailedAuditError(TripplanError):
+    """The search's plan did not pass the independent re-check: a fault of ours, and the plan is not shown."""
+
+    findings: tuple[Finding, ...]
+
+    def __str__(self) -> str:
+        first = self.findings[0]
+        return f"the plan found failed its own audit ({len(self.findings)} findings; first: day {first.day}, {first.text})"
+
+
+def audited_plan(trip: Trip, region: Region, *, progress: Progress = silent) -> Plan:
+    """Plan a trip and re-check the plan with code that shares nothing with the search.
+
+    Raises
+    ------
+    NoPlanError
+        When no plan exists within the limits.
+    FailedAuditError
+        When the re-check finds anything.
+    """
+    from tripplan.audit.run import audit
+    from tripplan.schedule.plan import make_plan
+
+    plan = make_plan(trip, region, progress=progress)
+    progress("Checking the plan again, independently", 0.0)
+    findings = audit(plan, region)
+    if findings:
+        raise FailedAuditError(findings)
+    return plan
+
+
+def sample_folder() -> Path:
+    """Return the folder of the embedded sample: inside the installed package, or beside it in a checkout."""
+    package = Path(__file__).resolve().parent
+    inside = package / "data_sample"
+    return inside if inside.is_dir() else package.parent / "data_sample"
+
+
+def sample_region(*, progress: Progress = silent) -> Region:
+    """Return the prepared region of the sample island, built on first use and kept in the user's cache."""
+    from hashlib import sha256
+
+    from tripplan import __version__
+    from tripplan.region.build import build
+    from tripplan.region.store import load, save
+    from tripplan.roads.cache import cache_folder
+
+    source = sample_folder() / "island.osm.pbf"
+    digest = sha256(source.read_bytes()).hexdigest()[:16]
+    kept = cache_folder() / f"sample-{__version__}-{digest}.region"
+    if kept.is_file():
+        try:
+            return load(kept)
+        except TripplanError:
+            kept.unlink(missing_ok=True)
+    region = build(source, name="Sample island", progress=progress)
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    save(region, kept)
+    return load(kept)
