@@ -1,0 +1,74 @@
+"""Lines of road pieces: the pure geometry that routes, papers and the audit share."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.plan import PieceRun
+from tripplan.region.region import Region
+
+__all__ = ["EARTH_RADIUS_M", "piece_line", "run_line", "segment_lengths_m"]
+
+#: Radius of the sphere that piece lengths are measured on, as OSMnx [m].
+EARTH_RADIUS_M = 6_371_009.0
+
+F64 = NDArray[np.float64]
+
+
+def segment_lengths_m(lon: F64, lat: F64) -> F64:
+    """Return great-circle lengths between following points given in degrees, shape (n - 1) [m]."""
+    phi = np.radians(lat)
+    half_phi = np.diff(phi) / 2
+    half_lambda = np.radians(np.diff(lon)) / 2
+    h = np.sin(half_phi) ** 2 + np.cos(phi[:-1]) * np.cos(phi[1:]) * np.sin(half_lambda) ** 2
+    return np.asarray(2 * EARTH_RADIUS_M * np.arcsin(np.sqrt(np.minimum(h, 1.0))), np.float64)
+
+
+def piece_line(region: Region, piece: int, forward: bool = True, from_m: float = 0.0, to_m: float = np.inf) -> F64:
+    """Return the points of one piece, or of a part of it, in the direction of travel.
+
+    Parameters
+    ----------
+    from_m, to_m
+        Part of the piece along the direction of travel [m]; cut to the piece.
+
+    Returns
+    -------
+    array (n, 2)
+        lon, lat [degrees], two points or more.
+    """
+    first, end = int(region.pieces.ptr[piece]), int(region.pieces.ptr[piece + 1])
+    points = np.column_stack((region.pieces.lon_e7[first:end], region.pieces.lat_e7[first:end])) / 1e7
+    if not forward:
+        points = points[::-1]
+    length = float(region.pieces.length_m[piece])
+    if from_m <= 0 and to_m >= length:
+        return points
+    steps = segment_lengths_m(points[:, 0], points[:, 1])
+    along = np.concatenate(([0.0], np.cumsum(steps)))
+    if along[-1] > 0:
+        along *= length / along[-1]
+    low, high = min(max(from_m, 0.0), length), min(max(to_m, 0.0), length)
+    inner = (along > low) & (along < high)
+    ends = np.array([[np.interp(m, along, points[:, k]) for k in (0, 1)] for m in (low, high)])
+    return np.vstack((ends[:1], points[inner], ends[1:]))
+
+
+def run_line(region: Region, runs: PieceRun) -> F64:
+    """Return the line of pieces driven one after another; repeated points are dropped.
+
+    Returns
+    -------
+    array (n, 2)
+        lon, lat [degrees]; (0, 2) for an empty run.
+    """
+    parts = [
+        piece_line(region, *part) for part in zip(runs.piece, runs.forward, runs.from_m, runs.to_m, strict=True)
+    ]
+    if not parts:
+        return np.empty((0, 2))
+    line = np.vstack(parts)
+    keep = np.ones(len(line), bool)
+    keep[1:] = (line[1:] != line[:-1]).any(axis=1)
+    return line[keep]
