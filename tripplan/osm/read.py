@@ -1,0 +1,217 @@
+"""A map file to a `RawMap`: three passes by libosmium with its own filters, text in between."""
+
+from __future__ import annotations
+
+import tempfile
+from collections import Counter
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tripplan.model.errors import BadInputError
+from tripplan.osm.keys import (
+    BASE_TAGS, BORDER_TAG, NODE_KEYS, NODE_TAG_SIGNS, PLACE_TAGS, ROAD_TAGS,
+)  # fmt: skip
+from tripplan.osm.opl import parse_members, parse_tags
+from tripplan.osm.raw import RawMap, RawNode, RawRelation
+from tripplan.osm.rings import Assembler, WantedRelation
+from tripplan.osm.ways import WayTable
+
+__all__ = ["ACCEPTED", "Progress", "read_file"]
+
+Progress = Callable[[str], None]
+
+#: Endings of files that are read (`.opl` is libosmium's line format).
+ACCEPTED = (".osm.pbf", ".pbf", ".osm", ".osm.gz", ".osm.bz2", ".osm.opl", ".opl")
+_CHUNK = 1 << 24
+
+
+def read_file(path: Path | str, *, progress: Progress | None = None) -> RawMap:
+    """Read roads, places, names and base map from a map file.
+
+    Parameters
+    ----------
+    path
+        A ``.osm.pbf``, ``.osm``, ``.osm.gz`` or ``.osm.bz2`` file.
+    progress
+        Called with a few words now and then.
+
+    Raises
+    ------
+    BadInputError
+        No such file, not OSM, cut off, no roads in it, no room for scratch files.
+    """
+    file = Path(path)
+    _check(file)
+    say = progress or (lambda _text: None)
+    try:
+        with tempfile.TemporaryDirectory(prefix="tripplan-") as scratch:
+            return _read(file, Path(scratch), say)
+    except (RuntimeError, ValueError, OverflowError, UnicodeError, MemoryError) as error:
+        if isinstance(error, BadInputError):
+            raise
+        raise _not_readable(file, error) from None
+    except OSError as error:
+        raise BadInputError(f"cannot be read ({error.strerror or error})", where=str(file), next_step="free room on the disk or mend access") from None
+
+
+def _check(file: Path) -> None:
+    if not file.exists():
+        raise BadInputError("no such file", where=str(file), accepted=", ".join(ACCEPTED[:5]), next_step="give the path of a map extract")
+    if not file.is_file():
+        raise BadInputError("is not a file", where=str(file), accepted=", ".join(ACCEPTED[:5]))
+    if not file.name.lower().endswith(ACCEPTED):
+        raise BadInputError(f"ending {file.suffix or 'none'!r} is not that of a map file", where=str(file), accepted=", ".join(ACCEPTED[:5]))
+    if file.stat().st_size == 0:
+        raise BadInputError("the file is empty", where=str(file), next_step="fetch it again")
+
+
+def _not_readable(file: Path, error: Exception) -> BadInputError:
+    text = str(error)
+    low = text.lower()
+    if "no space" in low:
+        return BadInputError("no room on disk for scratch files", where=str(file), next_step="free room or set TMPDIR")
+    if "eof" in low or "truncated" in low or "unexpected end" in low or "unclosed token" in low or "no element found" in low:
+        return BadInputError("the file is cut off", where=str(file), next_step="fetch it again")
+    return BadInputError(f"not a sound OpenStreetMap file ({text[:160] or type(error).__name__})", where=str(file), next_step="fetch it again")
+
+
+def _read(file: Path, scratch: Path, say: Progress) -> RawMap:
+    import osmium
+
+    bits = osmium.osm.osm_entity_bits
+    faults: Counter[str] = Counter()
+    source = osmium.io.File(str(file))
+
+    say("reading relations")
+    relations = scratch / "relations.opl"
+    with osmium.io.Reader(source, bits.RELATION) as reader:
+        header = reader.header()
+        stamp = header.get("osmosis_replication_timestamp")
+        _apply(osmium, reader, [osmium.filter.KeyFilter("type")], relations)
+    restrictions, wanted = _relations(relations, faults)
+
+    say("reading roads and places")
+    data = scratch / "data.opl"
+    store = osmium.NodeLocationsForWays(osmium.index.create_map("flex_mem"))
+    store.ignore_errors()
+    node_filter = osmium.filter.KeyFilter(*NODE_KEYS)
+    node_filter.enable_for(bits.NODE)
+    way_filter = osmium.filter.TagFilter(*ROAD_TAGS, *PLACE_TAGS, *BASE_TAGS, BORDER_TAG)
+    way_filter.enable_for(bits.WAY)
+    with osmium.io.Reader(source, bits.NODE | bits.WAY) as reader:
+        _apply(osmium, reader, [store, node_filter, way_filter], data, stamps=not stamp)
+    nodes, ways, newest = _nodes_and_ways(data, faults)
+    data.unlink()
+
+    assembler = Assembler(wanted, faults)
+    if assembler.way_ids:
+        say("reading areas")
+        members = scratch / "members.opl"
+        id_filter = osmium.filter.IdFilter(sorted(assembler.way_ids))
+        id_filter.enable_for(bits.WAY)
+        with osmium.io.Reader(source, bits.WAY) as reader:
+            _apply(osmium, reader, [store, id_filter], members)
+        for line in _lines(members):
+            assembler.add(line)
+    del store
+
+    if not stamp:
+        stamp = newest
+    if not stamp:
+        written = datetime.fromtimestamp(file.stat().st_mtime, tz=UTC).date()
+        stamp = f"{written.isoformat()} (date of the file; it carries none)"
+    raw = ways.finish(str(file.name), stamp[:10] if "(" not in stamp else stamp, nodes, assembler, restrictions, faults)
+    if len(raw.way_id) == 0:
+        raise BadInputError("no roads in it", where=str(file), next_step="take an extract with highway=* ways and their nodes")
+    return raw
+
+
+def _apply(osmium: Any, reader: Any, handlers: list[Any], out: Path, *, stamps: bool = False) -> None:
+    """Write what passes the filters as OPL."""
+    form = f"opl,locations_on_ways=true,add_metadata={'timestamp' if stamps else 'false'}"
+    writer = osmium.SimpleWriter(osmium.io.File(str(out), form))
+    try:
+        osmium.apply(reader, *handlers, writer)
+    finally:
+        writer.close()
+
+
+def _lines(path: Path) -> Iterator[bytes]:
+    """Yield lines, some megabytes read at a time."""
+    with path.open("rb") as file:
+        rest = b""
+        while chunk := file.read(_CHUNK):
+            parts = (rest + chunk).split(b"\n")
+            rest = parts.pop()
+            yield from parts
+        if rest:
+            yield rest
+
+
+def _relations(path: Path, faults: Counter[str]) -> tuple[list[RawRelation], list[WantedRelation]]:
+    restrictions: list[RawRelation] = []
+    wanted: list[WantedRelation] = []
+    place_signs = tuple(f"{k}={v}".encode() for k, v in PLACE_TAGS)
+    water = tuple(f"{k}={v}".encode() for k, v in BASE_TAGS if v not in ("river", "coastline", "bay"))
+    seen: set[int] = set()
+    for line in _lines(path):
+        fields = line.split(b" ")
+        tag_text = fields[-2][1:]
+        if b"type=restriction" in tag_text:
+            pass
+        elif not (b"type=multipolygon" in tag_text or b"type=boundary" in tag_text or b"type=site" in tag_text):
+            continue
+        tags = parse_tags(tag_text)
+        number = int(fields[0][1:])
+        if number in seen:
+            faults["relations met twice"] += 1
+            continue
+        seen.add(number)
+        kind = tags.get("type", "")
+        if kind.startswith("restriction"):
+            restrictions.append(RawRelation(number, tags, parse_members(fields[-1][1:])))
+            continue
+        pairs = set(tag_text.split(b","))
+        if tags.get("boundary") == "administrative" and tags.get("admin_level") == "2":
+            layer = "border"
+        elif any(sign in pairs for sign in place_signs):
+            layer = "place"
+        elif any(sign in pairs for sign in water):
+            layer = "water"
+        else:
+            continue
+        ways = tuple((ref, role) for letter, ref, role in parse_members(fields[-1][1:]) if letter == "w")
+        wanted.append(WantedRelation(number, layer, tags, ways))
+    return restrictions, wanted
+
+
+def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], WayTable, str]:
+    nodes: dict[int, RawNode] = {}
+    signs = tuple(sign.encode() for sign in NODE_TAG_SIGNS)
+    table = WayTable(faults)
+    newest = b""
+    for line in _lines(path):
+        fields = line.split(b" ")
+        if len(fields) > 3 and fields[1][:1] == b"t" and fields[1] > newest:
+            newest = fields[1]
+        if line[:1] == b"w":
+            table.add(int(fields[0][1:]), fields[-2][1:], fields[-1][1:])
+            continue
+        text = fields[-3][1:]
+        if not any(sign in text for sign in signs):
+            continue
+        number = int(fields[0][1:])
+        if number in nodes:
+            faults["nodes met twice"] += 1
+            continue
+        x, y = fields[-2][1:], fields[-1][1:]
+        if not x or not y:
+            faults["places or barriers without a position"] += 1
+            continue
+        nodes[number] = RawNode(number, float(x), float(y), parse_tags(text))
+    table.flush()
+    return list(nodes.values()), table, newest[1:].decode()
