@@ -26,8 +26,9 @@ class Van:
         Mains charger [A]. solar_w: panels at standard test conditions [W].
     fridge_w, fridge_towing
         Input of the absorption fridge, gas or mains [W]; what it runs on while towing: ``none``, ``car_12v`` or ``battery``.
-    heater_w, heater_efficiency, heat_loss_w_per_k
-        Gas space heater [W, share] and heat loss of the van [W/K].
+    heater_w, heater_efficiency, heater_mains_w, heat_loss_w_per_k
+        Heat that the gas space heater gives [W] and its efficiency, heat of a mains element beside it (0: none) [W], and heat
+        loss of the van [W/K].
     water_heater_l, water_heater_w, water_heater_efficiency
         Storage water heater; mains element of the same order.
     hob_w
@@ -76,13 +77,14 @@ class Van:
     nose_weight_kg: float = 100.0
     berths: int = 4
     cassettes: int = 1
+    heater_mains_w: float = 1000.0
 
     def __post_init__(self) -> None:
         where = f"van {self.name!r}"
         for name, low, high, unit in (
             ("fresh_l", 5, 400, "L"), ("grey_l", 5, 400, "L"), ("cassette_l", 5, 60, "L"), ("flush_l", 0, 40, "L"),
             ("gas_bottle_kg", 0.4, 50, "kg"), ("gas_bottles", 1, 4, ""), ("battery_ah", 20, 800, "Ah"), ("battery_depth", 0.1, 0.95, ""),
-            ("charger_a", 0, 100, "A"), ("solar_w", 0, 2000, "W"), ("fridge_w", 0, 600, "W"), ("fridge_electronics_a", 0, 2, "A"), ("heater_w", 0, 10_000, "W"),
+            ("charger_a", 0, 100, "A"), ("solar_w", 0, 2000, "W"), ("fridge_w", 0, 600, "W"), ("fridge_electronics_a", 0, 2, "A"), ("heater_w", 0, 10_000, "W"), ("heater_mains_w", 0, 6000, "W"),
             ("heater_efficiency", 0.3, 1, ""), ("heat_loss_w_per_k", 20, 300, "W/K"), ("water_heater_l", 0, 40, "L"),
             ("water_heater_w", 0, 6000, "W"), ("water_heater_efficiency", 0.3, 1, ""), ("hob_w", 0, 6000, "W"),
             ("pump_l_per_min", 1, 30, "L/min"), ("pump_a", 0.5, 20, "A"), ("alarm_a", 0, 2, "A"), ("fan_a", 0, 10, "A"), ("lights_a", 0, 20, "A"),
@@ -115,6 +117,8 @@ class Party:
         Temperature kept inside, by day and asleep [°C].
     hob_min
         Minutes of one burner a day for the whole party.
+    hot_water_l
+        Water heated to 60 °C a day for dishes and washing, for the whole party; showers aboard are apart [L].
     devices_ah
         Telephones, lamps and the like, for the whole party in a day [Ah].
     spread_shared

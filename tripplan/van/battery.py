@@ -1,0 +1,68 @@
+"""What a 12 V battery gives: Peukert, cold, acceptance, and the volts that a display would show."""
+
+from __future__ import annotations
+
+from math import log
+
+import numpy as np
+
+from tripplan.model.van import Van
+from tripplan.van.facts import value
+
+__all__ = [
+    "acceptance",
+    "cold_share",
+    "ieee_485_factor",
+    "peukert_exponent",
+    "peukert_from_ratings",
+    "peukert_hours",
+    "rested_volts",
+]
+
+#: Rested open-circuit volts of a flooded battery at 0, 25, 50, 75, 100 % (26.7 °C; weak source: makers differ by 0.1 V).
+_SHARE = (0.0, 0.25, 0.50, 0.75, 1.0)
+_VOLTS = (11.89, 12.06, 12.24, 12.45, 12.65)
+
+
+def peukert_hours(capacity_ah: float, rating_h: float, exponent: float, current_a: float) -> float:
+    """Return the hours that a battery lasts at a steady current, t = H (C / (I H))^k [h]."""
+    return float(rating_h * (capacity_ah / (current_a * rating_h)) ** exponent)
+
+
+def peukert_from_ratings(hours_1: float, hours_2: float, current_1: float, current_2: float) -> float:
+    """Return the Peukert exponent that two ratings (hours at a current [A]) agree on."""
+    return log(hours_2 / hours_1) / log(current_1 / current_2)
+
+
+def peukert_exponent(van: Van) -> float:
+    """Return the exponent planned with for the van's kind of battery."""
+    return value(f"peukert_{van.battery_kind}")
+
+
+def acceptance(van: Van) -> float:
+    """Return the share of charge given that the van's battery keeps."""
+    return value("accept_lifepo4" if van.battery_kind == "lifepo4" else "accept_lead")
+
+
+def ieee_485_factor(temp_c: float) -> float:
+    """Return the size multiplier of a lead-acid battery at a temperature: 1 at 25 °C, more when colder.
+
+    A cubic fit of IEEE 485 table 1 (quoted in an engineering forum), held at its ends outside -3.9 to 51.7 °C.
+    """
+    x = min(max(temp_c, -3.9), 51.7) / 100
+    return -2.8117 * x**3 + 4.1916 * x**2 - 2.4941 * x + 1.405
+
+
+def cold_share(van: Van, temp_c: float) -> float:
+    """Return the share of its capacity that the van's battery gives at a temperature; never over 1.
+
+    Lead-acid by IEEE 485; lithium iron phosphate 1 down to 10 °C and 0.8 at -10 °C (common practice, no source).
+    """
+    if van.battery_kind == "lifepo4":
+        return float(np.interp(temp_c, (-10.0, 10.0), (0.8, 1.0)))
+    return min(1.0, 1 / ieee_485_factor(temp_c))
+
+
+def rested_volts(share: float) -> float:
+    """Return the volts of a rested lead-acid battery at a share of its charge (for display, never for planning)."""
+    return float(np.interp(share, _SHARE, _VOLTS))

@@ -1,0 +1,239 @@
+"""What an hour uses of each store, at a stay or on the road.
+
+Sun and mains give the battery back, so its use may be negative; the other stores only lose. Habits are spread over the
+hours of a day by fixed profiles (common practice, no source), so that a day of any two stretches adds up to one day's habits.
+"""
+
+from __future__ import annotations
+
+from statistics import NormalDist
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.van import DayWeather, Party, Van
+from tripplan.model.words import STORES
+from tripplan.van.battery import acceptance, peukert_exponent
+from tripplan.van.facts import FACTS, value
+from tripplan.van.heat import gas_kg, hour_temperatures, inlet_c, water_wh
+
+__all__ = ["ON_THE_ROAD", "StayKind", "heads", "hourly", "planned", "slots", "use_kind"]
+
+F64 = NDArray[np.float64]
+
+
+class StayKind(NamedTuple):
+    """What a place gives, as judged usable for this trip (known, or presumed where the trip allows it)."""
+
+    powered: bool = False
+    fresh: bool = False
+    piped: bool = False
+    grey: bool = False
+    cassette: bool = False
+    toilets: bool = False
+    showers: bool = False
+
+
+ON_THE_ROAD = StayKind()
+
+
+def use_kind(kind: StayKind | None) -> StayKind:
+    """Return the kind with only the offers that change use (mains, pitch tap and drain, toilets, showers), for caching."""
+    if kind is None:
+        return ON_THE_ROAD
+    return StayKind(powered=kind.powered, piped=kind.piped, toilets=kind.toilets, showers=kind.showers)
+
+
+def _profile(**weights: float) -> F64:
+    """Hours of a day (``h7=2``) as shares that sum to 1."""
+    hours = np.zeros(24)
+    for name, weight in weights.items():
+        hours[int(name[1:])] = weight
+    return np.asarray(hours / hours.sum())
+
+
+_TAP = _profile(h7=12, h8=15, h10=4, h12=10, h13=8, h15=4, h17=8, h18=14, h19=12, h20=6, h21=7)
+_SHOWER = _profile(h7=3, h8=2, h19=2, h20=3)
+_TOILET = _profile(h1=3, h5=5, h7=18, h8=12, h10=8, h12=8, h14=8, h16=8, h18=10, h20=8, h22=12)
+_COOKING = _profile(h7=3, h8=2, h12=2, h18=5, h19=3)
+_DEVICES = _profile(h7=1, h17=1, h18=2, h19=3, h20=3, h21=3, h22=1)
+_AWAKE = np.array([1.0 if 7 <= h < 23 else 0.0 for h in range(24)])
+#: An hour with less than this share of the day's sun is dark.
+_DARK_SHARE = 0.002
+
+
+def planned(mean: float, spread: float, confidence: float) -> float:
+    """Return the use planned with: the mean, raised so far that trips exceed it with probability ``1 - confidence``.
+
+    The one place where spread enters. All of it counts as shared: an error that is the same on all days of a trip, so that
+    it adds up over days and no part averages out, which errs to the safe side. ``spread`` is relative, one sigma, normal.
+    """
+    return mean * max(0.0, 1 + NormalDist().inv_cdf(confidence) * spread)
+
+
+def heads(party: Party) -> float:
+    """Return the party as adults' worth of water and toilet use."""
+    return party.adults + party.child_share * party.children
+
+
+def slots(from_h: float, to_h: float) -> F64:
+    """Cut a stretch of time at full hours.
+
+    Parameters
+    ----------
+    from_h, to_h
+        Local hours since midnight of the first date; ``to_h`` may pass 24.
+
+    Returns
+    -------
+    numpy.ndarray
+        (n, 2) hour of the day (0 .. 23) and length [h] of each slot, in order.
+    """
+    if to_h <= from_h:
+        return np.zeros((0, 2))
+    inner = np.arange(np.floor(from_h) + 1, np.ceil(to_h))
+    edges = np.concatenate(([from_h], inner, [to_h]))
+    return np.column_stack((np.floor(edges[:-1]) % 24, np.diff(edges)))
+
+
+def hourly(
+    van: Van,
+    party: Party,
+    weather: DayWeather,
+    sun_share: tuple[float, ...],
+    kind: StayKind | None,
+    hours: F64,
+    *,
+    towing: float | F64 = 0.0,
+    confidence: float = 0.5,
+) -> F64:
+    """Return what each slot of time uses of each store.
+
+    Parameters
+    ----------
+    sun_share
+        (24) share of the day's sun in each local hour (`tripplan.almanac.sun.hourly_sun_share`).
+    kind
+        What the place gives; ``None`` on the road or where nothing is given.
+    hours
+        (n, 2) hour of the day and length [h], as from `slots`.
+    towing
+        Share of each slot spent at the wheel with the van on, 0 to 1; one number or (n). Gas is off meanwhile.
+    confidence
+        0.5 gives the mean.
+
+    Returns
+    -------
+    numpy.ndarray
+        (n, 6) used up, in the order of `STORES` [L, L, L, L, kg, Ah]; the battery's may be negative (charged).
+    """
+    place = kind or ON_THE_ROAD
+    at = hours[:, 0].astype(np.int64)
+    length = hours[:, 1]
+    wheel = length * np.broadcast_to(np.asarray(towing, dtype=np.float64), length.shape)
+    still = length - wheel
+    habit = planned(1.0, party.spread_shared, confidence)
+
+    out = np.zeros((len(at), len(STORES)))
+    water, toilet = _water(van, party, place, at, length, habit)
+    out[:, 0], out[:, 1] = water
+    out[:, 2], out[:, 3] = toilet
+    if van.flush_l <= 0 and not (place.piped and van.piped_water):
+        out[:, 0] += out[:, 3]
+    if van.flush_l <= 0:
+        out[:, 3] = 0.0
+    demand_w = _heating_w(van, party, weather, confidence)[at]
+    out[:, 4] = _gas(van, party, weather, place, at, still, demand_w, habit, confidence)
+    out[:, 5] = _battery(
+        van, party, weather, sun_share, place, at, length, wheel, demand_w, out[:, 0] + out[:, 3], habit, confidence
+    )
+    return out
+
+
+def _shower_l(van: Van, party: Party, place: StayKind) -> float:
+    """Litres of showers aboard by one adult in a day."""
+    return party.shower_l * party.showers_per_day if van.shower_aboard and not place.showers else 0.0
+
+
+def _water(
+    van: Van, party: Party, place: StayKind, at: NDArray[np.int64], length: F64, habit: float
+) -> tuple[tuple[F64, F64], tuple[F64, F64]]:
+    """Fresh and grey; cassette and flush water [L]. Through a hose at the pitch neither barrel is touched."""
+    people = heads(party) * habit
+    shower = people * _shower_l(van, party, place) * _SHOWER[at] * length
+    tap = _TAP[at] * length
+    pets = party.pets * value("pet_water_l") * habit
+    fresh = people * party.water_l * tap + shower + pets * tap
+    # What is drunk never reaches the drain; all else does (the bound that sizing rules take).
+    grey = people * max(0.0, party.water_l - party.drunk_l) * tap + shower
+    if place.piped and van.piped_water:
+        fresh, grey = np.zeros_like(fresh), np.zeros_like(grey)
+    aboard = people * (party.toilet_share_with_block if place.toilets else 1.0) * _TOILET[at] * length
+    flush = aboard * party.flushes * party.flush_l
+    return (fresh, grey), (aboard * party.waste_l + flush, flush)
+
+
+def _heating_w(van: Van, party: Party, weather: DayWeather, confidence: float) -> F64:
+    """(24) heat wanted in each hour of the day [W]."""
+    outside = np.array(hour_temperatures(weather))
+    hour = np.arange(24)
+    asleep = (hour >= value("asleep_from_h")) | (hour < value("asleep_to_h"))
+    inside = np.where(asleep, party.asleep_c, party.inside_c)
+    wanted = np.maximum(0.0, van.heat_loss_w_per_k * (inside - outside) - value("free_heat_w"))
+    return np.asarray(wanted * planned(1.0, FACTS["heating_spread"].spread, confidence))
+
+
+def _gas(
+    van: Van, party: Party, weather: DayWeather, place: StayKind, at: NDArray[np.int64], still: F64, demand_w: F64,
+    habit: float, confidence: float,
+) -> F64:  # fmt: skip
+    """Gas burnt in each slot [kg]; none at the wheel.
+
+    On mains the element heats first and the gas heater gives the rest; fridge and water heater run on mains. The hob is gas.
+    """
+    mains_w = np.minimum(demand_w, van.heater_mains_w) if place.powered else 0.0
+    heating = gas_kg(1.0, van.heater_efficiency) * np.minimum(demand_w - mains_w, van.heater_w)
+    fridge = 0.0 if place.powered else planned(gas_kg(van.fridge_w), FACTS["fridge_spread"].spread, confidence)
+    hob = gas_kg(van.hob_w * party.hob_min / 60) * _COOKING[at] * habit if van.hob_aboard else 0.0
+    cold = inlet_c(weather)
+    dishes = water_wh(party.hot_water_l, cold, value("hot_water_c")) * _TAP[at]
+    if van.water_heater_l <= 0 or van.water_heater_w <= 0:
+        hot = gas_kg(1.0, value("kettle_efficiency")) * dishes if van.hob_aboard else 0.0
+    elif place.powered:
+        hot = 0.0
+    else:
+        showers = heads(party) * water_wh(_shower_l(van, party, place), cold, value("shower_c")) * _SHOWER[at]
+        hot = gas_kg(1.0, van.water_heater_efficiency) * (dishes + showers)
+    return np.asarray((heating + fridge + hob + hot * habit) * still)
+
+
+def _battery(
+    van: Van, party: Party, weather: DayWeather, sun_share: tuple[float, ...], place: StayKind, at: NDArray[np.int64],
+    length: F64, wheel: F64, demand_w: F64, pumped_l: F64, habit: float, confidence: float,
+) -> F64:  # fmt: skip
+    """Charge taken from the battery in each slot, less what sun and mains put back [Ah]."""
+    still = length - wheel
+    sun = np.array(sun_share)[at]
+    lit = _AWAKE[at] * (sun < _DARK_SHARE)
+    duty = np.clip(demand_w / max(van.heater_w, 1.0), value("fan_least_share"), 1.0) * (demand_w > 0)
+    electronics = still + (wheel if van.fridge_towing != "none" else 0.0)
+    loads = (
+        van.alarm_a * length
+        + van.fridge_electronics_a * electronics
+        + van.lights_a * lit * still
+        + van.fan_a * duty * still
+        + van.pump_a * pumped_l / van.pump_l_per_min / 60
+        + party.devices_ah * _DEVICES[at] * length * habit
+    )
+    if van.fridge_towing == "battery":
+        amps = planned(van.fridge_w / value("fridge_12v"), FACTS["fridge_spread"].spread, confidence)
+        loads = loads + amps * wheel
+    bright = planned(1.0, FACTS["sun_spread"].spread, 1 - confidence)
+    wh = van.solar_w * weather.sun_kwh_per_m2 * value("panel_ratio") * bright * sun * length
+    given = wh / value("panel_v") + (van.charger_a * still if place.powered else 0.0)
+    net = loads - given
+    amps_out = np.divide(net, length, out=np.zeros_like(net), where=length > 0)
+    rated_a = van.battery_ah / value("rating_h")
+    peukert = np.maximum(1.0, np.maximum(amps_out, 0.0) / rated_a) ** (peukert_exponent(van) - 1)
+    return np.asarray(np.where(net > 0, net * peukert, net * acceptance(van)))
