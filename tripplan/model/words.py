@@ -46,6 +46,7 @@ class Ruling(StrEnum):
     CLASS_DEFAULT = "class default"
     CURVE = "curve"
     FERRY = "ferry"
+    SURFACE = "rough surface"
 
 
 class Store(StrEnum):

@@ -1,0 +1,175 @@
+"""Opening hours and public holidays, as the open map writes them.
+
+The reading is done by the opening-hours-py library, which carries the public holidays of many countries. What it cannot
+read is ``None`` and shown raw: ask by phone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from functools import lru_cache
+from typing import Any
+
+__all__ = ["OpenDay", "any_open", "is_holiday", "is_open", "is_readable", "open_days", "windows"]
+
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class OpenDay:
+    """One date: whether it is open at all within the asked hours, and when.
+
+    Parameters
+    ----------
+    open
+        ``None`` when the text says nothing that can be read, or only that it is not known.
+    windows
+        Open stretches (from, to) in minutes after midnight, cut to the asked hours, in order.
+    """
+
+    day: date
+    open: bool | None
+    windows: tuple[tuple[int, int], ...] = ()
+
+
+@lru_cache(maxsize=4096)
+def _parsed(text: str, country: str, lon: float | None, lat: float | None) -> Any:
+    """Return the library's reading of a text, or ``None`` when it cannot read it."""
+    import opening_hours as library
+
+    coords = (lat, lon) if lon is not None and lat is not None else None
+    for use_country in [country, ""] if country else [""]:
+        try:
+            # The zone comes from the coordinates: sunset on the local clock.
+            return library.OpeningHours(
+                text, country=use_country or None, coords=coords, auto_country=False, auto_timezone=coords is not None
+            )
+        except library.UnknownCountryError:  # type: ignore[attr-defined]
+            continue
+        except (library.ParserError, library.InvalidCoordinatesError):  # type: ignore[attr-defined]
+            return None
+    return None
+
+
+def is_readable(text: str) -> bool:
+    """Say whether the text is one that can be read."""
+    return bool(text.strip()) and _parsed(text.strip(), "", None, None) is not None
+
+
+def is_open(
+    text: str, when_local: datetime, country: str = "", lon: float | None = None, lat: float | None = None
+) -> bool | None:
+    """Say whether a place is open at a moment.
+
+    Parameters
+    ----------
+    text
+        ``opening_hours`` as on the map.
+    when_local
+        Local time of the place; a time zone on it is dropped, the wall clock counts.
+    country
+        ISO 3166-1 code, for public holidays ("" or one the library lacks: none are known, and ``PH`` rules sleep).
+    lon, lat
+        For sunrise and sunset [degrees].
+
+    Returns
+    -------
+    bool or None
+        ``None``: empty, not readable, or the text itself says that it is not known.
+    """
+    parsed = _parsed(text.strip(), country.upper(), lon, lat) if text.strip() else None
+    if parsed is None:
+        return None
+    moment = when_local.replace(tzinfo=None)
+    if parsed.is_open(moment) and not _only_a_remark(text):
+        return True
+    return False if parsed.is_closed(moment) else None
+
+
+def windows(
+    text: str,
+    day: date,
+    from_min: int = 0,
+    to_min: int = 1440,
+    country: str = "",
+    lon: float | None = None,
+    lat: float | None = None,
+) -> OpenDay:
+    """Return when a place is open on a date.
+
+    Parameters
+    ----------
+    from_min, to_min
+        Hours that matter, in minutes after midnight; ``to_min`` may pass 1440 (after midnight).
+
+    Returns
+    -------
+    OpenDay
+        ``open`` is ``True`` when some of it is open, ``False`` when all of it is closed, else ``None``.
+    """
+    parsed = _parsed(text.strip(), country.upper(), lon, lat) if text.strip() else None
+    if parsed is None:
+        return OpenDay(day, None)
+    midnight = datetime.combine(day, time())
+    start, end = midnight + timedelta(minutes=from_min), midnight + timedelta(minutes=to_min)
+    found: list[tuple[int, int]] = []
+    unknown = False
+    ask = _only_a_remark(text)
+    for first, last, state, _ in parsed.intervals(start, end):
+        first = max(_bare(first), start)
+        last = end if last is None else min(_bare(last), end)
+        if last <= first:
+            continue
+        word = str(state).rpartition(".")[2].lower()
+        if word == "unknown" or (ask and word == "open"):
+            unknown = True
+        elif word == "open":
+            lo, hi = int((first - midnight).total_seconds() // 60), int((last - midnight).total_seconds() // 60)
+            if found and found[-1][1] >= lo:
+                found[-1] = (found[-1][0], hi)
+            else:
+                found.append((lo, hi))
+    if found:
+        return OpenDay(day, True, tuple(found))
+    return OpenDay(day, None if unknown else False)
+
+
+def _only_a_remark(text: str) -> bool:
+    """Say whether the text is a quoted remark alone ("by appointment"): the standard counts that as unknown."""
+    text = text.strip()
+    return len(text) > 1 and text.startswith('"') and text.endswith('"') and text.count('"') == 2
+
+
+def _bare(moment: datetime) -> datetime:
+    return moment.replace(tzinfo=None)
+
+
+def open_days(
+    text: str,
+    dates: Iterable[date],
+    from_min: int = 0,
+    to_min: int = 1440,
+    country: str = "",
+    lon: float | None = None,
+    lat: float | None = None,
+) -> list[OpenDay]:
+    """Return `windows` of every date."""
+    return [windows(text, day, from_min, to_min, country, lon, lat) for day in dates]
+
+
+@lru_cache(maxsize=65536)
+def any_open(text: str, day: date, country: str = "", lon: float | None = None, lat: float | None = None) -> bool | None:
+    """Say whether a text of dates or hours holds at any time of a date; ``None`` when it is not readable."""
+    return windows(text, day, 0, 1440, country, lon, lat).open
+
+
+def is_holiday(day: date, country: str) -> bool | None:
+    """Say whether a date is a public holiday of a country; ``None`` when its holidays are not known."""
+    import opening_hours as library
+
+    try:
+        return bool(library.OpeningHours("PH", country=country.upper()).is_open(datetime.combine(day, time(12))))
+    except library.UnknownCountryError:  # type: ignore[attr-defined]
+        return None
