@@ -42,7 +42,9 @@ def _frame(plan: Plan, found: Findings) -> None:
         found.add("depot", 0, 1, "", "the plan does not begin and end at the depots of the trip")
     for before, after in pairwise(plan.days):
         if _apart(before.end, after.start):
-            found.add("broken chain", after.number, 1, "", f"starts at {after.start.name!r}, but the night was at {before.end.name!r}")
+            found.add(
+                "broken chain", after.number, 1, "", f"starts at {after.start.name!r}, but the night was at {before.end.name!r}"
+            )
     for day in plan.days[:-1]:
         if day.night is None or _apart(day.night.spot, day.end):
             found.add("no night", day.number, 1, "night", "the day does not end at a night's place")
@@ -65,7 +67,13 @@ def _bookings(plan: Plan, found: Findings) -> None:
     for booking in plan.trip.bookings:
         day = nights.get(booking.night)
         if day is None or day.night is None or _apart(day.night.spot, booking.spot):
-            found.add("booking", day.number if day else 0, 1, "night", f"the booked night at {booking.spot.name!r} on {booking.night} is not kept")
+            found.add(
+                "booking",
+                day.number if day else 0,
+                1,
+                "night",
+                f"the booked night at {booking.spot.name!r} on {booking.night} is not kept",
+            )
 
 
 def _sights(plan: Plan, found: Findings) -> None:
@@ -75,16 +83,30 @@ def _sights(plan: Plan, found: Findings) -> None:
         if sight.nights:
             count = sum(1 for day in plan.days if day.night and _km(day.night.spot, sight.spot) <= sight.near_km + 0.01)
             if count < sight.nights:
-                found.add("sight", 0, sight.nights - count, "nights", f"{count} of {sight.nights} nights near {sight.spot.name!r}")
+                found.add(
+                    "sight", 0, sight.nights - count, "nights", f"{count} of {sight.nights} nights near {sight.spot.name!r}"
+                )
             continue
         visits = [(day, event) for day in plan.days for event in day.events if _visits(event, sight.spot)]
         stayed = max((event.end - event.start for _, event in visits), default=timedelta())
         if stayed + _MINUTE < timedelta(hours=sight.hours):
-            found.add("sight", 0, sight.hours - stayed.total_seconds() / 3600, "h", f"{sight.spot.name!r} is not visited for {sight.hours:g} h")
+            found.add(
+                "sight",
+                0,
+                sight.hours - stayed.total_seconds() / 3600,
+                "h",
+                f"{sight.spot.name!r} is not visited for {sight.hours:g} h",
+            )
         for day, _ in visits:
             modes = {leg.mode for leg in day.legs if not _apart(leg.end, sight.spot)}
             if (sight.via is Via.CAR_ONLY and modes == {"van"}) or (sight.via is Via.VAN and modes == {"car"}):
-                found.add("sight", day.number, 1, "", f"{sight.spot.name!r} is reached by {modes.pop()}, the trip says {sight.via.value}")
+                found.add(
+                    "sight",
+                    day.number,
+                    1,
+                    "",
+                    f"{sight.spot.name!r} is reached by {modes.pop()}, the trip says {sight.via.value}",
+                )
 
 
 def _visits(event: Event, spot: object) -> bool:
@@ -102,11 +124,19 @@ def _driving(plan: Plan, day: Day, found: Findings) -> None:
     drive = sum(leg.drive_s for leg in day.legs)
     limit = min(trip.max_drive_s, trip.first_day_drive_s) if day.number == 1 else trip.max_drive_s
     if drive > limit + 1:
-        found.add("driving", day.number, (drive - limit) / 60, "min", f"{drive / 3600:.2f} h at the wheel, {limit / 3600:.2f} h allowed")
+        found.add(
+            "driving", day.number, (drive - limit) / 60, "min", f"{drive / 3600:.2f} h at the wheel, {limit / 3600:.2f} h allowed"
+        )
     timed = sum((e.end - e.start).total_seconds() for e in day.events if e.kind in ("drive", "ferry"))
     legs = sum(leg.drive_s + leg.ferry_s for leg in day.legs)
     if abs(timed - legs) > 60 * (1 + len(day.legs)):
-        found.add("timetable", day.number, (timed - legs) / 60, "min", f"the timetable drives {timed / 60:.0f} min, the legs {legs / 60:.0f} min")
+        found.add(
+            "timetable",
+            day.number,
+            (timed - legs) / 60,
+            "min",
+            f"the timetable drives {timed / 60:.0f} min, the legs {legs / 60:.0f} min",
+        )
 
 
 def _clock(plan: Plan, day: Day, found: Findings) -> None:
@@ -147,7 +177,13 @@ def _breaks(day: Day, found: Findings) -> None:
             at_wheel += (event.end - event.start).total_seconds()
             since = event.end
             if at_wheel > _BREAK_EVERY_S + 60:
-                found.add("break", day.number, (at_wheel - _BREAK_EVERY_S) / 60, "min", f"{at_wheel / 3600:.2f} h at the wheel without a break")
+                found.add(
+                    "break",
+                    day.number,
+                    (at_wheel - _BREAK_EVERY_S) / 60,
+                    "min",
+                    f"{at_wheel / 3600:.2f} h at the wheel without a break",
+                )
                 at_wheel = 0.0
 
 
@@ -191,4 +227,10 @@ def _daylight(plan: Plan, day: Day, found: Findings) -> None:
         limit = sun.sunset - timedelta(minutes=trip.sunset_margin_min)
         if drives[-1].end > limit + 3 * _MINUTE:
             late = (drives[-1].end - limit).total_seconds() / 60
-            found.add("daylight", day.number, late, "min", f"arrives at {drives[-1].end:%H:%M}, {late:.0f} min after the margin before sunset")
+            found.add(
+                "daylight",
+                day.number,
+                late,
+                "min",
+                f"arrives at {drives[-1].end:%H:%M}, {late:.0f} min after the margin before sunset",
+            )

@@ -13,7 +13,14 @@ from tripplan.region.region import Region
 __all__ = ["audit_nights"]
 
 #: Which offer of a place serves which store.
-SERVES = {"fresh": ("fresh", "piped"), "flush": ("fresh", "piped"), "grey": ("grey",), "cassette": ("cassette",), "gas": ("gas",), "battery": ("power",)}
+SERVES = {
+    "fresh": ("fresh", "piped"),
+    "flush": ("fresh", "piped"),
+    "grey": ("grey",),
+    "cassette": ("cassette",),
+    "gas": ("gas",),
+    "battery": ("power",),
+}
 
 
 def audit_nights(plan: Plan, region: Region, found: Findings) -> None:
@@ -42,10 +49,17 @@ def _site(plan: Plan, region: Region, day: Day, found: Findings) -> None:
     found.unless(place.ref == night.ref, "night", day.number, f"{place.ref} is not {night.ref}")
     found.unless(place.role == "site" or booked, "night", day.number, f"{place.name!r} is not an overnight site")
     least = Offer.PRESUMED if trip.presumed_offers else Offer.YES
-    found.unless(place.admits >= least or booked, "not admitted", day.number, f"{place.name!r} does not admit a van ({place.admits_why})")
+    found.unless(
+        place.admits >= least or booked, "not admitted", day.number, f"{place.name!r} does not admit a van ({place.admits_why})"
+    )
     if place.admits == Offer.PRESUMED and not booked:
         leaned = any(p.day == day.number and p.spot.place == place.index for p in plan.presumed_offers)
-        found.unless(leaned, "phone first", day.number, f"{place.name!r} is only presumed to admit a van and is not listed under phone first")
+        found.unless(
+            leaned,
+            "phone first",
+            day.number,
+            f"{place.name!r} is only presumed to admit a van and is not listed under phone first",
+        )
     if trip.site_kinds and place.kind not in trip.site_kinds and not booked:
         found.add("kind of site", day.number, 1, "", f"{place.name!r} is a {place.kind.value}, not among the kinds wished for")
     if (trip.pets or trip.party.pets) and place.pets == Offer.NO:
@@ -86,7 +100,11 @@ def _services(plan: Plan, region: Region, day: Day, found: Findings) -> None:
             found.add("service", day.number, 1, "", f"{event.text!r} is at no place of the region")
             continue
         place = region.places[event.spot.place]
-        guest = any(d.night is not None and d.night.spot.place == place.index for d in plan.days if d.number in (day.number, day.number - 1))
+        guest = any(
+            d.night is not None and d.night.spot.place == place.index
+            for d in plan.days
+            if d.number in (day.number, day.number - 1)
+        )
         if place.only_guests and not guest:
             found.add("guests only", day.number, 1, "", f"{place.name!r} serves its guests only")
         for store in event.stores:
@@ -97,7 +115,13 @@ def _services(plan: Plan, region: Region, day: Day, found: Findings) -> None:
             elif best == Offer.PRESUMED and not any(
                 p.day == day.number and p.spot.place == place.index and store in p.stores for p in plan.presumed_offers
             ):
-                found.add("phone first", day.number, 1, "", f"{store} at {place.name or place.ref!r} is presumed and not listed under phone first")
+                found.add(
+                    "phone first",
+                    day.number,
+                    1,
+                    "",
+                    f"{store} at {place.name or place.ref!r} is presumed and not listed under phone first",
+                )
             found.unless(store in STORES, "store", day.number, f"unknown store {store!r}")
 
 
@@ -111,7 +135,13 @@ def _stays(plan: Plan, region: Region, found: Findings) -> None:
             continue
         most = region.places[spot.place].longest_stay_nights
         if most and len(stay) > most:
-            found.add("longest stay", stay[-1].number, len(stay) - most, "nights", f"{len(stay)} nights at {spot.name!r}, {most} allowed")
+            found.add(
+                "longest stay",
+                stay[-1].number,
+                len(stay) - most,
+                "nights",
+                f"{len(stay)} nights at {spot.name!r}, {most} allowed",
+            )
     single = sum(1 for stay in stays if len(stay) == 1)
     most = plan.trip.max_one_night_stays
     if 0 <= most < single:
@@ -138,7 +168,9 @@ def _money(plan: Plan, found: Findings) -> None:
         (cost.drive_cents, drive / 3600 * weights.drive_hour_cents, 50 + 20 * len(plan.days), "driving time"),
     ):
         if abs(said - true) > slack:
-            found.add("cost", 0, (said - true) / 100, "money", f"the plan counts {said / 100:.2f} for {what}, its days {true / 100:.2f}")
+            found.add(
+                "cost", 0, (said - true) / 100, "money", f"the plan counts {said / 100:.2f} for {what}, its days {true / 100:.2f}"
+            )
     parts = cost.money_cents + cost.drive_cents + cost.service_stop_cents + cost.one_night_cents - cost.sights_value_cents
     if abs(parts - cost.total_cents) > 1:
         found.add("cost", 0, (cost.total_cents - parts) / 100, "money", "the total is not the sum of its parts")

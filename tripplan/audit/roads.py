@@ -61,10 +61,15 @@ def _chain(day: Day, found: Findings) -> None:
     at = day.start
     for leg in day.legs:
         found.unless(
-            _same(leg.start, at), "broken chain", day.number, f"a leg starts at {leg.start.name!r} but the party is at {at.name!r}"
+            _same(leg.start, at),
+            "broken chain",
+            day.number,
+            f"a leg starts at {leg.start.name!r} but the party is at {at.name!r}",
         )
         at = leg.end
-    found.unless(_same(at, day.end), "broken chain", day.number, f"the day ends at {day.end.name!r} but the legs end at {at.name!r}")
+    found.unless(
+        _same(at, day.end), "broken chain", day.number, f"the day ends at {day.end.name!r} but the legs end at {at.name!r}"
+    )
 
 
 def _same(one: Spot, other: Spot) -> bool:
@@ -155,7 +160,9 @@ class _Leg:
     def _name(self, row: int) -> str:
         ways = self.region.ways
         way = int(self.way[row])
-        name = self.region.string(int(ways.name[way])) or self.region.string(int(ways.ref[way])) or HIGHWAYS[int(ways.highway[way])]
+        name = (
+            self.region.string(int(ways.name[way])) or self.region.string(int(ways.ref[way])) or HIGHWAYS[int(ways.highway[way])]
+        )
         return f"{name} (way {int(ways.osm_id[way])})"
 
     def _list(self, bad: B1, what: str, words: str) -> None:
@@ -200,7 +207,9 @@ class _Leg:
         unknown = float(self.driven[(surface == Surface.UNKNOWN) & ~self.ferry].sum())
         for said, true, word in ((self.leg.presumed_m, presumed, "presumed"), (self.leg.unknown_m, unknown, "unknown")):
             if abs(said - true) > 0.01 * true + 5:
-                self.add(f"{word} metres", said - true, "m", f"the plan says {said:.0f} m of {word} surface, the map {true:.0f} m")
+                self.add(
+                    f"{word} metres", said - true, "m", f"the plan says {said:.0f} m of {word} surface, the map {true:.0f} m"
+                )
         if not self.van and self.trip.firm.car_surface == "any":
             return
         self._list((surface == Surface.UNSEALED) & ~self.ferry, "unsealed", "of unsealed road")
@@ -208,7 +217,9 @@ class _Leg:
         if not bad.any():
             return
         highway = self.region.ways.highway[self.way]
-        self._list(bad & ~np.isin(highway, _LAST_MILE), "unknown surface", "of unknown surface on a road that may not be a last mile")
+        self._list(
+            bad & ~np.isin(highway, _LAST_MILE), "unknown surface", "of unknown surface on a road that may not be a last mile"
+        )
         at_stops = getattr(self.trip.firm, "last_mile_at_stops", False)
         allowed = self.trip.firm.last_mile_m + 1.0
         # A last mile hangs on an end: everything from the end up to its last unknown metre counts by its unknown metres.
@@ -217,7 +228,12 @@ class _Leg:
         for metres, is_end, word in ((head, first, "start"), (tail, last, "end")):
             limit = allowed if (is_end or at_stops) else 0.0
             if metres > limit:
-                self.add("unknown surface", metres - limit, "m", f"{metres:.0f} m of unknown surface at the {word}, {limit:.0f} m allowed")
+                self.add(
+                    "unknown surface",
+                    metres - limit,
+                    "m",
+                    f"{metres:.0f} m of unknown surface at the {word}, {limit:.0f} m allowed",
+                )
 
     def _middle(self, bad: B1) -> int:
         """Row at which the head of a leg ends and its tail begins: the longest run of good road, whole leg otherwise halved."""
@@ -238,7 +254,11 @@ class _Leg:
         inner = ~ends
         if ends.any() and inner.any():
             begin, end = int(np.argmax(inner)), len(inner) - int(np.argmax(inner[::-1]))
-            self._list(ends & (np.arange(len(ends)) >= begin) & (np.arange(len(ends)) < end), "through traffic", "of road that is no through road for us")
+            self._list(
+                ends & (np.arange(len(ends)) >= begin) & (np.arange(len(ends)) < end),
+                "through traffic",
+                "of road that is no through road for us",
+            )
 
     def _size(self) -> None:
         if not self.van:
@@ -280,7 +300,12 @@ class _Leg:
     def _turns(self, table: dict[int, list[int]]) -> None:
         back = (self.piece[1:] == self.piece[:-1]) & (self.forward[1:] != self.forward[:-1])
         if back.any():
-            self.add("turning round", float(back.sum()), "places", f"turns round on the road, on {self._name(int(np.flatnonzero(back)[0]))}")
+            self.add(
+                "turning round",
+                float(back.sum()),
+                "places",
+                f"turns round on the road, on {self._name(int(np.flatnonzero(back)[0]))}",
+            )
         turns = self.region.turns
         path = self.piece.tolist()
         for row in range(len(path) - 1):
@@ -328,7 +353,12 @@ class _Leg:
         self._list(fast, "too fast", "driven faster than is allowed")
         drive, ferry = float(self.time_s[~self.ferry].sum()), float(self.time_s[self.ferry].sum())
         if abs(drive - self.leg.drive_s) > 2 + 0.001 * drive:
-            self.add("driving time", self.leg.drive_s - drive, "s", f"the plan says {self.leg.drive_s:.0f} s at the wheel, its pieces {drive:.0f} s")
+            self.add(
+                "driving time",
+                self.leg.drive_s - drive,
+                "s",
+                f"the plan says {self.leg.drive_s:.0f} s at the wheel, its pieces {drive:.0f} s",
+            )
         if ferry > self.leg.ferry_s + 2:
             self.add("ferry time", ferry - self.leg.ferry_s, "s", "the ferry takes longer than the plan says")
         if self.ferry.any() and not (self.trip.ferries and self.trip.firm.ferries_allowed):

@@ -1,0 +1,196 @@
+"""Every store, hour by hour, from pick-up to return: the plan's timetable lived through once more.
+
+The search adds blocks of a day; here the clock runs. Each stretch between two events of the timetable is cut at the full
+hours and what it uses is taken from the van's hourly rates, at the trip's confidence, where the timetable says the party is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.almanac.climate import weather_for
+from tripplan.almanac.sun import sun_day
+from tripplan.audit.findings import Findings
+from tripplan.model.plan import Day, Event, Plan
+from tripplan.model.van import DayWeather
+from tripplan.model.words import STORES, Offer, Store
+from tripplan.region.region import Region
+from tripplan.van.limits import UNITS_PER, battery_temperature, capacity, reserve
+from tripplan.van.use import StayKind, hourly, slots
+
+__all__ = ["audit_levels"]
+
+F64 = NDArray[np.float64]
+#: What rounding to the search's units may hide in a day, each block rounded up once [units].
+_SLACK_UNITS = 2.0
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """A stretch of local wall clock in one state: ``kind`` None on the road, ``wheel`` 1 at the wheel with the van on."""
+
+    start_h: float
+    end_h: float
+    kind: StayKind | None
+    wheel: float
+
+
+def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
+    """Live through the plan and hold every hour's levels against the limits, and the last against the return conditions.
+
+    Parameters
+    ----------
+    plan, region
+        The plan and the map it was made on.
+    found
+        Findings are added here.
+    """
+    trip, van = plan.trip, plan.trip.van
+    weather = {day.date: _weather(plan, day) for day in plan.days}
+    cold = battery_temperature(weather.values(), trip.party)
+    full = np.array([capacity(van, s) for s in STORES])
+    room = full - np.array([reserve(van, s, battery_c=cold) for s in STORES])
+    slack = _SLACK_UNITS / np.array(UNITS_PER)
+    start = np.array([trip.levels.of(s) for s in STORES])
+    used = np.where([s.fills for s in STORES], start, full - start)
+    used = np.maximum(used, 0.0)
+
+    evening: StayKind | None = None
+    for day in plan.days:
+        share = sun_day(day.date, day.start.lon, day.start.lat, trip.tz).share
+        worst = used.copy()
+        for item in _timeline(plan, region, day, evening):
+            if isinstance(item, _Stretch):
+                cut = slots(item.start_h, item.end_h)
+                use = hourly(
+                    van, trip.party, weather[day.date], share, item.kind, cut, towing=item.wheel, confidence=trip.confidence
+                )
+                for row in use:
+                    used = np.maximum(used + row, 0.0)
+                    worst = np.maximum(worst, used)
+            else:
+                for store in item:
+                    if store in STORES:
+                        used[STORES.index(Store(store))] = 0.0
+        _limits(day, worst, room, slack, found)
+        evening = _kind(plan, region, day)
+    _return(plan, used, room, slack, found)
+
+
+def _weather(plan: Plan, day: Day) -> DayWeather:
+    return weather_for(day.date, day.end.lat, plan.trip.weather)
+
+
+def _limits(day: Day, worst: F64, room: F64, slack: F64, found: Findings) -> None:
+    for row, store in enumerate(STORES):
+        over = worst[row] - room[row]
+        if over > slack[row]:
+            verb = "over its limit" if store.fills else "under its reserve"
+            found.add("level", day.number, over, store.unit, f"{store.value} is {over:.1f} {store.unit} {verb}")
+
+
+def _return(plan: Plan, used: F64, room: F64, slack: F64, found: Findings) -> None:
+    firm, last = plan.trip.firm, plan.days[-1].number
+    for store, asked in ((Store.CASSETTE, firm.return_cassette_empty), (Store.GREY, firm.return_grey_empty)):
+        left = used[STORES.index(store)]
+        if asked and left > slack[STORES.index(store)]:
+            found.add("return", last, left, "L", f"{store.value} comes back with {left:.1f} L in it, the firm wants it empty")
+    gas = capacity(plan.trip.van, Store.GAS) - used[STORES.index(Store.GAS)]
+    if gas < firm.return_gas_kg - slack[STORES.index(Store.GAS)]:
+        short = firm.return_gas_kg - gas
+        found.add("return", last, short, "kg", f"gas comes back at {gas:.2f} kg, the firm wants {firm.return_gas_kg:.2f} kg")
+
+
+def _kind(plan: Plan, region: Region, day: Day) -> StayKind | None:
+    """What the night's place gives, as far as the trip lets it be leaned on."""
+    if day.night is None:
+        return None
+    if not 0 <= day.night.spot.place < len(region.places):
+        return StayKind()
+    place = region.places[day.night.spot.place]
+    least = Offer.PRESUMED if plan.trip.presumed_offers else Offer.YES
+    has = {
+        word: place.offer(word).answer >= least for word in ("power", "fresh", "piped", "grey", "cassette", "toilets", "showers")
+    }
+    return StayKind(
+        powered=has["power"] and day.night.powered,
+        fresh=has["fresh"],
+        piped=has["piped"],
+        grey=has["grey"],
+        cassette=has["cassette"],
+        toilets=has["toilets"],
+        showers=has["showers"],
+    )
+
+
+def _timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) -> Iterator[_Stretch | tuple[str, ...]]:
+    """Yield the stretches of one calendar day in order, and between them the stores that a service resets."""
+    first, last = day is plan.days[0], day is plan.days[-1]
+    begin = _hour(plan.trip.pick_up, day.date) if first else 0.0
+    finish = _hour(plan.trip.return_by, day.date) if last else 24.0
+    standing = not any(leg.mode == "van" for leg in day.legs)
+    here = evening
+    there = _kind(plan, region, day)
+    served = tuple(line.store for line in day.levels if "site" in line.served.split("+"))
+    moves = [e for e in day.events if e.kind in ("drive", "ferry")]
+    clock = begin
+    if standing:
+        for event in day.events:
+            if event.kind == "service" and event.stores and not _at(event, day):
+                yield _Stretch(clock, _hour(event.end, day.date), here, 0.0)
+                clock = max(clock, _hour(event.end, day.date))
+                yield event.stores
+        yield _Stretch(clock, finish, here, 0.0)
+        if served and not last:
+            yield served
+        return
+    leave = _hour(moves[0].start, day.date) if moves else begin
+    if clock < leave:
+        yield _Stretch(clock, leave, here, 0.0)
+        clock = leave
+    if not first:
+        yield _before(plan, day)
+    for event in day.events:
+        start, end = _hour(event.start, day.date), _hour(event.end, day.date)
+        if start < leave or event.kind in ("stay", "arrive", "return"):
+            continue
+        if start > clock:
+            yield _Stretch(clock, start, None, 0.0)
+        yield _Stretch(max(start, clock), end, None, 1.0 if event.kind in ("drive", "ferry") else 0.0)
+        clock = max(clock, end)
+        if event.kind == "service" and not _at(event, day):
+            yield event.stores
+        if event.kind == "drive" and moves and event is moves[-1]:
+            break
+    if served and not last:
+        yield served
+    if clock < finish:
+        yield _Stretch(clock, finish, there, 0.0)
+
+
+def _before(plan: Plan, day: Day) -> tuple[str, ...]:
+    """Stores that the last night's place serves in the morning before leaving."""
+    previous = plan.days[day.number - 2]
+    return tuple(line.store for line in previous.levels if "site" in line.served.split("+"))
+
+
+def _at(event: Event, day: Day) -> bool:
+    """Whether a service is done at the night's place itself."""
+    spot = day.night.spot if day.night is not None else None
+    return (
+        spot is not None
+        and event.spot is not None
+        and abs(event.spot.lon - spot.lon) < 1e-9
+        and abs(event.spot.lat - spot.lat) < 1e-9
+    )
+
+
+def _hour(moment: datetime, day: date) -> float:
+    """Local wall-clock hours since midnight of a date."""
+    midnight = datetime.combine(day, time())
+    return (moment.replace(tzinfo=None) - midnight) / timedelta(hours=1)
