@@ -1,15 +1,243 @@
-"""The best trip of a problem, with its proof."""
+"""The best trip of a problem, with its proof.
+
+A backward bound on coarse levels, a narrow forward search for a quick good plan, then wider ones, pruned by the best plan
+so far, until one has left nothing out: its answer is proven. Where too many labels stand side by side the bound is made
+finer first. Equal costs are settled by the order of labels (see ``labels``), never by time or chance, so the same problem
+gives the same arcs, with either engine.
+"""
 
 from __future__ import annotations
 
 import time
-from collections import defaultdict
 from collections.abc import Callable
+from typing import Any
 
+import numpy as np
+
+from .bounds import Bound, bound_work, make_bound
+from .buckets import Buckets, choose_sizes, make_buckets
+from .labels import Labels, expand, finish, first_label, freedom, undominated, usable_arcs
 from .problem import Problem, Solution
-from .walk import State, first_state, step
+from .tables import INF, make_tables
 
-__all__ = ["solve"]
+__all__ = ["Search", "solve"]
+
+FIRST_WIDTH = 64
+WIDTHS = (1024, 16384)
+NUMPY_WORK = 2.5e8  # additions up to which numpy alone is quicker than importing the compiled kernels
+CROWD = 4000  # labels on one morning that make a finer bound worth its time
+FIRST_BUCKETS = 12
+FINER_BUCKETS = (48, 192)
+MOST_BYTES = 450_000_000
+
+
+class _StopError(Exception):
+    """The caller asked to stop, or a limit was met."""
+
+
+class Search:
+    """A problem made ready, to be solved more than once with days forbidden one after another.
+
+    Parameters
+    ----------
+    problem
+        The trip.
+    engine
+        ``numpy``; ``numba``: compiled kernels; ``auto``: numba where the work pays for loading it and it is there. All
+        give the same arcs.
+
+    Raises
+    ------
+    ValueError
+        The arrays break the contract, or the engine's name is not known.
+    """
+
+    def __init__(self, problem: Problem, *, engine: str = "auto") -> None:
+        if engine not in ("auto", "numba", "numpy"):
+            raise ValueError(f"no engine {engine!r}; auto, numba or numpy")
+        self.tables = make_tables(problem)
+        self._bound: Bound | None = None
+        self._finer = list(FINER_BUCKETS)
+        self._sizes = choose_sizes(self.tables, FIRST_BUCKETS)
+        self._kernels: Any = None
+        work = bound_work(self.tables, make_buckets(self.tables, self._sizes).arrive_sizes)
+        if engine == "numba" or (engine == "auto" and work > NUMPY_WORK):
+            try:
+                from . import kernels
+            except ImportError:
+                if engine == "numba":
+                    raise
+            else:
+                self._kernels = kernels
+
+    @property
+    def engine(self) -> str:
+        """Name of the engine in use."""
+        return "numpy" if self._kernels is None else "numba"
+
+    def solve(
+        self,
+        *,
+        forbidden: frozenset[tuple[int, int]] = frozenset(),
+        max_labels: int = 20_000_000,
+        max_seconds: float | None = None,
+        progress: Callable[[str, float], None] | None = None,
+        should_stop: Callable[[], bool] | None = None,
+    ) -> Solution:
+        """Return the best plan without the forbidden (day, arc) pairs. Bounds of earlier calls are used again."""
+        return _Run(self, forbidden, max_labels, max_seconds, progress, should_stop).solve()
+
+
+class _Run:
+    """One call: its limits, its best plan so far, its counts."""
+
+    def __init__(
+        self,
+        search: Search,
+        forbidden: frozenset[tuple[int, int]],
+        max_labels: int,
+        max_seconds: float | None,
+        progress: Callable[[str, float], None] | None,
+        should_stop: Callable[[], bool] | None,
+    ) -> None:
+        self.search = search
+        self.tables = search.tables
+        self.begun = time.perf_counter()
+        self.until = None if max_seconds is None else self.begun + max_seconds
+        self.max_labels = max_labels
+        self.progress = progress
+        self.should_stop = should_stop
+        days = self.tables.problem.days
+        by_day: list[list[int]] = [[] for _ in range(days)]
+        for day, arc in sorted(forbidden):
+            if 0 <= day < days and 0 <= arc < len(self.tables.problem.arc_to):
+                by_day[day].append(arc)
+        self.forbidden = [np.array(arcs, np.int64) for arcs in by_day]
+        self.labels = 0
+        self.best: int | None = None
+        self.arcs: tuple[int, ...] = ()
+        self.floor = -int(np.abs(self.tables.problem.value).sum())
+        self.notes: dict[str, float] = {}
+
+    def check(self, stage: str, share: float) -> None:
+        """Tell the progress; raise when it is time to stop."""
+        if self.progress is not None:
+            self.progress(stage, share)
+        if self.should_stop is not None and self.should_stop():
+            raise _StopError
+        if self.until is not None and time.perf_counter() > self.until:
+            raise _StopError
+
+    @property
+    def limit(self) -> int:
+        """Only plans below this are of use [cents]."""
+        ceiling = INF * (1 << 20 if self.tables.wide else 1)
+        return ceiling if self.best is None else self.best
+
+    def bound(self) -> Bound:
+        """Return the bound, made on first use."""
+        s = self.search
+        if s._bound is None:
+            s._bound = self._make(make_buckets(self.tables, s._sizes), s._sizes)
+        return s._bound
+
+    def _make(self, buckets: Buckets, sizes: list[int]) -> Bound:
+        begun = time.perf_counter()
+        made = make_bound(
+            self.tables, buckets, sizes, kernels=self.search._kernels, check=lambda share: self.check("bound", share)
+        )
+        self.notes["bound_s"] = self.notes.get("bound_s", 0.0) + time.perf_counter() - begun
+        self.notes["buckets"] = float(np.prod(sizes))
+        return made
+
+    def refine(self) -> bool:
+        """Make the bound finer; False when it is as fine as memory and the stores allow."""
+        s = self.search
+        while s._finer:
+            sizes = choose_sizes(self.tables, s._finer.pop(0))
+            if np.prod(sizes) <= np.prod(s._sizes):
+                continue
+            buckets = make_buckets(self.tables, sizes)
+            cells = sum(len(c) * k for c, k in zip(self.tables.columns, buckets.sizes, strict=False))
+            if cells * self.tables.problem.places * self.tables.halves * (8 if self.tables.wide else 4) > MOST_BYTES:
+                s._finer.clear()
+                return False
+            s._bound = None
+            s._bound = self._make(buckets, sizes)
+            s._sizes = sizes
+            return True
+        return False
+
+    def solve(self) -> Solution:
+        try:
+            proven = self._search()
+        except _StopError:
+            proven = False
+        spent = time.perf_counter() - self.begun
+        self.notes["root"] = float(self.floor)
+        if proven:
+            cost = self.best if self.best is not None else 0
+            return Solution("proven", self.arcs, cost, cost, self.labels, spent, self.notes)
+        if self.best is None:
+            return Solution("unknown", (), 0, self.floor, self.labels, spent, self.notes)
+        return Solution("gap", self.arcs, self.best, min(self.floor, self.best), self.labels, spent, self.notes)
+
+    def _search(self) -> bool:
+        self.check("bound", 0.0)
+        bound = self.bound()
+        widths: list[int | None] = [FIRST_WIDTH, *WIDTHS, None]
+        while widths:
+            if bound.root >= self.limit:
+                return True
+            self.floor = max(self.floor, bound.root)
+            whole = self._forward(bound, widths[0])
+            if whole is None:
+                bound = self.bound()
+                continue
+            if whole:
+                return True
+            widths.pop(0)
+        return False
+
+    def _forward(self, bound: Bound, width: int | None) -> bool | None:
+        """Search with at most ``width`` labels a morning: True when none was left out, None to begin again, finer."""
+        days = self.tables.problem.days
+        kernels = self.search._kernels
+        front = first_label(self.tables, bound.root)
+        trail: list[Labels] = []
+        whole = True
+        for day in range(days - 1):
+            self.check("search", day / days)
+            usable = usable_arcs(self.tables, day, self.forbidden[day])
+            if kernels is None:
+                found = expand(self.tables, day, front, bound, usable, self.limit)
+            else:
+                found = kernels.expand(self.tables, day, front, bound, usable, self.limit)
+            kept = undominated(found, freedom(self.tables, day + 1, found), kernels)
+            trail.append(front)
+            if width is not None and len(kept) > width:
+                if width >= WIDTHS[0] and len(kept) > CROWD and self.refine():
+                    return None
+                kept = np.sort(kept[np.argsort(found.floor[kept], kind="stable")[:width]])
+                whole = False
+            front = found.take(kept)
+            self.labels += len(front)
+            if width is None and len(front):
+                self.floor = max(self.floor, int(front.floor.min()))
+            if self.labels > self.max_labels:
+                raise _StopError
+            if not len(front):
+                return whole
+        usable = usable_arcs(self.tables, days - 1, self.forbidden[days - 1])
+        end = finish(self.tables, front, usable, self.limit)
+        if end is not None:
+            cost, row, arc = end
+            path = [arc]
+            for labels in [front, *trail[:0:-1]]:
+                path.append(int(labels.arc[row]))
+                row = int(labels.parent[row])
+            self.best, self.arcs = cost, tuple(path[::-1])
+        return whole
 
 
 def solve(
@@ -29,47 +257,21 @@ def solve(
     problem
         The trip.
     forbidden
-        (day, arc) pairs that must not be used.
+        (day, arc) pairs that must not be used. To forbid again and again, make one ``Search``.
     engine
         ``auto``, ``numba`` or ``numpy``.
     max_labels, max_seconds
         Where to stop without a proof.
     progress
-        Told the stage and its done share.
+        Told the stage (``bound``, ``search``) and its done share.
     should_stop
-        Asked now and then; True stops the search.
+        Asked now and then; True stops the search, which then returns what it has.
+
+    Raises
+    ------
+    ValueError
+        The arrays break the contract, or the engine's name is not known.
     """
-    begun = time.perf_counter()
-    front: list[tuple[State, tuple[int, ...]]] = [(first_state(problem), ())]
-    kept = 0
-    for day in range(problem.days):
-        if should_stop is not None and should_stop():
-            return Solution("unknown", (), 0, 0, kept, time.perf_counter() - begun)
-        groups: dict[tuple[int, int, tuple[int, ...]], list[tuple[State, tuple[int, ...]]]] = defaultdict(list)
-        for state, path in front:
-            for arc in range(int(problem.arc_ptr[state.place]), int(problem.arc_ptr[state.place + 1])):
-                if (day, arc) in forbidden:
-                    continue
-                following = step(problem, day, arc, state)
-                if following is not None:
-                    groups[following.place, following.nights, following.progress].append((following, (*path, arc)))
-        front = []
-        for group in groups.values():
-            group.sort(key=lambda e: (e[0].cost, sum(e[0].levels) + sum(e[0].counts)))
-            chosen: list[tuple[State, tuple[int, ...]]] = []
-            for s, path in group:
-                if not any(
-                    all(x <= y for x, y in zip(o.levels, s.levels, strict=True))
-                    and all(x <= y for x, y in zip(o.counts, s.counts, strict=True))
-                    for o, _ in chosen
-                ):
-                    chosen.append((s, path))
-            front += chosen
-        kept += len(front)
-        if progress is not None:
-            progress("search", (day + 1) / problem.days)
-    spent = time.perf_counter() - begun
-    if not front:
-        return Solution("proven", (), 0, 0, kept, spent)
-    best, path = min(front, key=lambda e: e[0].cost)
-    return Solution("proven", path, best.cost, best.cost, kept, spent)
+    return Search(problem, engine=engine).solve(
+        forbidden=forbidden, max_labels=max_labels, max_seconds=max_seconds, progress=progress, should_stop=should_stop
+    )

@@ -1,0 +1,238 @@
+"""The backward bound: the least that the rest of the trip can cost, by day, place, sights done and coarse levels.
+
+Day by day from the goal, ``B[d][place, half, bucket, column]`` is the least cost from the start of day d when each level is
+taken at the lower edge of its bucket, counters are free and nights in a row are told apart only as one or more
+(``half``). It never exceeds the truth, also not when days are forbidden later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .buckets import Buckets, day_moves, night_moves
+from .tables import INF, Tables
+
+__all__ = ["Bound", "LikeArcs", "bound_work", "like_arcs", "make_bound"]
+
+I32 = NDArray[np.int32]
+I64 = NDArray[np.int64]
+Cost = NDArray[Any]
+
+
+@dataclass(frozen=True)
+class LikeArcs:
+    """Arcs in the order the bound reads them, those left out that another is at least as good as.
+
+    Parameters
+    ----------
+    origin, to, cost, days, stand, key
+        Of each arc: place left, place reached, [cents], allowed days as bits, 1 when it stays, number of its key.
+    keys
+        (keys, 3) use class, resets of watched stores, sight class.
+    """
+
+    origin: I32
+    to: I32
+    cost: I64
+    days: NDArray[np.uint64]
+    stand: NDArray[np.uint8]
+    key: I32
+    keys: I64
+
+
+@dataclass(frozen=True)
+class Bound:
+    """The bound's tables.
+
+    Parameters
+    ----------
+    values
+        For each day (places, halves, buckets, columns); day 0 holds the start place alone.
+    position
+        For each day (G) column of a progress number, -1 none.
+    buckets
+        Where the buckets begin.
+    """
+
+    values: tuple[Cost, ...]
+    position: tuple[I32, ...]
+    buckets: Buckets
+    sizes: tuple[int, ...]
+
+    @property
+    def root(self) -> int:
+        """No plan costs less than this [cents]; INF or more when there is none."""
+        first = self.values[0]
+        return int(first[0, 0, 0, 0]) if first.size else 2 * INF
+
+
+def like_arcs(tables: Tables, sizes: list[int]) -> LikeArcs:
+    """Sort arcs by place left, key and place reached; drop those another covers for these watched stores."""
+    p = tables.problem
+    count = len(p.arc_to)
+    watched = sum(1 << r for r, n in enumerate(sizes) if n > 1)
+    goal_bound = sum(1 << r for r in range(len(p.cap)) if int(p.goal_cap[r]) < int(p.cap[r]))
+    origin = np.repeat(np.arange(p.places, dtype=np.int32), np.diff(p.arc_ptr).astype(np.int64))
+    last_day = (p.arc_days >> np.uint64(p.days - 1)) & np.uint64(1) != 0
+    # what a store not watched was served for shows only in the goal's limits, and only on the last day
+    resets = np.where(last_day, p.arc_reset & np.uint32(watched | goal_bound), p.arc_reset & np.uint32(watched)).astype(np.int64)
+    radix = int(tables.sight_map.shape[0])
+    wide_key = (p.arc_use.astype(np.int64) * (1 << len(p.cap)) + resets) * radix + tables.sight_class
+    uniq, key = np.unique(wide_key, return_inverse=True)
+    keys = np.stack([uniq // radix >> len(p.cap), uniq // radix & ((1 << len(p.cap)) - 1), uniq % radix], 1)
+    key = key.reshape(-1)
+    order = np.lexsort((np.arange(count), p.arc_cost, p.arc_days, p.arc_to, key, origin))
+    o, t, k, c, y = origin[order], p.arc_to[order], key[order], p.arc_cost[order], p.arc_days[order]
+    twin = np.zeros(count, bool)
+    if count:
+        # the same move on the same days: the cheapest stands first
+        twin[1:] = (o[1:] == o[:-1]) & (t[1:] == t[:-1]) & (k[1:] == k[:-1]) & (y[1:] == y[:-1])
+    keep = order[~twin]
+    return LikeArcs(
+        origin=origin[keep],
+        to=p.arc_to[keep].astype(np.int32),
+        cost=np.minimum(p.arc_cost[keep], INF),
+        days=p.arc_days[keep],
+        stand=(origin[keep] == p.arc_to[keep]).astype(np.uint8),
+        key=key[keep].astype(np.int32),
+        keys=keys.astype(np.int64),
+    )
+
+
+def bound_work(tables: Tables, arrive_sizes: list[int]) -> float:
+    """Return a guess of the additions that a bound takes."""
+    columns = sum(len(a) * k for a, k in zip(tables.arrivals, arrive_sizes, strict=True))
+    return float(len(tables.problem.arc_to)) * columns
+
+
+def _positions(columns: I32, states: int) -> I32:
+    out = np.full(states, -1, np.int32)
+    out[columns] = np.arange(len(columns), dtype=np.int32)
+    return out
+
+
+def _night_table(tables: Tables, buckets: Buckets, day: int, ahead: Cost | None, position: I32 | None, dtype: Any) -> Cost:
+    """Return W[half, arrival bucket, place, arrival column]: the least cost from arriving at a place."""
+    p = tables.problem
+    arrivals = tables.arrivals[day]
+    size = buckets.arrive_sizes[day]
+    out = np.full((tables.halves, size, p.places, len(arrivals)), INF, dtype)
+    if ahead is None:
+        out[:, :, p.goal, :] = tables.end_value[arrivals].astype(dtype)
+        return out
+    assert position is not None
+    index, price = night_moves(tables, buckets, day)
+    next_column = position[tables.cover_map[:, arrivals]]
+    is_open = np.flatnonzero(p.night_cost[day] >= 0)
+    for cover in np.unique(tables.cover_class[is_open]):
+        here = is_open[tables.cover_class[is_open] == cover]
+        columns = next_column[cover]
+        alive = np.flatnonzero(columns >= 0)
+        if not len(alive):
+            continue
+        like = tables.like_night[here]
+        for half in range(tables.halves):
+            for bucket in range(size):
+                rows = ahead[here, half, index[like, bucket]][:, columns[alive]]
+                extra = np.minimum(price[like, bucket] + p.night_cost[day, here], INF)
+                total = rows.astype(np.int64) + extra[:, None]
+                out[half, bucket, here[:, None], alive[None, :]] = np.minimum(total, INF)
+    return out
+
+
+def _arc_classes(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int) -> tuple[I64, I64, I64, I64]:
+    """Return each key's class among keys that move alike on a day, and the classes' moves, costs and sight classes."""
+    index, price = day_moves(tables, buckets, day, arcs.keys)
+    index = np.where(price >= INF, -1, index)
+    price = np.where(price >= INF, INF, price)
+    rows = np.concatenate([arcs.keys[:, 2:3], index, price], 1)
+    uniq, back = np.unique(rows, axis=0, return_inverse=True)
+    size = index.shape[1]
+    return back.reshape(-1), uniq[:, 1 : 1 + size], uniq[:, 1 + size :], uniq[:, 0]
+
+
+def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night: Cost, arrive_position: I32, dtype: Any) -> Cost:
+    """Return B of a day from W of its arrivals, on whole arrays."""
+    p = tables.problem
+    columns = tables.columns[day]
+    first = day == 0
+    classes, moves, costs, sights = _arc_classes(tables, arcs, buckets, day)
+    places = 1 if first else p.places
+    out = np.full((places, tables.halves, buckets.sizes[day], len(columns)), INF, dtype)
+    ok = (arcs.days >> np.uint64(day)) & np.uint64(1) != 0
+    ok &= (night.min(axis=(0, 1, 3)) < INF)[arcs.to] if night.shape[3] else False
+    if first:
+        ok &= arcs.origin == p.start
+    chosen = np.flatnonzero(ok)
+    kind = classes[arcs.key[chosen]] * 2 + arcs.stand[chosen]
+    order = np.lexsort((np.arange(len(chosen)), arcs.to[chosen], arcs.origin[chosen], kind))
+    chosen, kind = chosen[order], kind[order]
+    cuts = np.flatnonzero(np.diff(kind)) + 1
+    for part in np.split(chosen, cuts):
+        if not len(part):
+            continue
+        group = int(classes[arcs.key[part[0]]])
+        stand = bool(arcs.stand[part[0]])
+        half = 0 if not stand or first else tables.halves - 1
+        starts = np.flatnonzero(np.diff(arcs.origin[part], prepend=-1))
+        origin = np.zeros(1, np.int64) if first else arcs.origin[part][starts].astype(np.int64)
+        to, cost = arcs.to[part], arcs.cost[part].astype(dtype)
+        sight = arrive_position[tables.sight_map[sights[group]][columns]]
+        alive = np.flatnonzero(sight >= 0)
+        one = p.one_night_cost if tables.halves == 2 and not stand and not first else 0
+        for bucket in np.unique(moves[group]):
+            if bucket < 0:
+                continue
+            table = np.minimum.reduceat(night[half, bucket][to] + cost[:, None], starts, axis=0)[:, sight[alive]]
+            for level in np.flatnonzero(moves[group] == bucket):
+                value = np.minimum(table + dtype(costs[group, level]), INF).astype(dtype)
+                for h in range(tables.halves):
+                    extra = dtype(one) if h == 0 else dtype(0)
+                    spot = (origin[:, None], h, level, alive[None, :])
+                    out[spot] = np.minimum(out[spot], np.minimum(value + extra, INF))
+    return out
+
+
+def make_bound(
+    tables: Tables,
+    buckets: Buckets,
+    sizes: list[int],
+    *,
+    kernels: Any = None,
+    check: Callable[[float], None] | None = None,
+) -> Bound:
+    """Work the bound out from the last day to the first.
+
+    Parameters
+    ----------
+    tables, buckets, sizes
+        The problem, the edges and how many a store has.
+    kernels
+        Module of compiled kernels; None: numpy alone, with equal results.
+    check
+        Called before each day with the share done; may raise to stop.
+    """
+    p = tables.problem
+    dtype = np.int64 if tables.wide else np.int32
+    arcs = like_arcs(tables, sizes)
+    values: list[Cost] = [np.zeros(0)] * p.days
+    position = [_positions(c, tables.states) for c in tables.columns]
+    ahead: Cost | None = None
+    for day in range(p.days - 1, -1, -1):
+        if check is not None:
+            check(1 - (day + 1) / p.days)
+        arrive_position = _positions(tables.arrivals[day], tables.states)
+        after = position[day + 1] if day + 1 < p.days else None
+        if kernels is None:
+            night = _night_table(tables, buckets, day, ahead, after, dtype)
+            ahead = _day_table(tables, arcs, buckets, day, night, arrive_position, dtype)
+        else:
+            night = kernels.night_table(tables, buckets, day, ahead, after, dtype)
+            ahead = kernels.day_table(tables, arcs, buckets, day, night, arrive_position, dtype)
+        values[day] = ahead
+    return Bound(tuple(values), tuple(position), buckets, tuple(sizes))

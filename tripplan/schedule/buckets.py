@@ -1,0 +1,231 @@
+"""Coarse levels of the backward bound: which stores it watches, and where their buckets begin.
+
+A level counts as the lower edge of its bucket, so the bound never asks for more than the truth. Edges stand where levels
+really come to rest: at the sums that days without a service add up to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .tables import INF, Tables
+
+__all__ = ["Buckets", "choose_sizes", "make_buckets"]
+
+I64 = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Buckets:
+    """Edges and moves between buckets.
+
+    Parameters
+    ----------
+    start
+        For each day (D + 1) and store, the edges at its start, the first 0 (day 0: the level at pick-up).
+    arrive
+        For each day (D) and store, the edges on arrival before the night.
+    sizes, arrive_sizes
+        (D + 1), (D) numbers of combined buckets.
+    """
+
+    start: tuple[tuple[I64, ...], ...]
+    arrive: tuple[tuple[I64, ...], ...]
+
+    @property
+    def sizes(self) -> list[int]:
+        """Combined buckets at the start of each day."""
+        return [int(np.prod([len(e) for e in day])) for day in self.start]
+
+    @property
+    def arrive_sizes(self) -> list[int]:
+        """Combined buckets on each arrival."""
+        return [int(np.prod([len(e) for e in day])) for day in self.arrive]
+
+
+def _thin(values: I64, most: int) -> I64:
+    """Return at most ``most`` of sorted values, the first kept, those given up first that lose least."""
+    kept = [int(v) for v in values]
+    while len(kept) > most:
+        gaps = [kept[i] - kept[i - 1] for i in range(1, len(kept))]
+        del kept[1 + min(range(len(gaps)), key=lambda i: (gaps[i], -i))]
+    return np.array(kept, np.int64)
+
+
+def _unserved(tables: Tables, store: int) -> tuple[list[I64], list[I64]]:
+    """Return the (classes, 3) day blocks and night blocks of each day that leave a store unserved."""
+    p = tables.problem
+    bit = np.uint32(1 << store)
+    free_arc = (p.arc_reset & bit) == 0
+    free_place = ((p.arrive_reset | p.leave_reset) & bit) == 0
+    day_rows, night_rows = [], []
+    for d in range(p.days):
+        allowed = free_arc & ((p.arc_days >> np.uint64(d)) & np.uint64(1) != 0)
+        uses = np.unique(p.arc_use[allowed])
+        day_rows.append(np.asarray(p.day_block[d, uses, :, store], np.int64))
+        classes = np.unique(p.night_class[free_place & (p.night_cost[d] >= 0)])
+        night_rows.append(np.asarray(p.night_block[d, classes, :, store], np.int64))
+    return day_rows, night_rows
+
+
+def _after(levels: I64, rows: I64, cap: int, elastic: bool) -> I64:
+    """Return the sorted levels that blocks lead to within the cap."""
+    if not len(rows):
+        return np.zeros(1, np.int64)
+    reached = np.maximum(levels[:, None] + rows[None, :, 0], rows[None, :, 2]).ravel()
+    reached = np.minimum(reached, cap) if elastic else reached[reached <= cap]
+    return np.unique(np.append(reached, 0))
+
+
+def _edges(tables: Tables, store: int, most: int, spread: int = 24) -> tuple[list[I64], list[I64]]:
+    """Return a store's edges at the start of each day and on each arrival, at most ``most`` of each."""
+    p = tables.problem
+    cap, elastic = int(p.cap[store]), bool(p.excess_weight[store] > 0)
+    day_rows, night_rows = _unserved(tables, store)
+    level = np.array([int(p.start_level[store])], np.int64)
+    start, arrive = [level], []
+    for d in range(p.days):
+        # all sums are followed finely, and thinned only for the edges, so that thinning does not add up
+        at_night = _thin(_after(level, day_rows[d], cap, elastic), spread)
+        level = _thin(_after(at_night, night_rows[d], cap, elastic), spread)
+        arrive.append(_thin(at_night, most))
+        start.append(_thin(level, most))
+    return start, arrive
+
+
+def choose_sizes(tables: Tables, most: int) -> list[int]:
+    """Return how many buckets each store gets when the product may be ``most``: those that fill soonest first.
+
+    Parameters
+    ----------
+    tables
+        The problem.
+    most
+        Largest product.
+    """
+    p = tables.problem
+    wanted: list[tuple[float, int, int]] = []
+    for r in range(len(p.cap)):
+        day_rows, night_rows = _unserved(tables, r)
+        use = []
+        for d in range(p.days):
+            parts = [rows[:, 0] for rows in (day_rows[d], night_rows[d]) if len(rows)]
+            use.append(float(sum(np.median(x) for x in parts)))
+        mean = float(np.mean(use)) if use else 0.0
+        if mean <= 0 or int(p.start_level[r]) + sum(max(u, 0.0) for u in use) * 1.2 <= min(int(p.cap[r]), int(p.goal_cap[r])):
+            continue
+        lasts = int(p.cap[r]) / mean
+        if lasts < p.days:
+            wanted.append((lasts, r, min(int(lasts) + 1, 8)))
+    sizes = [1] * len(p.cap)
+    left = most
+    for lasts, r, n in sorted(wanted):
+        n = max(n, 2) if lasts >= 0.3 else 1
+        take = min(n, left)
+        if take >= 2:
+            sizes[r] = take
+            left //= take
+    return sizes
+
+
+def make_buckets(tables: Tables, sizes: list[int]) -> Buckets:
+    """Return the edges for a number of buckets a store.
+
+    Parameters
+    ----------
+    tables
+        The problem.
+    sizes
+        (R) buckets of each store, 1 to leave it out.
+    """
+    start: list[list[I64]] = [[] for _ in range(tables.problem.days + 1)]
+    arrive: list[list[I64]] = [[] for _ in range(tables.problem.days)]
+    for r, most in enumerate(sizes):
+        if most > 1:
+            s, a = _edges(tables, r, most)
+        else:
+            s = [np.array([int(tables.problem.start_level[r])], np.int64)] + [np.zeros(1, np.int64)] * tables.problem.days
+            a = [np.zeros(1, np.int64)] * tables.problem.days
+        for d, edges in enumerate(s):
+            start[d].append(edges)
+        for d, edges in enumerate(a):
+            arrive[d].append(edges)
+    return Buckets(tuple(map(tuple, start)), tuple(map(tuple, arrive)))
+
+
+def combine(parts: list[NDArray[np.int64]]) -> NDArray[np.int64]:
+    """Return (rows, product) sums of per-store (rows, buckets) terms, the last store running fastest."""
+    total = parts[0]
+    for part in parts[1:]:
+        total = (total[:, :, None] + part[:, None, :]).reshape(len(total), -1)
+    return total
+
+
+def through_block(tables: Tables, edges: I64, rows: I64, limit: int, store: int) -> tuple[I64, I64]:
+    """Return (rows, buckets) levels after blocks begun at edges, and what they cost (INF: not allowed)."""
+    total, prefix, tail = rows[:, 0:1], rows[:, 1:2], rows[:, 2:3]
+    end = np.maximum(edges[None, :] + total, tail)
+    over = np.maximum(np.maximum(edges[None, :] + prefix, end) - limit, 0)
+    weight = int(tables.problem.excess_weight[store])
+    price = over * weight if weight > 0 else np.where(over > 0, INF, 0)
+    return np.minimum(end, limit), price
+
+
+def day_moves(tables: Tables, buckets: Buckets, day: int, keys: NDArray[np.int64]) -> tuple[I64, I64]:
+    """Return (keys, start buckets) arrival bucket and cost of each like-arc key (use, resets).
+
+    On the last day arrival buckets are one, and the goal's limits are tested.
+    """
+    p = tables.problem
+    last = day == p.days - 1
+    index, price = [], []
+    for r in range(len(p.cap)):
+        rows = np.asarray(p.day_block[day, keys[:, 0], :, r], np.int64)
+        end, cost = through_block(tables, buckets.start[day][r], rows, int(p.cap[r]), r)
+        served = (keys[:, 1] >> r) & 1
+        end = np.where(served[:, None] == 1, 0, end)
+        if last:
+            over = np.maximum(end - int(p.goal_cap[r]), 0)
+            weight = int(p.excess_weight[r])
+            cost = cost + (over * weight if weight > 0 else np.where(over > 0, INF, 0))
+        edges = buckets.arrive[day][r]
+        stride = int(np.prod([len(e) for e in buckets.arrive[day][r + 1 :]]))
+        index.append((np.searchsorted(edges, end, side="right") - 1) * stride)
+        price.append(cost)
+    return combine(index), np.minimum(combine(price), 2 * INF)
+
+
+def night_moves(tables: Tables, buckets: Buckets, day: int) -> tuple[I64, I64]:
+    """Return (N, arrival buckets) start bucket of the next day and cost of each like-night class."""
+    p = tables.problem
+    keys = tables.night_keys
+    stores = len(p.cap)
+    shape = [len(e) for e in buckets.arrive[day]]
+    n, k = len(keys), int(np.prod(shape))
+    grid = np.stack(np.meshgrid(*[np.arange(s) for s in shape], indexing="ij"), -1).reshape(k, stores)
+    level = np.zeros((stores, n, k), np.int64)
+    price = np.zeros((n, k), np.int64)
+    for r in range(stores):
+        edges = np.asarray(buckets.arrive[day][r])[grid[:, r]]
+        begin = np.where(((keys[:, 1] >> r) & 1)[:, None] == 1, 0, edges[None, :])
+        rows = np.asarray(p.night_block[day, keys[:, 0], :, r], np.int64)
+        end = np.maximum(begin + rows[:, 0:1], rows[:, 2:3])
+        over = np.maximum(np.maximum(begin + rows[:, 1:2], end) - int(p.cap[r]), 0)
+        weight = int(p.excess_weight[r])
+        price += over * weight if weight > 0 else np.where(over > 0, INF, 0)
+        level[r] = np.minimum(end, int(p.cap[r]))
+    for source, target, numerator, denominator in p.couple:
+        leaves = ((keys[:, 2] >> source) & 1)[:, None] == 1
+        grown = level[target] + np.where(leaves, -(-level[source] * numerator // denominator), 0)
+        over = np.maximum(grown - int(p.cap[target]), 0)
+        weight = int(p.excess_weight[target])
+        price += over * weight if weight > 0 else np.where(over > 0, INF, 0)
+        level[target] = np.minimum(grown, int(p.cap[target]))
+    index = np.zeros((n, k), np.int64)
+    for r in range(stores):
+        end = np.where(((keys[:, 2] >> r) & 1)[:, None] == 1, 0, level[r])
+        index = index * len(buckets.start[day + 1][r]) + np.searchsorted(buckets.start[day + 1][r], end, side="right") - 1
+    return index, np.minimum(price, 2 * INF)
