@@ -17,7 +17,16 @@ from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
 
-__all__ = ["SunDay", "clear_sky_kwh", "equation_of_time_min", "hourly_sun_share", "local_zone", "sun_day", "sun_declination"]
+__all__ = [
+    "SunDay",
+    "clear_sky_kwh",
+    "equation_of_time_min",
+    "haurwitz_w",
+    "hourly_sun_share",
+    "local_zone",
+    "sun_day",
+    "sun_declination",
+]
 
 #: Upper limb on the horizon with 34' of refraction and 16' of radius [degrees]. NOAA.
 ZENITH = 90.833
@@ -103,13 +112,12 @@ def _cos_hour_angle(lat: float, declination: float) -> float:
 def _noon(day: date, lon: float, zone: ZoneInfo) -> datetime:
     """Solar noon whose local date is ``day``, in UTC."""
     guess = datetime(day.year, day.month, day.day, 12, tzinfo=UTC) - timedelta(minutes=4 * lon)
-    # A zone may run a day ahead of or behind its longitude (the date line): keep the noon that falls on the local date.
-    off = (guess.astimezone(zone).date() - day).days
-    guess -= timedelta(days=off)
     noon = guess
-    for _ in range(2):
+    for _ in range(3):
         noon = guess - timedelta(minutes=_sun(noon)[1])
-    return noon
+        # A zone may run a day ahead of or behind its longitude (the date line): keep the noon that falls on the local date.
+        guess -= timedelta(days=(noon.astimezone(zone).date() - day).days)
+    return guess - timedelta(minutes=_sun(guess)[1])
 
 
 def _crossing(noon: datetime, lat: float, sign: int) -> datetime | None:
@@ -156,7 +164,7 @@ def sun_day(day: date, lon: float, lat: float, tz: str) -> SunDay:
     return SunDay(rise.astimezone(zone), fall.astimezone(zone), local_noon, hours, "", share)
 
 
-def _haurwitz(cos_zenith: NDArray[np.float64]) -> NDArray[np.float64]:
+def haurwitz_w(cos_zenith: NDArray[np.float64]) -> NDArray[np.float64]:
     """Clear-sky irradiance on the flat [W/m²] (Haurwitz 1945, 1946)."""
     up = np.maximum(cos_zenith, 1e-6)
     return np.asarray(np.where(cos_zenith > 0, 1098 * up * np.exp(-0.059 / up), 0.0))
@@ -171,7 +179,7 @@ def _share(noon: datetime, lat: float, declination: float) -> tuple[float, ...]:
     """Clear-sky share of each local clock hour of the date of a local noon."""
     noon_min = noon.hour * 60 + noon.minute + noon.second / 60
     minutes = (np.arange(_SAMPLES) + 0.5) * (1440 / _SAMPLES)
-    energy = _haurwitz(_cos_zenith(np.radians((minutes - noon_min) / 4), lat, declination)).reshape(24, -1).sum(axis=1)
+    energy = haurwitz_w(_cos_zenith(np.radians((minutes - noon_min) / 4), lat, declination)).reshape(24, -1).sum(axis=1)
     total = float(energy.sum())
     return tuple(float(e) / total for e in energy) if total > 0 else (0.0,) * 24
 
@@ -186,4 +194,4 @@ def clear_sky_kwh(day: date, lat: float) -> float:
     _check_position(0.0, lat)
     declination = sun_declination(datetime(day.year, day.month, day.day, 12, tzinfo=UTC))
     angles = np.radians((np.arange(_SAMPLES) + 0.5) * (180 / _SAMPLES))
-    return float(_haurwitz(_cos_zenith(angles, lat, declination)).mean()) * 24 / 1000
+    return float(haurwitz_w(_cos_zenith(angles, lat, declination)).mean()) * 24 / 1000
