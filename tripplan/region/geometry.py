@@ -63,9 +63,7 @@ def run_line(region: Region, runs: PieceRun) -> F64:
     array (n, 2)
         lon, lat [degrees]; (0, 2) for an empty run.
     """
-    parts = [
-        piece_line(region, *part) for part in zip(runs.piece, runs.forward, runs.from_m, runs.to_m, strict=True)
-    ]
+    parts = [piece_line(region, *part) for part in zip(runs.piece, runs.forward, runs.from_m, runs.to_m, strict=True)]
     if not parts:
         return np.empty((0, 2))
     line = np.vstack(parts)

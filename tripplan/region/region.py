@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -18,16 +19,16 @@ class Region:
     Parameters
     ----------
     strings
-        The table that string numbers point into.
+        The table that string numbers point into; decoded on demand, like ``places``, when the region comes from a file.
     """
 
     meta: RegionMeta
-    strings: tuple[str, ...]
+    strings: Sequence[str]
     ways: Ways
     pieces: Pieces
     junctions: Junctions
     turns: Turns
-    places: tuple[Place, ...]
+    places: Sequence[Place]
     towns: Towns
     base: BaseMap
 

@@ -1,0 +1,198 @@
+"""A map file, or a raw map, to a `Region`."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from dataclasses import fields, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.progress import Progress, silent
+from tripplan.model.words import Source, Surface
+from tripplan.osm.raw import RawMap
+from tripplan.region.columns import Junctions, Pieces, RegionMeta, Ways
+from tripplan.region.curves import curvature, segment_lengths
+from tripplan.region.judge import FERRY, judge_ways, tagged_code
+from tripplan.region.places import find_places, find_towns
+from tripplan.region.region import Region
+from tripplan.region.split import Split, split_ways
+from tripplan.region.store import place_text
+from tripplan.region.strings import StringTable
+from tripplan.region.thin import base_map
+from tripplan.region.turns import resolve_turns
+from tripplan.region.where import country_of
+
+__all__ = ["build", "content_key"]
+
+_STRAIGHT = 255
+
+
+def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = silent) -> Region:
+    """Build a region.
+
+    Parameters
+    ----------
+    source
+        A map file, or what `tripplan.osm` read.
+    name
+        What people call the region; the file's name without ending when empty.
+    progress
+        Called with a few words and the share done now and then.
+
+    Raises
+    ------
+    BadInputError
+        When the file cannot be used (see `tripplan.osm.read.read_file`).
+    """
+    if isinstance(source, RawMap):
+        raw = source
+    else:
+        from tripplan.osm.read import read_file
+
+        raw = read_file(source, progress=progress)
+    if len(raw.way_id) == 0:
+        raise BadInputError(
+            "no roads in it", where=raw.source_file, next_step="take an extract with highway=* ways and their nodes"
+        )
+    faults: Counter[str] = Counter(raw.faults)
+    strings = StringTable()
+    progress("Judging roads", 0.5)
+    ways = judge_ways(raw, strings)
+    progress("Cutting roads at junctions", 0.6)
+    barriers = [node for node in raw.nodes if "barrier" in node.tags or "ford" in node.tags]
+    split = split_ways(raw, np.array(sorted(node.osm_id for node in barriers), np.int64))
+    pieces, way_m = _pieces(raw, split, ways)
+    junctions = _junctions(raw, split, strings, faults)
+    progress("Presuming surfaces", 0.75)
+    ways = _presume(raw, split, ways, way_m, strings)
+    progress("Turn restrictions, places and names", 0.85)
+    turns = resolve_turns(raw, split, ways.oneway, strings, faults)
+    places = find_places(raw, faults)
+    towns = find_towns(raw, strings)
+    bbox = (
+        float(raw.lon_e7.min()) / 1e7, float(raw.lat_e7.min()) / 1e7, float(raw.lon_e7.max()) / 1e7, float(raw.lat_e7.max()) / 1e7,
+    )  # fmt: skip
+    progress("Base map", 0.95)
+    base = base_map(raw.lines, bbox)
+    zone = _zone(raw)
+    country, how = country_of(raw, zone)
+    meta = RegionMeta(
+        name=name or Path(raw.source_file).name.split(".")[0] or "region", key="", data_date=raw.data_date, source_file=Path(raw.source_file).name,
+        country=country, country_how=how, tz=zone, bbox=bbox, faults={what: int(count) for what, count in sorted(faults.items()) if count},
+    )  # fmt: skip
+    region = Region(meta, strings.packed(), ways, pieces, junctions, turns, places, towns, base)
+    return replace(region, meta=replace(meta, key=content_key(region)))
+
+
+def content_key(region: Region) -> str:
+    """Return the SHA-256 over all that routing and planning depend on, hexadecimal."""
+    digest = hashlib.sha256()
+    for table in (region.ways, region.pieces, region.junctions, region.turns):
+        for field in fields(table):
+            column = np.ascontiguousarray(getattr(table, field.name))
+            digest.update(f"{field.name} {column.dtype.str} {len(column)}\n".encode())
+            digest.update(column.data)
+    for text in region.strings:
+        digest.update(text.encode("utf-8", "replace") + b"\0")
+    for place in region.places:
+        digest.update(place_text(place).encode())
+    digest.update(f"{region.meta.country} {region.meta.tz}".encode())
+    return digest.hexdigest()
+
+
+def _pieces(raw: RawMap, split: Split, ways: Ways) -> tuple[Pieces, NDArray[np.float64]]:
+    """Return the pieces, and the length of each way [m]."""
+    from tripplan.rules.speed import curve_speed
+
+    seg_m = segment_lengths(raw.lon_e7, raw.lat_e7)
+    seg_m[raw.line_ptr[1:-1] - 1] = 0.0
+    along = np.concatenate(([0.0], np.cumsum(seg_m)))
+    length = along[split.last] - along[split.first]
+    bend = curvature(raw.lon_e7, raw.lat_e7, raw.line_ptr, seg_m)
+    mean = (bend[:-1] + bend[1:]) / 2
+    kmh = np.full(len(bend), _STRAIGHT, np.uint8)
+    # 250 km/h and more: no van will feel it.
+    curved = np.flatnonzero(mean > 1 / 3000)
+    kmh[curved] = np.clip(curve_speed(1.0 / mean[curved].astype(np.float64)), 3, 254).astype(np.uint8)
+    rows, ptr = split.point_rows()
+    curve = kmh[rows]
+    curve[ptr[1:] - 1] = _STRAIGHT
+    ferry = ways.highway[split.way] == FERRY
+    if ferry.any():
+        curve[np.repeat(ferry, np.diff(ptr))] = _STRAIGHT
+    pieces = Pieces(
+        a=split.a,
+        b=split.b,
+        way=split.way,
+        length_m=length,
+        ptr=ptr,
+        lon_e7=raw.lon_e7[rows],
+        lat_e7=raw.lat_e7[rows],
+        curve_kmh=curve,
+    )
+    return pieces, np.bincount(split.way, weights=length, minlength=len(raw.way_id))
+
+
+def _junctions(raw: RawMap, split: Split, strings: StringTable, faults: Counter[str]) -> Junctions:
+    from tripplan.rules.access import judge_barrier
+
+    count = len(split.junction_id)
+    lon, lat = raw.lon_e7[split.junction_point], raw.lat_e7[split.junction_point]
+    tow, car = np.zeros(count, np.uint8), np.zeros(count, np.uint8)
+    why = np.full(count, -1, np.int32)
+    for node in raw.nodes:
+        if "barrier" not in node.tags and "ford" not in node.tags:
+            continue
+        at = int(np.searchsorted(split.junction_id, node.osm_id))
+        if at == count or split.junction_id[at] != node.osm_id:
+            continue
+        for_tow, for_car = judge_barrier(node.tags, "tow"), judge_barrier(node.tags, "car")
+        tow[at], car[at] = int(for_tow.access), int(for_car.access)
+        why[at] = strings.number(for_tow.why or for_car.why or node.tags.get("barrier", "ford"))
+    place = np.sort((lon.astype(np.int64) << 32) | (lat.astype(np.int64) & 0xFFFFFFFF))
+    faults["junctions that share their position with another"] += int((place[1:] == place[:-1]).sum())
+    return Junctions(osm_id=split.junction_id, lon_e7=lon, lat_e7=lat, blocks_tow=tow, blocks_car=car, barrier=why)
+
+
+def _presume(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.float64], strings: StringTable) -> Ways:
+    """Fill in surfaces that the region's own evidence allows to presume."""
+    try:
+        from tripplan.rules.presume import presume
+    except ModuleNotFoundError:
+        return ways
+
+    first_line = np.searchsorted(raw.line_way, np.arange(len(raw.way_id)))
+    middle = (raw.line_ptr[first_line] + raw.line_ptr[first_line + 1]) // 2
+    first_piece = np.searchsorted(split.way, np.arange(len(raw.way_id)))
+    last_piece = np.searchsorted(split.way, np.arange(len(raw.way_id)), side="right") - 1
+    ends = np.column_stack((split.a[first_piece], split.b[last_piece])).astype(np.int64)
+    presumed, templates, which = presume(
+        ways.highway,
+        tagged_code(ways.surface),
+        way_m,
+        raw.lon_e7[middle] / 1e7,
+        raw.lat_e7[middle] / 1e7,
+        ways.ref,
+        ways.name,
+        ends,
+    )
+    take = presumed & (ways.surface == Surface.UNKNOWN)
+    if not take.any():
+        return ways
+    surface, source, why = ways.surface.copy(), ways.surface_source.copy(), ways.surface_why.copy()
+    surface[take] = int(Surface.PRESUMED)
+    source[take] = list(Source).index(Source.PRESUMED)
+    numbers = np.array([strings.number(text) for text in templates] + [-1], np.int32)
+    why[take] = numbers[which[take]]
+    return replace(ways, surface=surface, surface_source=source, surface_why=why)
+
+
+def _zone(raw: RawMap) -> str:
+    from tripplan.almanac.zones import zone_of
+
+    step = max(1, len(raw.lon_e7) // 10_001)
+    return zone_of(float(np.median(raw.lon_e7[::step])) / 1e7, float(np.median(raw.lat_e7[::step])) / 1e7)

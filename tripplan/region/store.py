@@ -1,0 +1,256 @@
+"""A region as one file: a zip of plain .npy columns, stored and aligned, so that loading maps them and reads nothing."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import json
+import mmap
+import os
+import struct
+import zipfile
+import zlib
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import Any, overload
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.place import OfferFact, Place
+from tripplan.model.words import Offer, SiteKind, Source
+from tripplan.region.columns import BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
+from tripplan.region.region import Region
+from tripplan.region.strings import PackedStrings
+
+__all__ = ["FORMAT", "PackedPlaces", "load", "place_text", "save"]
+
+FORMAT = RegionMeta.__dataclass_fields__["format"].default
+_TABLES: dict[str, Any] = {
+    "ways": Ways,
+    "pieces": Pieces,
+    "junctions": Junctions,
+    "turns": Turns,
+    "towns": Towns,
+    "base": BaseMap,
+}
+_ALIGN = 64
+_STAMP = (1980, 1, 1, 0, 0, 0)  # the same region is the same bytes
+#: Files up to this size have all their checksums tested on loading [bytes].
+_CHECK_ALL = 48 << 20
+_REBUILD = "build the region again with `tripplan region build`"
+
+
+class PackedPlaces(Sequence[Place]):
+    """Places as JSON lines, decoded one at a time when asked for."""
+
+    __slots__ = ("_known", "_lines")
+
+    def __init__(self, lines: PackedStrings) -> None:
+        self._lines = lines
+        self._known: dict[int, Place] = {}
+
+    def __len__(self) -> int:
+        return len(self._lines)
+
+    @overload
+    def __getitem__(self, index: int) -> Place: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Place, ...]: ...
+    def __getitem__(self, index: int | slice) -> Place | tuple[Place, ...]:
+        if isinstance(index, slice):
+            return tuple(self[k] for k in range(*index.indices(len(self))))
+        if not -len(self) <= index < len(self):
+            raise IndexError(index)
+        index %= len(self)
+        place = self._known.get(index)
+        if place is None:
+            place = self._known[index] = _place(json.loads(self._lines[index]))
+        return place
+
+
+def _place(data: dict[str, Any]) -> Place:
+    offers = {
+        word: OfferFact(Offer(answer), Source(source), evidence)
+        for word, (answer, source, evidence) in data.pop("offers").items()
+    }
+    for word, kind in (("kind", SiteKind), ("admits", Offer), ("pets", Offer), ("fee", Offer)):
+        data[word] = kind(data[word])
+    return Place(offers=offers, **data)
+
+
+def place_text(place: Place) -> str:
+    """Return a place as one line of JSON: the same place is the same text."""
+    data = {f.name: getattr(place, f.name) for f in fields(Place)}
+    data["offers"] = {word: [int(fact.answer), str(fact.source), fact.evidence] for word, fact in sorted(place.offers.items())}
+    return json.dumps(data, ensure_ascii=True, separators=(",", ":"))
+
+
+def _packed(texts: Sequence[str]) -> PackedStrings:
+    if isinstance(texts, PackedStrings):
+        return texts
+    parts = [text.encode("utf-8", "replace") for text in texts]
+    ptr = np.zeros(len(parts) + 1, np.int64)
+    np.cumsum([len(part) for part in parts], out=ptr[1:])
+    return PackedStrings(np.frombuffer(b"".join(parts), np.uint8), ptr)
+
+
+def _columns(region: Region) -> Iterator[tuple[str, NDArray[Any]]]:
+    for table in _TABLES:
+        values = getattr(region, table)
+        for field in fields(values):
+            yield f"{table}/{field.name}", getattr(values, field.name)
+    for name, packed in (
+        ("strings", _packed(region.strings)),
+        ("places", _packed([place_text(place) for place in region.places])),
+    ):
+        yield f"{name}/data", packed.data
+        yield f"{name}/ptr", packed.ptr
+
+
+def save(region: Region, path: Path | str) -> None:
+    """Write a region to one file; nothing is left half-written.
+
+    Raises
+    ------
+    BadInputError
+        When there is no room on the disk or the file cannot be written.
+    """
+    target = Path(path)
+    beside = target.with_name(f".{target.name}.{os.getpid()}.part")
+    try:
+        with beside.open("wb") as file:
+            with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:
+                _add(archive, file.tell(), "meta.json", json.dumps(asdict(region.meta), ensure_ascii=False, indent=1).encode())
+                for name, column in _columns(region):
+                    _add(archive, file.tell(), f"{name}.npy", _npy(column))
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(target)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise BadInputError(
+                "no room on disk", where=str(target), next_step="free room or write the region elsewhere"
+            ) from None
+        raise BadInputError(
+            f"cannot be written ({error.strerror or error})", where=str(target), next_step="give a path in a folder that is there"
+        ) from None
+    except BaseException:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        raise
+
+
+def _npy(column: NDArray[Any]) -> bytes:
+    import io
+
+    out = io.BytesIO()
+    np.lib.format.write_array(out, np.ascontiguousarray(column), version=(1, 0), allow_pickle=False)
+    return out.getvalue()
+
+
+def _add(archive: zipfile.ZipFile, offset: int, name: str, data: bytes) -> None:
+    info = zipfile.ZipInfo(name, _STAMP)
+    info.external_attr = 0o644 << 16
+    # A padding field makes the column begin at a multiple of 64 bytes, so that it can be mapped as it lies.
+    pad = -(offset + 30 + len(name.encode()) + 4) % _ALIGN
+    info.extra = struct.pack("<HH", 0xD935, pad) + bytes(pad)
+    archive.writestr(info, data)
+
+
+def load(path: Path | str) -> Region:
+    """Open a region: columns are mapped from the file and read when they are used.
+
+    Raises
+    ------
+    BadInputError
+        No such file, not a region, from another format, or damaged.
+    """
+    file = Path(path)
+    if not file.is_file():
+        raise BadInputError("no such region", where=str(file), next_step="build one with `tripplan region build`")
+    try:
+        return _load(file)
+    except BadInputError:
+        raise
+    except (
+        zipfile.BadZipFile,
+        KeyError,
+        ValueError,
+        TypeError,
+        struct.error,
+        EOFError,
+        UnicodeError,
+        IndexError,
+        NotImplementedError,
+    ) as error:
+        raise BadInputError(f"not a sound region file ({type(error).__name__})", where=str(file), next_step=_REBUILD) from None
+    except OSError as error:
+        raise BadInputError(f"cannot be read ({error.strerror or error})", where=str(file)) from None
+
+
+def _load(file: Path) -> Region:
+    with file.open("rb") as handle, zipfile.ZipFile(handle) as archive:
+        entries = {info.filename: info for info in archive.infolist()}
+        if "meta.json" not in entries:
+            raise BadInputError("not a region", where=str(file), next_step=_REBUILD)
+        data = json.loads(archive.read("meta.json"))
+        if not isinstance(data, dict) or data.get("format") != FORMAT:
+            found = data.get("format", "none") if isinstance(data, dict) else "none"
+            raise BadInputError(
+                f"the region is of format {str(found)[:40]!r}", where=str(file), accepted=f"{FORMAT!r}", next_step=_REBUILD
+            )
+        data["bbox"] = tuple(data["bbox"])
+        meta = RegionMeta(**data)
+        whole = memoryview(mmap.mmap(handle.fileno(), 0, access=mmap.ACCESS_READ))
+    check = len(whole) <= _CHECK_ALL
+
+    def column(name: str) -> NDArray[Any]:
+        return _column(whole, entries[f"{name}.npy"], file, check=check)
+
+    tables = {table: kind(**{f.name: column(f"{table}/{f.name}") for f in fields(kind)}) for table, kind in _TABLES.items()}
+    strings, places = (PackedStrings(column(f"{name}/data"), column(f"{name}/ptr")) for name in ("strings", "places"))
+    _check_shapes(tables, file)
+    return Region(meta=meta, strings=strings, places=PackedPlaces(places), **tables)
+
+
+def _column(whole: memoryview, info: zipfile.ZipInfo, file: Path, *, check: bool) -> NDArray[Any]:
+    start = info.header_offset
+    name_size, extra_size = struct.unpack_from("<HH", whole, start + 26)
+    start += 30 + name_size + extra_size
+    stop = start + info.file_size
+    if stop > len(whole) or info.compress_type != zipfile.ZIP_STORED:
+        raise BadInputError("the region file is cut off", where=str(file), next_step=_REBUILD)
+    if check and zlib.crc32(whole[start:stop]) != info.CRC:
+        raise BadInputError("the region file is damaged", where=str(file), next_step=_REBUILD)
+    size = int.from_bytes(whole[start + 8 : start + 10], "little")
+    header = bytes(whole[start + 10 : start + 10 + size]).decode("latin-1")
+    shape, dtype = _npy_header(header)
+    count = int(np.prod(shape))
+    if start + 10 + size + count * dtype.itemsize > stop:
+        raise BadInputError("the region file is damaged", where=str(file), next_step=_REBUILD)
+    return np.frombuffer(whole, dtype, count, start + 10 + size).reshape(shape)
+
+
+def _npy_header(text: str) -> tuple[tuple[int, ...], np.dtype[Any]]:
+    from ast import literal_eval
+
+    data = literal_eval(text.strip())
+    return tuple(int(n) for n in data["shape"]), np.dtype(data["descr"])
+
+
+def _check_shapes(tables: dict[str, Any], file: Path) -> None:
+    """Columns of one table have one length; `ptr` columns have one more and end where the data does."""
+    for name, table in tables.items():
+        ptr = getattr(table, "ptr", None)
+        rows = len(table.way) if name == "pieces" else len(getattr(table, fields(table)[0].name))
+        flat = {"pieces": ("lon_e7", "lat_e7", "curve_kmh"), "turns": ("pieces",), "base": ("lon_e7", "lat_e7")}.get(name, ())
+        for field in fields(table):
+            column = getattr(table, field.name)
+            expected = rows + 1 if field.name == "ptr" else int(ptr[-1]) if field.name in flat and ptr is not None else rows
+            if len(column) != expected:
+                raise BadInputError(f"the region file is damaged ({name}.{field.name})", where=str(file), next_step=_REBUILD)
