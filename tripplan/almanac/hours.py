@@ -6,13 +6,14 @@ read is ``None`` and shown raw: ask by phone.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from typing import Any
 
-__all__ = ["OpenDay", "any_open", "is_holiday", "is_open", "is_readable", "open_days", "windows"]
+__all__ = ["OpenDay", "any_open", "is_holiday", "is_open", "is_readable", "open_days", "tidy_dates", "windows"]
 
 _DAY = timedelta(days=1)
 
@@ -40,17 +41,44 @@ def _parsed(text: str, country: str, lon: float | None, lat: float | None) -> An
     import opening_hours as library
 
     coords = (lat, lon) if lon is not None and lat is not None else None
-    for use_country in [country, ""] if country else [""]:
-        try:
-            # The zone comes from the coordinates: sunset on the local clock.
-            return library.OpeningHours(
-                text, country=use_country or None, coords=coords, auto_country=False, auto_timezone=coords is not None
-            )
-        except library.UnknownCountryError:  # type: ignore[attr-defined]
-            continue
-        except (library.ParserError, library.InvalidCoordinatesError):  # type: ignore[attr-defined]
-            return None
+    for spelled in dict.fromkeys((text, tidy_dates(text))):
+        for use_country in [country, ""] if country else [""]:
+            try:
+                # The zone comes from the coordinates: sunset on the local clock.
+                return library.OpeningHours(
+                    spelled, country=use_country or None, coords=coords, auto_country=False, auto_timezone=coords is not None
+                )
+            except library.UnknownCountryError:  # type: ignore[attr-defined]
+                continue
+            except library.ParserError:  # type: ignore[attr-defined]
+                break
+            except library.InvalidCoordinatesError:  # type: ignore[attr-defined]
+                return None
     return None
+
+
+_MONTHS = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
+_LONG_MONTH = re.compile(
+    r"\b(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)(?:uary|ruary|ch|il|e|y|ust|t|tember|ober|ember)?\b\.?", re.IGNORECASE
+)
+_FOREIGN_MONTH = re.compile(r"\b(mai|okt|dez|mär|mrz|avr|août|aout|déc|ene|abr|ago|dic)\b\.?", re.IGNORECASE)
+_FOREIGN = {"mai": "May", "okt": "Oct", "dez": "Dec", "mär": "Mar", "mrz": "Mar", "avr": "Apr", "août": "Aug", "aout": "Aug",
+            "déc": "Dec", "ene": "Jan", "abr": "Apr", "ago": "Aug", "dic": "Dec"}  # fmt: skip
+_DAY_FIRST = re.compile(rf"(?<![:\d])(\d{{1,2}})(?:st|nd|rd|th|\.)?\s+({_MONTHS})\b(?!\s*\d{{1,2}}\b)")
+_ORDINAL = re.compile(rf"\b({_MONTHS})\s+(\d{{1,2}})(?:st|nd|rd|th)\b")
+_YEAR_LAST = re.compile(rf"\b({_MONTHS})\s+(\d{{1,2}})\s+(\d{{4}})\b")
+_MONTH_RANGE = re.compile(rf"\b({_MONTHS})\s*-\s*(?=[A-Z])")
+
+
+def tidy_dates(text: str) -> str:
+    """Bring common spellings of dates ("1 May - 30 September", "Jan-Dez") to the form of the opening-hours standard."""
+    text = text.strip().replace("–", "-")
+    text = _FOREIGN_MONTH.sub(lambda m: _FOREIGN[m[1].lower()], text)
+    text = _LONG_MONTH.sub(lambda m: m[1].capitalize(), text)
+    text = _ORDINAL.sub(r"\1 \2", text)
+    text = _DAY_FIRST.sub(lambda m: f"{m[2]} {int(m[1]):02d}", text)
+    text = _YEAR_LAST.sub(r"\3 \1 \2", text)
+    return _MONTH_RANGE.sub(r"\1-", text)
 
 
 def is_readable(text: str) -> bool:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date
 from functools import lru_cache
 
 from tripplan.almanac.hours import any_open
 from tripplan.rules.conditions import conditionals, split_and
 
-__all__ = ["closed_on", "is_by_date", "tidy_dates"]
+__all__ = ["closed_on", "is_by_date"]
 
 
 def closed_on(raw: str, day: date, country: str = "", lon: float | None = None, lat: float | None = None) -> bool | None:
@@ -62,7 +61,7 @@ def _holds(condition: str, day: date, country: str, lon: float | None, lat: floa
     """Say whether all clauses hold at some time of the date."""
     answer: bool | None = True
     for clause in split_and(condition):
-        held = any_open(tidy_dates(clause), day, country, lon, lat)
+        held = any_open(clause, day, country, lon, lat)
         if held is False:
             return False
         if held is None:
@@ -72,24 +71,4 @@ def _holds(condition: str, day: date, country: str, lon: float | None, lat: floa
 
 def is_by_date(clause: str) -> bool:
     """Say whether the clause is one that dates and hours decide."""
-    return any_open(tidy_dates(clause), date(2025, 1, 1)) is not None
-
-
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_LONG_MONTH = re.compile(
-    r"\b(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)(?:uary|ruary|ch|il|e|y|ust|t|tember|ober|ember)?\b\.?", re.IGNORECASE
-)
-_DAY_FIRST = re.compile(r"\b(\d{1,2})(?:st|nd|rd|th|\.)?\s+(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b(?!\s*\d{1,2}\b)")
-_ORDINAL = re.compile(r"\b(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\s+(\d{1,2})(?:st|nd|rd|th)\b")
-_YEAR_LAST = re.compile(r"\b(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\s+(\d{1,2})\s+(\d{4})\b")
-_MONTH_RANGE = re.compile(r"\b(Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\s*[-–]\s*(?=[A-Z])")
-
-
-def tidy_dates(text: str) -> str:
-    """Bring common spellings of dates ("1 May - 30 September", "Nov - Apr") to the form of the opening-hours standard."""
-    text = text.strip().replace("–", "-")
-    text = _LONG_MONTH.sub(lambda m: m[1].capitalize(), text)
-    text = _ORDINAL.sub(r"\1 \2", text)
-    text = _DAY_FIRST.sub(lambda m: f"{m[2]} {int(m[1]):02d}", text)
-    text = _YEAR_LAST.sub(r"\3 \1 \2", text)
-    return _MONTH_RANGE.sub(r"\1-", text)
+    return any_open(clause, date(2025, 1, 1)) is not None
