@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from .buckets import Buckets, day_moves, night_moves
 from .tables import INF, Tables
 
-__all__ = ["Bound", "LikeArcs", "bound_work", "like_arcs", "make_bound"]
+__all__ = ["Bound", "LikeArcs", "arc_classes", "bound_work", "like_arcs", "make_bound"]
 
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
@@ -38,7 +38,7 @@ class LikeArcs:
 
     origin: I32
     to: I32
-    cost: I64
+    cost: Cost
     days: NDArray[np.uint64]
     stand: NDArray[np.uint8]
     key: I32
@@ -87,7 +87,7 @@ def like_arcs(tables: Tables, sizes: list[int]) -> LikeArcs:
     keys = np.stack([uniq // radix >> len(p.cap), uniq // radix & ((1 << len(p.cap)) - 1), uniq % radix], 1)
     key = key.reshape(-1)
     order = np.lexsort((np.arange(count), p.arc_cost, p.arc_days, p.arc_to, key, origin))
-    o, t, k, c, y = origin[order], p.arc_to[order], key[order], p.arc_cost[order], p.arc_days[order]
+    o, t, k, y = origin[order], p.arc_to[order], key[order], p.arc_days[order]
     twin = np.zeros(count, bool)
     if count:
         # the same move on the same days: the cheapest stands first
@@ -96,7 +96,7 @@ def like_arcs(tables: Tables, sizes: list[int]) -> LikeArcs:
     return LikeArcs(
         origin=origin[keep],
         to=p.arc_to[keep].astype(np.int32),
-        cost=np.minimum(p.arc_cost[keep], INF),
+        cost=np.minimum(p.arc_cost[keep], INF).astype(np.int64 if tables.wide else np.int32),
         days=p.arc_days[keep],
         stand=(origin[keep] == p.arc_to[keep]).astype(np.uint8),
         key=key[keep].astype(np.int32),
@@ -145,7 +145,7 @@ def _night_table(tables: Tables, buckets: Buckets, day: int, ahead: Cost | None,
     return out
 
 
-def _arc_classes(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int) -> tuple[I64, I64, I64, I64]:
+def arc_classes(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int) -> tuple[I64, I64, I64, I64]:
     """Return each key's class among keys that move alike on a day, and the classes' moves, costs and sight classes."""
     index, price = day_moves(tables, buckets, day, arcs.keys)
     index = np.where(price >= INF, -1, index)
@@ -161,7 +161,7 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
     p = tables.problem
     columns = tables.columns[day]
     first = day == 0
-    classes, moves, costs, sights = _arc_classes(tables, arcs, buckets, day)
+    classes, moves, costs, sights = arc_classes(tables, arcs, buckets, day)
     places = 1 if first else p.places
     out = np.full((places, tables.halves, buckets.sizes[day], len(columns)), INF, dtype)
     ok = (arcs.days >> np.uint64(day)) & np.uint64(1) != 0

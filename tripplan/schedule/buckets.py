@@ -58,13 +58,13 @@ def _thin(values: I64, most: int) -> I64:
 def _unserved(tables: Tables, store: int) -> tuple[list[I64], list[I64]]:
     """Return the (classes, 3) day blocks and night blocks of each day that leave a store unserved."""
     p = tables.problem
-    bit = np.uint32(1 << store)
-    free_arc = (p.arc_reset & bit) == 0
-    free_place = ((p.arrive_reset | p.leave_reset) & bit) == 0
+    use, reset, days = tables.arc_kinds
+    free_arc = (reset >> store) & 1 == 0
+    free_place = ((p.arrive_reset | p.leave_reset) & np.uint32(1 << store)) == 0
     day_rows, night_rows = [], []
     for d in range(p.days):
-        allowed = free_arc & ((p.arc_days >> np.uint64(d)) & np.uint64(1) != 0)
-        uses = np.unique(p.arc_use[allowed])
+        allowed = free_arc & ((days >> np.uint64(d)) & np.uint64(1) != 0)
+        uses = np.unique(use[allowed])
         day_rows.append(np.asarray(p.day_block[d, uses, :, store], np.int64))
         classes = np.unique(p.night_class[free_place & (p.night_cost[d] >= 0)])
         night_rows.append(np.asarray(p.night_block[d, classes, :, store], np.int64))

@@ -43,6 +43,8 @@ class Tables:
         before the night.
     like_night
         (P) class of the place by night class and resets. night_keys: (N, 3) night class, arrive and leave resets.
+    arc_kinds
+        Use class, resets and allowed days of each kind of arc there is.
     stay_limit
         (P) most nights in a row, 0 where D nights are allowed.
     nights_kept
@@ -66,6 +68,7 @@ class Tables:
     arrivals: tuple[I32, ...]
     like_night: I32
     night_keys: I32
+    arc_kinds: tuple[I64, I64, NDArray[np.uint64]]
     stay_limit: I32
     nights_kept: I32
     harmless: I64
@@ -218,6 +221,11 @@ def make_tables(problem: Problem) -> Tables:
     columns, arrivals = _columns(p, end_value, cover_class, cover_map, sight_class, sight_map)
     keys = np.stack([p.night_class, p.arrive_reset, p.leave_reset], 1).astype(np.int64)
     night_keys, like_night = np.unique(keys, axis=0, return_inverse=True)
+    use, kind = np.unique(p.arc_use.astype(np.int64) << 32 | p.arc_reset, return_inverse=True)
+    days_kinds, day_kind = np.unique(p.arc_days, return_inverse=True)
+    pairs = np.unique(kind.reshape(-1) * len(days_kinds) + day_kind.reshape(-1))
+    kinds = use[pairs // max(len(days_kinds), 1)] if len(pairs) else use
+    arc_kinds = (kinds >> 32, kinds & 0xFFFFFFFF, days_kinds[pairs % max(len(days_kinds), 1)])
     dearest = int(p.arc_cost.max(initial=0)) + int(p.night_cost.max(initial=0)) + int(p.one_night_cost)
     if (p.excess_weight > 0).any():
         spread = max(int(np.abs(p.day_block).max(initial=0)), int(np.abs(p.night_block).max(initial=0)))
@@ -241,6 +249,7 @@ def make_tables(problem: Problem) -> Tables:
         arrivals=arrivals,
         like_night=like_night.reshape(-1).astype(np.int32),
         night_keys=night_keys.astype(np.int32),
+        arc_kinds=arc_kinds,
         stay_limit=stay_limit,
         nights_kept=kept,
         harmless=_harmless(p),

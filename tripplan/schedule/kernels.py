@@ -1,0 +1,400 @@
+"""Compiled loops of the search. Same results as the whole-array code beside them in ``bounds`` and ``labels``.
+
+Imported only when the work pays for it. Compiled code is kept in the package folder, or where that cannot be written, in
+the user's cache folder, so it is compiled once.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+def _cache_folder() -> None:
+    """Point numba's cache at the user's folder unless somebody has chosen or the package folder can be written."""
+    here = Path(__file__).parent
+    if "NUMBA_CACHE_DIR" in os.environ or os.access(here, os.W_OK):
+        return
+    base = os.environ.get("LOCALAPPDATA") or os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+    os.environ["NUMBA_CACHE_DIR"] = str(Path(base) / "tripplan" / "compiled")
+
+
+_cache_folder()
+
+from numba import njit  # noqa: E402  (reads the folder when imported)
+
+from .bounds import Bound, LikeArcs, arc_classes  # noqa: E402
+from .buckets import night_moves  # noqa: E402
+from .labels import Labels  # noqa: E402
+from .tables import INF, Tables  # noqa: E402
+
+__all__ = ["day_table", "expand", "night_table", "undominated"]
+
+Any_ = NDArray[Any]
+
+
+@njit(cache=True)
+def _night(out, ahead, cost, like, index, price, cover, column, inf):  # type: ignore[no-untyped-def]
+    halves, size, places, columns = out.shape
+    for half in range(halves):
+        for bucket in range(size):
+            for q in range(places):
+                extra = cost[q]
+                if extra < 0:
+                    continue
+                extra += price[like[q], bucket]
+                if extra >= inf:
+                    continue
+                b = index[like[q], bucket]
+                for k in range(columns):
+                    c = column[cover[q], k]
+                    if c >= 0:
+                        v = ahead[q, half, b, c] + extra
+                        if v < inf:
+                            out[half, bucket, q, k] = v
+
+
+def night_table(tables: Tables, buckets: Any, day: int, ahead: Any, position: Any, dtype: Any) -> Any_:
+    """Return W of a day (see ``bounds``)."""
+    p = tables.problem
+    arrivals = tables.arrivals[day]
+    out = np.full((tables.halves, buckets.arrive_sizes[day], p.places, len(arrivals)), INF, dtype)
+    if ahead is None:
+        out[:, :, p.goal, :] = tables.end_value[arrivals].astype(dtype)
+        return out
+    index, price = night_moves(tables, buckets, day)
+    column = np.ascontiguousarray(position[tables.cover_map[:, arrivals]])
+    _night(
+        out,
+        ahead,
+        np.minimum(p.night_cost[day], INF).astype(dtype),
+        tables.like_night,
+        index.astype(np.int32),
+        np.minimum(price, INF).astype(dtype),
+        tables.cover_class,
+        column,
+        dtype(INF),
+    )
+    return out
+
+
+@njit(cache=True)
+def _usable(days, day, to, origin, only, alive, out):  # type: ignore[no-untyped-def]
+    n = 0
+    bit = np.uint64(1) << np.uint64(day)
+    for a in range(len(to)):
+        if (days[a] & bit) != 0 and alive[to[a]] and (only < 0 or origin[a] == only):
+            out[n] = a
+            n += 1
+    return n
+
+
+@njit(cache=True)
+def _alive(night, inf):  # type: ignore[no-untyped-def]
+    halves, size, places, columns = night.shape
+    rows = np.zeros((halves, size, places), np.bool_)
+    place = np.zeros(places, np.bool_)
+    for half in range(halves):
+        for bucket in range(size):
+            for q in range(places):
+                for k in range(columns):
+                    if night[half, bucket, q, k] < inf:
+                        rows[half, bucket, q] = True
+                        place[q] = True
+                        break
+    return rows, place
+
+
+@njit(cache=True)
+def _least(row, source, to, cost, arcs, live, inf):  # type: ignore[no-untyped-def]
+    """Least of ``source[to] + cost`` over arcs, four rows at a time and in the arrays' own integers, so that it vectorises."""
+    number = row.dtype.type
+    wide = len(row)
+    row[:] = inf
+    i = 0
+    rows = np.empty(4, np.int64)
+    many = 0
+    while i < len(arcs):
+        if live[to[arcs[i]]]:
+            rows[many] = arcs[i]
+            many += 1
+        i += 1
+        if many == 4 or (i == len(arcs) and many > 0):
+            while many < 4:
+                rows[many] = rows[0]
+                many += 1
+            w0, w1, w2, w3 = source[to[rows[0]]], source[to[rows[1]]], source[to[rows[2]]], source[to[rows[3]]]
+            c0, c1, c2, c3 = cost[rows[0]], cost[rows[1]], cost[rows[2]], cost[rows[3]]
+            for k in range(wide):
+                v0 = min(number(w0[k] + c0), number(w1[k] + c1))
+                v1 = min(number(w2[k] + c2), number(w3[k] + c3))
+                row[k] = min(row[k], min(v0, v1))
+            many = 0
+
+
+@njit(cache=True)
+def _day(
+    out, night, live, arcs, origin_of, to, cost, stand, key, kind, moves, costs, sight, plain, one, root, inf
+):  # type: ignore[no-untyped-def]
+    halves, columns = out.shape[1], out.shape[3]
+    levels = moves.shape[1]
+    buckets, wide = night.shape[1], night.shape[3]
+    number = out.dtype.type
+    row = np.empty(wide, night.dtype)
+    for bucket in range(buckets):
+        a = 0
+        while a < len(arcs):
+            first = arcs[a]
+            g = kind[key[first]]
+            s = stand[first]
+            origin = origin_of[first]
+            b = a + 1
+            while b < len(arcs) and origin_of[arcs[b]] == origin and kind[key[arcs[b]]] == g and stand[arcs[b]] == s:
+                b += 1
+            used = False
+            for level in range(levels):
+                if moves[g, level] == bucket:
+                    used = True
+                    break
+            if used:
+                half = halves - 1 if s and not root else 0
+                _least(row, night[half, bucket], to, cost, arcs[a:b], live[half, bucket], inf)
+                for level in range(levels):
+                    if moves[g, level] != bucket:
+                        continue
+                    for h in range(halves):
+                        extra = costs[g, level]
+                        if h == 0 and halves == 2 and not s and not root:
+                            extra = number(extra + one)
+                        target = out[0 if root else origin, h, level]
+                        if plain[g]:
+                            for k in range(columns):
+                                target[k] = min(target[k], number(row[k] + extra))
+                        else:
+                            for k in range(columns):
+                                j = sight[g, k]
+                                if j >= 0:
+                                    target[k] = min(target[k], number(row[j] + extra))
+            a = b
+    for i in range(out.shape[0]):
+        for h in range(halves):
+            for level in range(levels):
+                for k in range(columns):
+                    out[i, h, level, k] = min(out[i, h, level, k], inf)
+
+
+def day_table(
+    tables: Tables, arcs: LikeArcs, buckets: Any, day: int, night: Any_, arrive_position: Any_, dtype: Any
+) -> Any_:
+    """Return B of a day (see ``bounds``)."""
+    p = tables.problem
+    columns = tables.columns[day]
+    root = day == 0
+    out = np.full((1 if root else p.places, tables.halves, buckets.sizes[day], len(columns)), INF, dtype)
+    if not night.size or not out.size:
+        return out
+    kind, moves, costs, sights = arc_classes(tables, arcs, buckets, day)
+    live, place = _alive(night, dtype(INF))
+    chosen = np.empty(len(arcs.to), np.int64)
+    n = _usable(arcs.days, day, arcs.to, arcs.origin, p.start if root else -1, place, chosen)
+    sight = arrive_position[tables.sight_map[sights][:, columns]]
+    plain = np.array([len(columns) == night.shape[3] and bool((s == np.arange(len(columns))).all()) for s in sight], np.uint8)
+    _day(
+        out,
+        night,
+        live,
+        chosen[:n],
+        arcs.origin,
+        arcs.to,
+        arcs.cost.astype(dtype, copy=False),
+        arcs.stand,
+        arcs.key,
+        kind,
+        moves.astype(np.int32),
+        costs.astype(dtype),
+        np.ascontiguousarray(sight),
+        plain,
+        dtype(p.one_night_cost),
+        root,
+        dtype(INF),
+    )
+    return out
+
+
+@njit(cache=True)
+def _undominated(size, group):  # type: ignore[no-untyped-def]
+    n, dims = size.shape
+    alive = np.ones(n, np.bool_)
+    kept = np.empty(n, np.int64)
+    many = 0
+    for i in range(n):
+        if group[i]:
+            many = 0
+        for j in range(many):
+            other = kept[j]
+            worse = False
+            for c in range(dims):
+                if size[other, c] > size[i, c]:
+                    worse = True
+                    break
+            if not worse:
+                alive[i] = False
+                break
+        if alive[i]:
+            kept[many] = i
+            many += 1
+    return alive
+
+
+def undominated(size: Any_, group: Any_) -> Any_:
+    """Return which rows of groups, sorted within each, no earlier one of their group dominates."""
+    return _undominated(size, group)
+
+
+@njit(cache=True)
+def _expand(
+    begin, day, arc_ptr, arc_to, arc_cost, arc_reset, arc_use, arc_count, sight_class, sight_map, cover_class, cover_map,
+    position, day_block, night_block, night_class, night_cost, night_count, arrive_reset, leave_reset, stay_limit, kept,
+    cap, weight, count_cap, one_count, one_cost, one_night, couple, edge_ptr, edges, values, empty, usable, limit,
+    place, state, nights, levels, counts, cost,
+    o_place, o_state, o_nights, o_levels, o_counts, o_cost, o_floor, o_parent, o_arc,
+):  # type: ignore[no-untyped-def]  # fmt: skip
+    stores, counters, halves = levels.shape[1], counts.shape[1], values.shape[1]
+    room = len(o_place)
+    n = 0
+    level = np.empty(stores, np.int64)
+    count = np.empty(counters, np.int64)
+    for i in range(begin, len(place)):
+        here = place[i]
+        if n + (arc_ptr[here + 1] - arc_ptr[here]) > room:
+            return n, i
+        for a in range(arc_ptr[here], arc_ptr[here + 1]):
+            if not usable[a]:
+                continue
+            to = arc_to[a]
+            s = cover_map[cover_class[to], sight_map[sight_class[a], state[i]]]
+            column = position[s]
+            if column < 0:
+                continue
+            stay = nights[i] + 1 if to == here else 1
+            if stay_limit[to] > 0 and stay > stay_limit[to]:
+                continue
+            half = 1 if stay >= 2 and halves == 2 else 0
+            c = cost[i] + arc_cost[a] + night_cost[day, to]
+            quick = c if empty else c + values[to, half, 0, column]
+            if quick >= limit:
+                continue
+            ok = True
+            for r in range(counters):
+                count[r] = counts[i, r] + arc_count[a, r] + night_count[day, to, r]
+            if one_night and to != here and nights[i] == 1:
+                c += one_cost
+                for r in range(counters):
+                    count[r] += one_count[r]
+            for r in range(counters):
+                if count[r] > count_cap[r]:
+                    ok = False
+                    break
+            if not ok:
+                continue
+            use = arc_use[a]
+            kind = night_class[to]
+            for r in range(stores):
+                before = np.int64(levels[i, r])
+                end = max(before + day_block[day, use, 0, r], np.int64(day_block[day, use, 2, r]))
+                over = max(before + day_block[day, use, 1, r], end) - cap[r]
+                if over > 0:
+                    if weight[r] <= 0:
+                        ok = False
+                        break
+                    c += over * weight[r]
+                before = min(end, np.int64(cap[r]))
+                if (arc_reset[a] >> r) & 1 or (arrive_reset[to] >> r) & 1:
+                    before = np.int64(0)
+                end = max(before + night_block[day, kind, 0, r], np.int64(night_block[day, kind, 2, r]))
+                over = max(before + night_block[day, kind, 1, r], end) - cap[r]
+                if over > 0:
+                    if weight[r] <= 0:
+                        ok = False
+                        break
+                    c += over * weight[r]
+                level[r] = min(end, np.int64(cap[r]))
+            if not ok:
+                continue
+            for w in range(len(couple)):
+                r = couple[w, 1]
+                if (leave_reset[to] >> couple[w, 0]) & 1:
+                    grown = level[r] - (-level[couple[w, 0]] * couple[w, 2] // couple[w, 3])
+                    over = grown - cap[r]
+                    if over > 0:
+                        if weight[r] <= 0:
+                            ok = False
+                            break
+                        c += over * weight[r]
+                    level[r] = min(grown, np.int64(cap[r]))
+            if not ok:
+                continue
+            bucket = 0
+            for r in range(stores):
+                if (leave_reset[to] >> r) & 1:
+                    level[r] = 0
+                e = edge_ptr[r + 1] - 1
+                while e > edge_ptr[r] and edges[e] > level[r]:
+                    e -= 1
+                bucket = bucket * (edge_ptr[r + 1] - edge_ptr[r]) + e - edge_ptr[r]
+            floor = c if empty else c + values[to, half, bucket, column]
+            if floor >= limit:
+                continue
+            o_place[n] = to
+            o_state[n] = s
+            o_nights[n] = min(stay, kept[to])
+            for r in range(stores):
+                o_levels[n, r] = level[r]
+            for r in range(counters):
+                o_counts[n, r] = count[r]
+            o_cost[n] = c
+            o_floor[n] = floor
+            o_parent[n] = i
+            o_arc[n] = a
+            n += 1
+    return n, len(place)
+
+
+def expand(tables: Tables, day: int, labels: Labels, bound: Bound, usable: Any_, limit: int) -> Labels:
+    """Return the labels of the next morning that may still lead to a plan below ``limit`` (see ``labels``)."""
+    p = tables.problem
+    stores, counters = len(p.cap), len(p.count_cap)
+    fan = int((p.arc_ptr[1:] - p.arc_ptr[:-1]).max(initial=1))
+    room = max(1 << 16, 4 * fan)
+    row = bound.buckets.start[day + 1]
+    couple = np.array(p.couple, np.int64).reshape(-1, 4)
+    values = bound.values[day + 1]
+    parts: list[Labels] = []
+    begin = 0
+    while begin < len(labels) or not parts:
+        out = Labels(
+            np.empty(room, np.int32),
+            np.empty(room, np.int32),
+            np.empty(room, np.int32),
+            np.empty((room, stores), np.int32),
+            np.empty((room, counters), np.int64),
+            np.empty(room, np.int64),
+            np.empty(room, np.int64),
+            np.empty(room, np.int32),
+            np.empty(room, np.int32),
+        )
+        n, begin = _expand(
+            begin, day, p.arc_ptr, p.arc_to, p.arc_cost, p.arc_reset, p.arc_use, p.arc_count, tables.sight_class,
+            tables.sight_map, tables.cover_class, tables.cover_map, bound.position[day + 1], p.day_block, p.night_block,
+            p.night_class, p.night_cost, p.night_count, p.arrive_reset, p.leave_reset, tables.stay_limit,
+            tables.nights_kept, p.cap, p.excess_weight, p.count_cap, p.one_night_count, int(p.one_night_cost),
+            tables.one_night, couple, np.cumsum([0] + [len(e) for e in row]), np.concatenate(row),
+            values, not values.size, usable, limit, labels.place, labels.state, labels.nights, labels.levels, labels.counts,
+            labels.cost, out.place, out.state, out.nights, out.levels, out.counts, out.cost, out.floor, out.parent, out.arc,
+        )  # fmt: skip
+        parts.append(out.take(slice(0, n)))
+    return Labels.join([part if len(parts) > 1 else part.take(slice(None)) for part in parts])
