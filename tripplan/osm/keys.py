@@ -1,9 +1,9 @@
-"""Which keys and values of the open map are read at all: the filters, and what decides a road."""
+"""Which keys and values of the open map are read at all: what libosmium filters by, and what can decide a road."""
 
 from __future__ import annotations
 
 __all__ = [
-    "BARRIER_KEYS", "BASE_TAGS", "BORDER_TAG", "NODE_KEYS", "NODE_TAG_SIGNS", "PLACE_TAGS", "RELATION_KEYS", "ROAD_CLASSES", "ROAD_TAGS", "road_key",
+    "BASE_LAYER_OF", "BORDER_TAG", "NODE_KEYS", "NODE_KEYS_OF_ANY_VALUE", "PLACES_TO_LOOK_UP", "PLACE_TAGS", "ROAD_CLASSES", "ROAD_TAGS", "road_key",
 ]  # fmt: skip
 
 #: Values of `highway` that cars may use (wiki: Key:highway), same order as the region's classes.
@@ -13,56 +13,57 @@ ROAD_CLASSES: tuple[str, ...] = (
 )  # fmt: skip
 ROAD_TAGS: tuple[tuple[str, str], ...] = (*(("highway", value) for value in ROAD_CLASSES), ("route", "ferry"))
 
-#: Tags of things to stay at, be served at, or see.
-PLACE_TAGS: tuple[tuple[str, str], ...] = (
-    ("tourism", "caravan_site"), ("tourism", "camp_site"), ("tourism", "attraction"), ("tourism", "viewpoint"), ("tourism", "museum"), ("tourism", "gallery"),
-    ("tourism", "zoo"), ("tourism", "theme_park"), ("tourism", "aquarium"), ("amenity", "sanitary_dump_station"), ("amenity", "drinking_water"),
-    ("amenity", "water_point"), ("waterway", "water_point"), ("man_made", "water_tap"), ("shop", "gas"), ("amenity", "fuel"), ("amenity", "vending_machine"),
-    ("shop", "doityourself"), ("shop", "hardware"), ("shop", "caravan"), ("shop", "outdoor"), ("historic", "castle"), ("historic", "monument"), ("historic", "ruins"),
-    ("historic", "archaeological_site"), ("natural", "beach"), ("natural", "peak"), ("natural", "cave_entrance"), ("natural", "geyser"), ("leisure", "nature_reserve"),
-    ("man_made", "lighthouse"), ("waterway", "waterfall"), ("place", "island"), ("place", "islet"), ("place", "locality"), ("highway", "rest_area"), ("highway", "services"),
-    ("sanitary_dump_station", "yes"), ("sanitary_dump_station", "customers"), ("natural", "hot_spring"), ("natural", "spring"), ("amenity", "parking"),
-)  # fmt: skip
+#: Values of `place` that people look up.
+PLACES_TO_LOOK_UP: frozenset[str] = frozenset(
+    ("city", "town", "village", "hamlet", "suburb", "quarter", "neighbourhood", "isolated_dwelling", "island", "islet", "borough", "locality")
+)
 
-#: Values of `amenity` and others that are read only with a further tag (a car park is a place only if vans may stay).
-BASE_TAGS: tuple[tuple[str, str], ...] = (
-    ("natural", "coastline"), ("natural", "water"), ("natural", "bay"), ("waterway", "riverbank"), ("waterway", "river"), ("landuse", "reservoir"),
-)  # fmt: skip
+_PLACE_VALUES: dict[str, tuple[str, ...]] = {
+    "tourism": (
+        "caravan_site", "camp_site", "farm_stay", "attraction", "viewpoint", "museum", "gallery", "zoo", "theme_park", "aquarium",
+    ),
+    "amenity": ("sanitary_dump_station", "drinking_water", "water_point", "fuel", "toilets", "shower"),
+    "sanitary_dump_station": ("yes", "customers", "public"),
+    "waterway": ("water_point", "waterfall"),
+    "man_made": ("water_tap", "water_well", "lighthouse"),
+    "shop": ("gas",),
+    "bottled_gas": ("yes",), "gas_bottles": ("yes",), "gas_bottle": ("yes",), "lpg_bottles": ("yes",),
+    "sells:bottled_gas": ("yes",), "service:gas_bottles": ("yes",),
+    "vending": ("gas", "bottled_gas", "gas_bottles", "gas_cylinder", "gas_cylinders", "propane"),
+    "caravans": ("yes", "designated"), "caravan": ("yes", "designated"),
+    "historic": ("castle", "fort", "ruins", "monument", "archaeological_site", "city_gate", "lighthouse", "monastery"),
+    "natural": ("beach", "peak", "cave_entrance", "geyser", "hot_spring", "glacier", "volcano", "arch"),
+    "place": ("island", "islet"),
+}  # fmt: skip
+#: Tags of things to stay at, be served at, see, or look up; `tripplan.rules.offers` judges them.
+PLACE_TAGS: tuple[tuple[str, str], ...] = tuple((key, value) for key, values in _PLACE_VALUES.items() for value in values)
+
+#: Vectors of the own base map.
+BASE_LAYER_OF: dict[tuple[str, str], str] = {
+    ("natural", "coastline"): "coast", ("natural", "water"): "water", ("waterway", "riverbank"): "water", ("landuse", "reservoir"): "water",
+    ("waterway", "river"): "river",
+}  # fmt: skip
 BORDER_TAG: tuple[str, str] = ("admin_level", "2")
 
-#: Keys by which nodes are read; the text is then looked through for `NODE_TAG_SIGNS`.
-NODE_KEYS: tuple[str, ...] = (
-    "place", "barrier", "tourism", "amenity", "shop", "ford", "sanitary_dump_station", "historic", "man_made", "waterway", "natural", "leisure",
-)  # fmt: skip
-BARRIER_KEYS: tuple[str, ...] = ("barrier", "ford")
-PLACES_TO_LOOK_UP: frozenset[str] = frozenset(
-    ("city", "town", "village", "hamlet", "suburb", "quarter", "neighbourhood", "isolated_dwelling", "island", "islet", "locality", "borough")
-)
-RELATION_KEYS: tuple[str, ...] = ("type",)
-
-#: Signs in the text of a node's tags, one of which must be there for the node to be taken.
-NODE_TAG_SIGNS: tuple[str, ...] = (
-    *(f"{key}={value}" for key, value in PLACE_TAGS if value not in ("parking", "spring", "locality")),
-    *(f"place={value}" for value in sorted(PLACES_TO_LOOK_UP)),
-    "barrier=", "ford=",
-)  # fmt: skip
+#: Keys of nodes that are taken whatever the value.
+NODE_KEYS_OF_ANY_VALUE: tuple[str, ...] = ("barrier", "ford")
+#: Keys by which libosmium lets nodes pass.
+NODE_KEYS: tuple[str, ...] = (*NODE_KEYS_OF_ANY_VALUE, *_PLACE_VALUES)
 
 _ROAD_KEYS = frozenset(
     (
-        "highway", "route", "surface", "tracktype", "smoothness", "access", "vehicle", "motor_vehicle", "motorcar", "trailer", "caravan", "oneway", "junction",
-        "toll", "bridge", "tunnel", "motorroad", "lit", "incline", "ford", "duration", "interval", "seasonal", "dual_carriageway", "area", "service", "width",
-        "maxheight", "maxwidth", "maxlength", "maxweight", "maxweightrating", "maxaxleload", "maxbogieweight", "maxspeed", "construction", "winter_road", "ice_road",
-        "embedded_rails", "bicycle_road", "cyclestreet", "hazard", "4wd_only", "paved", "barrier", "est_width", "lanes", "traffic_calming", "zone", "foot", "mtb:scale",
-        "opening_hours", "disused", "abandoned", "living_street", "goods", "tourist_bus", "hgv", "sac_scale", "traffic_sign", "passenger_lines", "crossing",
+        "highway", "route", "surface", "tracktype", "smoothness", "access", "vehicle", "motor_vehicle", "motorcar", "trailer", "caravan", "oneway",
+        "junction", "toll", "bridge", "tunnel", "motorroad", "lit", "incline", "ford", "duration", "interval", "seasonal", "dual_carriageway", "area",
+        "service", "maxheight", "maxwidth", "maxlength", "maxweight", "maxweightrating", "maxgcweight", "maxgcweightrating", "maxaxleload", "maxspeed",
+        "winter_road", "ice_road", "tidal", "impassable", "disused", "abandoned", "opening_hours", "construction",
     )
 )  # fmt: skip
 _ROAD_KEY_STARTS = (
-    "surface:", "access:", "vehicle:", "motor_vehicle:", "motorcar:", "trailer:", "caravan:", "oneway:", "toll:", "maxheight:", "maxwidth:", "maxlength:", "maxweight:",
-    "maxaxleload:", "maxweightrating:", "maxspeed:", "zone:", "source:maxspeed", "smoothness:", "tracktype:", "seasonal:",
+    "access:", "vehicle:", "motor_vehicle:", "motorcar:", "trailer:", "caravan:", "oneway:", "toll:", "maxheight:", "maxwidth:", "maxlength:",
+    "maxweight", "maxgcweight", "maxaxleload:", "maxspeed:", "zone:", "source:maxspeed", "surface:", "smoothness:",
 )  # fmt: skip
-_NOT_READ = frozenset(("traffic_sign", "lanes", "foot", "hgv", "goods", "tourist_bus", "mtb:scale", "sac_scale", "est_width", "crossing", "maxspeed:variable"))
 
 
 def road_key(key: str) -> bool:
     """Whether a key can decide anything about a road; all other tags are left out before combinations are counted."""
-    return (key in _ROAD_KEYS or key.startswith(_ROAD_KEY_STARTS)) and key not in _NOT_READ
+    return key in _ROAD_KEYS or (key.startswith(_ROAD_KEY_STARTS) and key != "maxspeed:variable")

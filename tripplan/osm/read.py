@@ -4,32 +4,35 @@ from __future__ import annotations
 
 import tempfile
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from tripplan.model.errors import BadInputError
+from tripplan.model.progress import Progress, silent
 from tripplan.osm.keys import (
-    BASE_TAGS, BORDER_TAG, NODE_KEYS, NODE_TAG_SIGNS, PLACE_TAGS, ROAD_TAGS,
-)  # fmt: skip
+    BASE_LAYER_OF,
+    BORDER_TAG,
+    NODE_KEYS,
+    NODE_KEYS_OF_ANY_VALUE,
+    PLACE_TAGS,
+    PLACES_TO_LOOK_UP,
+    ROAD_TAGS,
+)
 from tripplan.osm.opl import parse_members, parse_tags
 from tripplan.osm.raw import RawMap, RawNode, RawRelation
 from tripplan.osm.rings import Assembler, WantedRelation
 from tripplan.osm.ways import WayTable
 
-__all__ = ["ACCEPTED", "Progress", "read_file"]
-
-Progress = Callable[[str], None]
+__all__ = ["ACCEPTED", "read_file"]
 
 #: Endings of files that are read (`.opl` is libosmium's line format).
 ACCEPTED = (".osm.pbf", ".pbf", ".osm", ".osm.gz", ".osm.bz2", ".osm.opl", ".opl")
 _CHUNK = 1 << 24
 
 
-def read_file(path: Path | str, *, progress: Progress | None = None) -> RawMap:
+def read_file(path: Path | str, *, progress: Progress = silent) -> RawMap:
     """Read roads, places, names and base map from a map file.
 
     Parameters
@@ -37,7 +40,7 @@ def read_file(path: Path | str, *, progress: Progress | None = None) -> RawMap:
     path
         A ``.osm.pbf``, ``.osm``, ``.osm.gz`` or ``.osm.bz2`` file.
     progress
-        Called with a few words now and then.
+        Called with a few words and the share done now and then.
 
     Raises
     ------
@@ -46,25 +49,30 @@ def read_file(path: Path | str, *, progress: Progress | None = None) -> RawMap:
     """
     file = Path(path)
     _check(file)
-    say = progress or (lambda _text: None)
     try:
         with tempfile.TemporaryDirectory(prefix="tripplan-") as scratch:
-            return _read(file, Path(scratch), say)
+            return _read(file, Path(scratch), progress)
     except (RuntimeError, ValueError, OverflowError, UnicodeError, MemoryError) as error:
         if isinstance(error, BadInputError):
             raise
         raise _not_readable(file, error) from None
     except OSError as error:
-        raise BadInputError(f"cannot be read ({error.strerror or error})", where=str(file), next_step="free room on the disk or mend access") from None
+        raise BadInputError(
+            f"cannot be read ({error.strerror or error})", where=str(file), next_step="free room on the disk or mend access"
+        ) from None
 
 
 def _check(file: Path) -> None:
     if not file.exists():
-        raise BadInputError("no such file", where=str(file), accepted=", ".join(ACCEPTED[:5]), next_step="give the path of a map extract")
+        raise BadInputError(
+            "no such file", where=str(file), accepted=", ".join(ACCEPTED[:5]), next_step="give the path of a map extract"
+        )
     if not file.is_file():
         raise BadInputError("is not a file", where=str(file), accepted=", ".join(ACCEPTED[:5]))
     if not file.name.lower().endswith(ACCEPTED):
-        raise BadInputError(f"ending {file.suffix or 'none'!r} is not that of a map file", where=str(file), accepted=", ".join(ACCEPTED[:5]))
+        raise BadInputError(
+            f"ending {file.suffix or 'none'!r} is not that of a map file", where=str(file), accepted=", ".join(ACCEPTED[:5])
+        )
     if file.stat().st_size == 0:
         raise BadInputError("the file is empty", where=str(file), next_step="fetch it again")
 
@@ -76,7 +84,9 @@ def _not_readable(file: Path, error: Exception) -> BadInputError:
         return BadInputError("no room on disk for scratch files", where=str(file), next_step="free room or set TMPDIR")
     if "eof" in low or "truncated" in low or "unexpected end" in low or "unclosed token" in low or "no element found" in low:
         return BadInputError("the file is cut off", where=str(file), next_step="fetch it again")
-    return BadInputError(f"not a sound OpenStreetMap file ({text[:160] or type(error).__name__})", where=str(file), next_step="fetch it again")
+    return BadInputError(
+        f"not a sound OpenStreetMap file ({text[:160] or type(error).__name__})", where=str(file), next_step="fetch it again"
+    )
 
 
 def _read(file: Path, scratch: Path, say: Progress) -> RawMap:
@@ -86,7 +96,7 @@ def _read(file: Path, scratch: Path, say: Progress) -> RawMap:
     faults: Counter[str] = Counter()
     source = osmium.io.File(str(file))
 
-    say("reading relations")
+    say("Reading relations", 0.0)
     relations = scratch / "relations.opl"
     with osmium.io.Reader(source, bits.RELATION) as reader:
         header = reader.header()
@@ -94,13 +104,13 @@ def _read(file: Path, scratch: Path, say: Progress) -> RawMap:
         _apply(osmium, reader, [osmium.filter.KeyFilter("type")], relations)
     restrictions, wanted = _relations(relations, faults)
 
-    say("reading roads and places")
+    say("Reading roads and places", 0.1)
     data = scratch / "data.opl"
     store = osmium.NodeLocationsForWays(osmium.index.create_map("flex_mem"))
     store.ignore_errors()
     node_filter = osmium.filter.KeyFilter(*NODE_KEYS)
     node_filter.enable_for(bits.NODE)
-    way_filter = osmium.filter.TagFilter(*ROAD_TAGS, *PLACE_TAGS, *BASE_TAGS, BORDER_TAG)
+    way_filter = osmium.filter.TagFilter(*ROAD_TAGS, *PLACE_TAGS, *BASE_LAYER_OF, BORDER_TAG)
     way_filter.enable_for(bits.WAY)
     with osmium.io.Reader(source, bits.NODE | bits.WAY) as reader:
         _apply(osmium, reader, [store, node_filter, way_filter], data, stamps=not stamp)
@@ -109,7 +119,7 @@ def _read(file: Path, scratch: Path, say: Progress) -> RawMap:
 
     assembler = Assembler(wanted, faults)
     if assembler.way_ids:
-        say("reading areas")
+        say("Reading areas", 0.8)
         members = scratch / "members.opl"
         id_filter = osmium.filter.IdFilter(sorted(assembler.way_ids))
         id_filter.enable_for(bits.WAY)
@@ -156,7 +166,7 @@ def _relations(path: Path, faults: Counter[str]) -> tuple[list[RawRelation], lis
     restrictions: list[RawRelation] = []
     wanted: list[WantedRelation] = []
     place_signs = tuple(f"{k}={v}".encode() for k, v in PLACE_TAGS)
-    water = tuple(f"{k}={v}".encode() for k, v in BASE_TAGS if v not in ("river", "coastline", "bay"))
+    water = tuple(f"{k}={v}".encode() for (k, v), layer in BASE_LAYER_OF.items() if layer == "water")
     seen: set[int] = set()
     for line in _lines(path):
         fields = line.split(b" ")
@@ -191,7 +201,8 @@ def _relations(path: Path, faults: Counter[str]) -> tuple[list[RawRelation], lis
 
 def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], WayTable, str]:
     nodes: dict[int, RawNode] = {}
-    signs = tuple(sign.encode() for sign in NODE_TAG_SIGNS)
+    signs = {f"{key}={value}".encode() for key, value in PLACE_TAGS} | {f"place={value}".encode() for value in PLACES_TO_LOOK_UP}
+    starts = tuple(f"{key}=".encode() for key in NODE_KEYS_OF_ANY_VALUE)
     table = WayTable(faults)
     newest = b""
     for line in _lines(path):
@@ -202,7 +213,7 @@ def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], Wa
             table.add(int(fields[0][1:]), fields[-2][1:], fields[-1][1:])
             continue
         text = fields[-3][1:]
-        if not any(sign in text for sign in signs):
+        if not any(pair in signs or pair.startswith(starts) for pair in text.split(b",")):
             continue
         number = int(fields[0][1:])
         if number in nodes:

@@ -111,7 +111,9 @@ class Assembler:
             elif relation.layer == "water":
                 lines += [RawLine("water", True, ring) for ring in outer]
             else:
-                lines += [RawLine("border", False, self._parts[ref][1]) for ref in ways if ref in self._parts and ref not in drawn]
+                lines += [
+                    RawLine("border", False, self._parts[ref][1]) for ref in ways if ref in self._parts and ref not in drawn
+                ]
                 drawn.update(ways)
                 if outer and whole and not left:
                     countries.append(RawArea(f"r{relation.osm_id}", relation.tags, tuple(outer), tuple(inner)))

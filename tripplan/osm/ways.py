@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 from numpy.typing import NDArray
 
-from tripplan.osm.keys import BASE_TAGS, PLACE_TAGS, ROAD_TAGS, road_key
+from tripplan.osm.keys import BASE_LAYER_OF, PLACE_TAGS, ROAD_TAGS, road_key
 from tripplan.osm.opl import NO_PLACE, parse_located, parse_tags, unescape
 from tripplan.osm.raw import RawArea, RawLine, RawMap, RawNode, RawRelation
 from tripplan.osm.rings import Assembler
@@ -18,9 +18,7 @@ _FLUSH = 20_000
 _MOST_KNOWN = 400_000
 _ROAD_SIGNS = frozenset(f"{k}={v}".encode() for k, v in ROAD_TAGS)
 _AREA_SIGNS = frozenset(f"{k}={v}".encode() for k, v in PLACE_TAGS)
-_BASE = {
-    b"natural=coastline": "coast", b"natural=water": "water", b"waterway=riverbank": "water", b"landuse=reservoir": "water", b"waterway=river": "river",
-}  # fmt: skip
+_BASE = {f"{key}={value}".encode(): layer for (key, value), layer in BASE_LAYER_OF.items()}
 _DROP, _KEEP, _NAME, _REF = 0, 1, 2, 3
 
 
@@ -158,7 +156,11 @@ class WayTable:
 
 
 def sound_stretches(
-    node_id: NDArray[np.int64], lon: NDArray[np.int32], count: NDArray[np.int64], keep_way: NDArray[np.bool_], faults: Counter[str]
+    node_id: NDArray[np.int64],
+    lon: NDArray[np.int32],
+    count: NDArray[np.int64],
+    keep_way: NDArray[np.bool_],
+    faults: Counter[str],
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Cut ways at missing nodes; drop repeats and stretches of one node.
 
