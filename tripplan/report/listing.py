@@ -1,0 +1,167 @@
+"""The list beside the map: all that the map shows, in words, for keyboards, screen readers and paper."""
+
+from __future__ import annotations
+
+from tripplan.model.plan import Day, Plan
+from tripplan.region.region import Region
+from tripplan.report import say
+from tripplan.report.mapdata import MapData, Mark
+from tripplan.report.markup import Markup, el, join
+from tripplan.report.palette import DASHES, LAND, DayStyle, day_style
+from tripplan.report.say import spot_name
+
+__all__ = ["caution_items", "footer", "legend", "listing", "swatch"]
+
+_SIGN_WORDS = {"service": "Service stop", "sight": "Sight", "depot": "Depot", "night": "Night"}
+
+
+def swatch(style: DayStyle, width: int = 34) -> Markup:
+    """Return a short piece of a day's line as inline SVG."""
+    line = el("line", x1=2, y1=6, x2=width - 2, y2=6, stroke=style.colour, stroke_width=4, stroke_dasharray=style.dash or None)
+    return el("svg", line, class_="swatch", width=width, height=12, viewBox=f"0 0 {width} 12", aria_hidden="true")
+
+
+def mark_entry(mark: Mark, plan: Plan) -> Markup:
+    """Return what there is to say of one sign of the map."""
+    name = spot_name(mark.spot)
+    title = f"Night {mark.label}: " if mark.sign == "night" else f"{_SIGN_WORDS[mark.sign]}: "
+    lines: list[object] = []
+    if mark.nights:
+        night = mark.nights[0][1]
+        price = (
+            f"{say.money(night.price_cents)} a night"
+            if night.price_known
+            else f"price not known, {say.money(night.price_cents)} a night assumed"
+        )
+        power = "mains power" if night.powered else "no mains power"
+        lines.append(f"{night.kind}, {power}, {price}.")
+        if night.runs_on:
+            lines.append("Runs on: " + "; ".join(f"{what} on {source}" for what, source in night.runs_on.items()) + ".")
+    for day, event in mark.events:
+        when = f"Day {day.number}, {say.clock(event.start)}: "
+        what = say.done_words(event.stores) if event.kind == "service" and event.stores else event.text
+        lines.append(when + (what or event.kind))
+    lines += [
+        f"Phone first: {say.OFFER_NAMES.get(presumed.offer, presumed.offer)} is presumed, not known ({presumed.evidence})."
+        for presumed in plan.presumed_offers
+        if presumed.spot == mark.spot
+    ]
+    button = el("button", title, el("bdi", name), type="button", class_="go", data_mark=mark.key)
+    return el(
+        "li",
+        el("div", button, *[el("p", line) for line in dict.fromkeys(map(str, lines))], id=mark.key),
+        class_=f"mark {mark.sign}",
+    )
+
+
+def _day_entry(day: Day, plan: Plan, marks: tuple[Mark, ...]) -> Markup:
+    start, end = spot_name(day.start), spot_name(day.end)
+    way = el("bdi", start) if start == end else join([el("bdi", start), el("bdi", end)], " to ")
+    button = el(
+        "button", swatch(day_style(day.number)), el("span", el("b", f"Day {day.number}"), f" {say.day_of(day.date)}"),
+        type="button", class_="go day", data_day=day.number, aria_pressed="false",
+    )  # fmt: skip
+    facts: list[object] = [el("p", way, ": ", say.day_words(day), ".")]
+    presumed = sum(leg.presumed_m for leg in day.legs if leg.mode == "van")
+    unknown = sum(leg.unknown_m for leg in day.legs if leg.mode == "van")
+    if presumed >= 5:
+        facts.append(el("p", f"Presumed sealed: {say.km(presumed)} of the way."))
+    if unknown >= 5:
+        facts.append(el("p", f"Unknown surface at an end of the way: {say.km(unknown)}. Phone first."))
+    facts += [el("p", note) for note in day.notes]
+    entries = [mark_entry(mark, plan) for mark in marks if mark.days and mark.days[0] == day.number]
+    again = [mark for mark in marks if day.number in mark.days[1:]]
+    for mark in again:
+        words = (
+            f"Night {day.number} again at "
+            if mark.sign == "night" and any(d.number == day.number for d, _ in mark.nights)
+            else "Again at "
+        )
+        entries.append(
+            el("li", words, el("button", el("bdi", spot_name(mark.spot)), type="button", class_="go", data_mark=mark.key))
+        )
+    return el(
+        "li", el("div", el("h3", button), *facts, id=f"day-{day.number}"), el("ul", *entries) if entries else None, class_="day-entry"
+    )  # fmt: skip
+
+
+def legend(data: MapData) -> Markup:
+    """Return what the signs and lines of the map mean."""
+
+    def line(colour: str, width: float, dash: str = "", under: str = "") -> Markup:
+        parts = [el("line", x1=2, y1=7, x2=36, y2=7, stroke=under, stroke_width=11)] if under else []
+        parts.append(el("line", x1=2, y1=7, x2=36, y2=7, stroke=colour, stroke_width=width, stroke_dasharray=dash or None))
+        return el("svg", *parts, width=38, height=14, viewBox="0 0 38 14", aria_hidden="true", style=f"background:{LAND}")
+
+    def sign(kind: str, label: str = "") -> Markup:
+        return el("span", label, class_=f"sign {kind}", aria_hidden="true")
+
+    rows: list[tuple[Markup, str]] = [
+        (line(day_style(1).colour, 4), "the way with the van; each day has its own colour and dash, arrows show the direction"),
+        (line(day_style(1).colour, 2, "3 4"), "by car alone, the van stays"),
+    ]
+    if data.page["presumed"]:
+        rows.append((line("#333", 2, DASHES[0], "#f2cf66"), "presumed sealed: the map does not say, the evidence is good"))
+    if data.page["unknown"]:
+        rows.append((line("#000", 9, "2 4"), "unknown surface, at an end of a day only"))
+    if data.page["off"]:
+        rows.append(
+            (line("#7a4a1d", 2.4, "1 4"), f"unsealed roads within 5 km of the way, kept off ({say.km(data.kept_off_m)} in all)")
+        )
+    rows += [
+        (sign("night", "1"), "night, with its number"),
+        (sign("service"), "service stop"),
+        (sign("sight"), "sight"),
+        (sign("depot"), "depot"),
+    ]
+    return el(
+        "details",
+        el("summary", "What the signs mean"),
+        el("ul", *[el("li", mark, el("span", words)) for mark, words in rows], class_="legend"),
+    )
+
+
+def caution_items(plan: Plan) -> list[Markup]:
+    """Return the cautions with their days and sources as list items."""
+    items = []
+    for caution in plan.cautions:
+        days = f" (day {', '.join(str(d) for d in caution.days)})" if caution.days else ""
+        source = el("small", f" Source: {caution.source}") if caution.source else None
+        items.append(el("li", caution.text + days, source))
+    return items
+
+
+def footer(plan: Plan, region: Region) -> Markup:
+    """Return the line that every page ends with: whose data, of which date, what it is not."""
+    return el(
+        "footer",
+        el(
+            "p",
+            region.meta.attribution or "© OpenStreetMap contributors",
+            f". Map data of {plan.data_date}, region {plan.region_name}.",
+        ),
+        el("p", f"Plan {plan.region_key[:8]} by tripplan: {proof_words(plan)}."),
+        el("p", "Road signs, the hire contract, local rules and licensed people decide, not this paper."),
+    )
+
+
+def proof_words(plan: Plan) -> str:
+    """Return how sure the search is."""
+    if plan.proof.proven:
+        return "proven best for the trip's weights"
+    return f"at most {100 * plan.proof.gap:.1f} % above the best there can be"
+
+
+def listing(plan: Plan, region: Region, data: MapData) -> Markup:
+    """Return the whole panel beside the map."""
+    days = [_day_entry(day, plan, data.marks) for day in plan.days]
+    cautions = caution_items(plan)
+    return el(
+        "section",
+        el("p", el("button", "Whole trip", type="button", class_="go all", data_all="1"), class_="whole"),
+        el("ol", *days, class_="days"),
+        legend(data),
+        el("details", el("summary", f"Cautions ({len(cautions)})"), el("ul", *cautions), class_="cautions") if cautions else None,
+        footer(plan, region),
+        id="list", aria_label="The trip in words",
+    )  # fmt: skip

@@ -1,0 +1,134 @@
+"""Papers on disk, all or none: rendered first, written beside, then moved into place."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+import tempfile
+from contextlib import suppress
+from pathlib import Path
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.plan import Plan
+from tripplan.region.region import Region
+
+__all__ = ["PAPERS", "render_papers", "write_papers"]
+
+#: What a plan is written as, in the order in which people meet it.
+PAPERS: tuple[str, ...] = ("map.html", "itinerary.html", "plan.json", "route.gpx", "trip.ics")
+
+_TILES = ("https://tile.openstreetmap.org/{z}/{x}/{y}.png", "© OpenStreetMap contributors")
+
+
+def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False) -> dict[str, bytes]:
+    """Return every paper of a plan by its file name; nothing touches the disk."""
+    from tripplan.model.serial import plan_to_json
+    from tripplan.report.calendar import calendar_text
+    from tripplan.report.gpx import gpx_text
+    from tripplan.report.itinerary import itinerary_page
+    from tripplan.report.map import Tiles, map_page
+
+    tiles = Tiles(*_TILES) if online_tiles else None
+    return {
+        "map.html": map_page(plan, region, tiles=tiles).encode(),
+        "itinerary.html": itinerary_page(plan, region).encode(),
+        "plan.json": plan_to_json(plan).encode(),
+        "route.gpx": gpx_text(plan, region).encode(),
+        "trip.ics": calendar_text(plan),
+    }
+
+
+def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = False) -> list[Path]:
+    """Write the papers of a plan into a folder and return their paths.
+
+    A folder that is not there yet appears complete, in one step. In one that is, papers of an older plan are replaced and
+    every other file is left alone; when a step fails, the older papers are put back.
+
+    Raises
+    ------
+    BadInputError
+        When the folder cannot be written to: a file of its name, no permission, no room.
+    """
+    papers = render_papers(plan, region, online_tiles=online_tiles)
+    out = Path(out)
+    if out.exists() and not out.is_dir():
+        raise BadInputError(f"{out} is not a folder", accepted="a folder, new or not", next_step="name another one")
+    parent = out.resolve().parent
+    beside: Path | None = None
+    try:
+        parent.mkdir(parents=True, exist_ok=True)
+        beside = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=parent))
+        beside.chmod(0o777 & ~_umask())
+        for name, content in papers.items():
+            _write_through(beside / name, content)
+        if out.exists():
+            _replace_all(beside, out, list(papers))
+        else:
+            _sync(beside)
+            beside.rename(out)
+        _sync(parent)
+    except OSError as error:
+        raise _in_words(error, out) from error
+    finally:
+        if beside is not None:
+            shutil.rmtree(beside, ignore_errors=True)
+    return [out / name for name in papers]
+
+
+def _umask() -> int:
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask
+
+
+def _write_through(path: Path, content: bytes) -> None:
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _sync(folder: Path) -> None:
+    """Have a folder's entries reach the disk, where the system can do that."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _replace_all(beside: Path, out: Path, names: list[str]) -> None:
+    """Move papers into a folder that exists; on a failure put the older ones back."""
+    kept = beside / "older"
+    kept.mkdir()
+    older, moved = [], []
+    try:
+        for name in names:
+            if (out / name).is_file() or (out / name).is_symlink():
+                os.replace(out / name, kept / name)
+                older.append(name)
+        for name in names:
+            os.replace(beside / name, out / name)
+            moved.append(name)
+        _sync(out)
+    except BaseException:
+        for name in moved:
+            with suppress(OSError):
+                (out / name).unlink()
+        for name in older:
+            with suppress(OSError):
+                os.replace(kept / name, out / name)
+        raise
+
+
+def _in_words(error: OSError, out: Path) -> BadInputError:
+    """Say what the disk refused."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return BadInputError(f"no room on disk for {out}", next_step="free some room; nothing was changed")
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return BadInputError(f"no permission to write to {out}", next_step="name another folder; nothing was changed")
+    return BadInputError(
+        f"{out} cannot be written: {error.strerror or error}", next_step="name another folder; nothing was changed"
+    )
