@@ -1,0 +1,111 @@
+"""One way of a table, piece by piece."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.place import Spot
+from tripplan.model.plan import Leg, PieceRun
+from tripplan.model.words import Surface
+from tripplan.region.columns import Flag
+from tripplan.region.region import Region
+from tripplan.roads.ends import Part
+from tripplan.roads.engines import Row, end_keys
+from tripplan.roads.joints import Ends, Joints
+from tripplan.roads.network import Network
+from tripplan.roads.times import Table
+
+__all__ = ["make_leg", "parts_of", "parts_of_row", "toll_stretches"]
+
+
+def parts_of(network: Network, joints: Joints, table: Table, i: int, j: int) -> list[Part]:
+    """Return the parts of the way from spot i to spot j in order of travel; none from a spot to itself.
+
+    Raises
+    ------
+    LookupError
+        When there is no way.
+    """
+    if i == j:
+        return []
+    node, way = int(table.leaf[i, j]), int(table.way[i, j])
+    if node == -1:
+        raise LookupError(f"no way from spot {i} to spot {j}")
+    if node == -2:
+        return _end_parts(joints.direct, way)
+    rows = slice(int(table.ptr[i]), int(table.ptr[i + 1]))
+    return _tree_parts(network, joints, table.state[rows], table.parent[rows], node, way, i)
+
+
+def parts_of_row(network: Network, joints: Joints, row: Row, i: int, j: int) -> list[Part]:
+    """Return the parts of the way from spot i to spot j from the search of spot i alone."""
+    if i == j:
+        return []
+    direct = joints.direct
+    low, high = np.searchsorted(direct.spot, (i, i + 1))
+    ways = low + np.flatnonzero(direct.state[low:high] == j)
+    if len(ways) and end_keys(direct)[ways[0]] < row.best[j]:
+        return _end_parts(direct, int(ways[0]))
+    if row.leaf[j] < 0:
+        raise LookupError(f"no way from spot {i} to spot {j}")
+    return _tree_parts(network, joints, row.state, row.parent, int(row.leaf[j]), int(row.way[j]), i)
+
+
+def _tree_parts(
+    network: Network, joints: Joints, state: NDArray[np.int32], parent: NDArray[np.int32], node: int, sink: int, i: int
+) -> list[Part]:
+    states: list[int] = []
+    while node >= 0:
+        states.append(int(state[node]))
+        node = int(parent[node])
+    states.reverse()
+    low, high = np.searchsorted(joints.sources.spot, (i, i + 1))
+    source = int(low) + int(np.searchsorted(joints.sources.state[low:high], states[0]))
+    arcs, length = network.arcs, network.region.pieces.length_m
+    parts = _end_parts(joints.sources, source)
+    for one in states[1:]:
+        arc = arcs.arc_of_state(one)
+        piece = int(arcs.piece[arc])
+        parts.append((piece, bool(arcs.forward[arc]), 0.0, float(length[piece]), int(arcs.ms[arc])))
+    return parts + _end_parts(joints.sinks, sink)
+
+
+def make_leg(network: Network, joints: Joints, parts: list[Part], start: tuple[int, Spot], end: tuple[int, Spot]) -> Leg:
+    """Make a leg of parts: its lengths by surface, its ferries and tolls."""
+    region = network.region
+    runs = PieceRun(
+        tuple(p[0] for p in parts), tuple(p[1] for p in parts), tuple(p[2] for p in parts), tuple(p[3] for p in parts),
+        tuple(p[4] / 1000 for p in parts),
+    )  # fmt: skip
+    piece = np.array(runs.piece, np.int64)
+    way = region.pieces.way[piece]
+    metres = np.array(runs.to_m) - np.array(runs.from_m)
+    ferry = (region.ways.flags[way] & Flag.FERRY) != 0
+    surface = region.ways.surface[way]
+    ms = np.array([p[4] for p in parts], np.int64)
+    off_road = 0.0 if start[0] == end[0] else float(joints.off_road_m[start[0]]) + float(joints.off_road_m[end[0]])
+    return Leg(
+        mode=network.terms.mode, start=start[1], end=end[1], length_m=float(metres.sum()),
+        drive_s=int(ms[~ferry].sum()) / 1000, ferry_s=int(ms[ferry].sum()) / 1000,
+        presumed_m=float(metres[(surface == Surface.PRESUMED) & ~ferry].sum()),
+        unknown_m=float(metres[(surface == Surface.UNKNOWN) & ~ferry].sum()),
+        off_road_m=off_road, tolls=toll_stretches(region, runs), runs=runs,
+    )  # fmt: skip
+
+
+def toll_stretches(region: Region, runs: PieceRun) -> int:
+    """Count the toll roads entered: toll pieces one after another are one."""
+    toll = (region.ways.flags[region.pieces.way[np.array(runs.piece, np.int64)]] & Flag.TOLL) != 0
+    return int((toll & ~np.concatenate(([False], toll[:-1]))).sum()) if len(toll) else 0
+
+
+def _end_parts(ends: Ends, way: int) -> list[Part]:
+    rows = range(int(ends.ptr[way]), int(ends.ptr[way + 1]))
+    return [
+        (
+            int(ends.part_piece[r]), bool(ends.part_forward[r]), float(ends.part_from_m[r]), float(ends.part_to_m[r]),
+            int(ends.part_ms[r]),
+        )
+        for r in rows
+    ]  # fmt: skip

@@ -1,0 +1,87 @@
+"""Files of prepared arrays in the user's cache folder: written whole or not at all, rebuilt when anything is amiss."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import sys
+import tempfile
+import zipfile
+import zlib
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan import __version__
+
+__all__ = ["code_key", "digest", "load_arrays", "save_arrays", "user_cache"]
+
+Arrays = dict[str, NDArray[Any]]
+
+
+def user_cache() -> Path:
+    """Return the folder for prepared files: ``TRIPPLAN_CACHE``, else the user's cache folder of the system."""
+    own = os.environ.get("TRIPPLAN_CACHE")
+    if own:
+        return Path(own)
+    if os.environ.get("XDG_CACHE_HOME"):
+        return Path(os.environ["XDG_CACHE_HOME"]) / "tripplan"
+    if sys.platform == "win32" and os.environ.get("LOCALAPPDATA"):
+        return Path(os.environ["LOCALAPPDATA"]) / "tripplan" / "cache"
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Caches" / "tripplan"
+    return Path.home() / ".cache" / "tripplan"
+
+
+@lru_cache(maxsize=1)
+def code_key() -> str:
+    """Return a digest of the code whose answers are kept: a file made by other rules is never read again."""
+    total = hashlib.sha256(__version__.encode())
+    house = Path(__file__).parent.parent
+    for room in ("almanac", "rules", "roads"):
+        for path in sorted((house / room).glob("*.py")):
+            total.update(path.read_bytes())
+    return total.hexdigest()
+
+
+def digest(*parts: object) -> str:
+    """Return a hexadecimal digest of the parts' representations, arrays by their bytes."""
+    total = hashlib.sha256()
+    for part in parts:
+        total.update(part.tobytes() if isinstance(part, np.ndarray) else repr(part).encode())
+        total.update(b"\0")
+    return total.hexdigest()[:40]
+
+
+def load_arrays(path: Path | None, names: tuple[str, ...]) -> Arrays | None:
+    """Read arrays; ``None`` when the file is not there, not whole, or not what was asked for."""
+    if path is None:
+        return None
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            return {name: file[name] for name in names}
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, zlib.error, NotImplementedError):
+        return None
+
+
+def save_arrays(path: Path | None, arrays: Mapping[str, NDArray[Any]]) -> None:
+    """Write arrays beside their place and move them there. A full disk or a read-only folder only costs the cache."""
+    if path is None:
+        return
+    scratch = ""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=".part-", suffix=".npz")
+        with os.fdopen(handle, "wb") as file:
+            np.savez(file, **cast("Any", arrays))
+            file.flush()
+            os.fsync(file.fileno())
+        Path(scratch).replace(path)
+    except OSError:
+        with contextlib.suppress(OSError):
+            Path(scratch).unlink(missing_ok=True)
