@@ -54,7 +54,11 @@ def diagnose(
     told = []
     for spot, way_in, way_out in zip(spots, came_in, got_out, strict=True):
         if way_in != way_out:
-            told.append("no way back: one-way roads lead there only" if way_in else "no way in: one-way roads lead away only")
+            told.append(
+                f"a way in, but no way back on roads that {who} may use"
+                if way_in
+                else f"a way out, but no way in on roads that {who} may use"
+            )
             continue
         nearest = _first(usable, spot)
         any_road = _first(every, spot)

@@ -14,7 +14,7 @@ from tripplan.model.place import Spot
 from tripplan.model.plan import Leg
 from tripplan.roads.engines import Engine, Row, Setting, pick_engine
 from tripplan.roads.joints import Joints, find_joints, joint_key
-from tripplan.roads.network import Network, Progress
+from tripplan.roads.network import Network, Say
 from tripplan.roads.route import make_leg, parts_of, parts_of_row
 from tripplan.roads.times import Matrix, Table, find_times, load_times
 
@@ -52,7 +52,7 @@ class Joined:
         """(spots) straight distance from the road [m]."""
         return self.joints.off_road_m
 
-    def matrix(self, progress: Progress = None, cache: Path | None = None) -> Matrix:
+    def matrix(self, progress: Say = None, cache: Path | None = None) -> Matrix:
         """Return the times between all spots.
 
         Parameters
@@ -78,7 +78,7 @@ class Joined:
             parts = parts_of_row(self.network, self.joints, self._row(i, j), i, j)
         return make_leg(self.network, self.joints, parts, (i, self.spots[i]), (j, self.spots[j]))
 
-    def _table(self, progress: Progress, cache: Path | None) -> Table:
+    def _table(self, progress: Say, cache: Path | None) -> Table:
         table: Table | None = self.__dict__.get("_kept")
         if table is None:
             network = self.network
@@ -108,7 +108,7 @@ def join(
     home: int | None = None,
     on_road: bool = False,
     engine: str = "auto",
-    progress: Progress = None,
+    progress: Say = None,
 ) -> Joined:
     """Join spots to a network.
 

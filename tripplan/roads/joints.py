@@ -14,7 +14,7 @@ from tripplan.model.place import Spot
 from tripplan.region.columns import HIGHWAYS, Access, Flag
 from tripplan.roads.ends import EndSearch, EndWay
 from tripplan.roads.nearest import PieceIndex
-from tripplan.roads.network import Network, Progress
+from tripplan.roads.network import Network, Say
 from tripplan.roads.store import digest, load_arrays, save_arrays
 from tripplan.roads.verdict import Verdict
 
@@ -110,7 +110,7 @@ def joint_key(network: Network, spots: Sequence[Spot], home: int | None, on_road
 
 
 def find_joints(
-    network: Network, spots: Sequence[Spot], *, home: int | None = None, on_road: bool = False, progress: Progress = None
+    network: Network, spots: Sequence[Spot], *, home: int | None = None, on_road: bool = False, progress: Say = None
 ) -> Joints:
     """Join spots to a network, from its file when it was done before.
 

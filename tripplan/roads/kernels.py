@@ -289,11 +289,11 @@ def compiled() -> tuple[Callable[..., Any], Callable[..., Any]] | None:
         import numba
     except ImportError:
         return None
-    from tripplan.roads.store import user_cache
+    from tripplan.roads.cache import cache_folder
 
     config: Any = numba.config
     if not config.CACHE_DIR:
-        config.CACHE_DIR = str(user_cache() / "compiled")
+        config.CACHE_DIR = str(cache_folder() / "compiled")
     try:
         return tuple(numba.njit(cache=True, nogil=True)(f) for f in (search, grow_tree))  # type: ignore[return-value]
     except RuntimeError:  # no folder to keep it in: compile anew each time

@@ -21,9 +21,9 @@ from tripplan.roads.terms import Terms
 from tripplan.roads.turns import TurnStates, expand_turns
 from tripplan.roads.verdict import Verdict, judge
 
-__all__ = ["KEY_SHIFT", "Arcs", "Network", "Progress", "open_network"]
+__all__ = ["KEY_SHIFT", "Arcs", "Network", "Say", "derive", "open_network"]
 
-Progress = Callable[[str], None] | None
+Say = Callable[[str], None] | None
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
 U8 = NDArray[np.uint8]
@@ -120,7 +120,7 @@ class Network:
     closures: ClosureSet
     key: str
     cache: Path | None
-    progress: Progress = None
+    progress: Say = None
 
     @cached_property
     def arcs(self) -> Arcs:
@@ -151,7 +151,7 @@ def open_network(
     closures: ClosureSet | None = None,
     *,
     cache: Path | None = None,
-    progress: Progress = None,
+    progress: Say = None,
 ) -> Network:
     """Open the network of one outfit.
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-import sys
 import tempfile
 import zipfile
 import zlib
@@ -19,23 +18,9 @@ from numpy.typing import NDArray
 
 from tripplan import __version__
 
-__all__ = ["code_key", "digest", "load_arrays", "save_arrays", "user_cache"]
+__all__ = ["code_key", "digest", "load_arrays", "save_arrays"]
 
 Arrays = dict[str, NDArray[Any]]
-
-
-def user_cache() -> Path:
-    """Return the folder for prepared files: ``TRIPPLAN_CACHE``, else the user's cache folder of the system."""
-    own = os.environ.get("TRIPPLAN_CACHE")
-    if own:
-        return Path(own)
-    if os.environ.get("XDG_CACHE_HOME"):
-        return Path(os.environ["XDG_CACHE_HOME"]) / "tripplan"
-    if sys.platform == "win32" and os.environ.get("LOCALAPPDATA"):
-        return Path(os.environ["LOCALAPPDATA"]) / "tripplan" / "cache"
-    if sys.platform == "darwin":
-        return Path.home() / "Library" / "Caches" / "tripplan"
-    return Path.home() / ".cache" / "tripplan"
 
 
 @lru_cache(maxsize=1)

@@ -14,7 +14,7 @@ from tripplan.region.region import Region
 from tripplan.roads.engines import Row, Setting, end_keys, pick_engine
 from tripplan.roads.joints import Ends, Joints
 from tripplan.roads.kernels import INFINITE
-from tripplan.roads.network import Network, Progress
+from tripplan.roads.network import Network, Say
 from tripplan.roads.store import load_arrays, save_arrays
 
 __all__ = ["UNREACHABLE_S", "Matrix", "Table", "find_times", "load_times"]
@@ -86,7 +86,7 @@ def load_times(network: Network, key: str) -> Table | None:
     return Table(**stored) if stored is not None else None
 
 
-def find_times(network: Network, joints: Joints, key: str, *, engine: str = "auto", progress: Progress = None) -> Table:
+def find_times(network: Network, joints: Joints, key: str, *, engine: str = "auto", progress: Say = None) -> Table:
     """Search from every spot that is joined, and keep the answer."""
     setting = Setting(network, joints)
     picked = pick_engine(setting, engine)
