@@ -4,7 +4,8 @@ An untagged road of class tertiary or above is presumed sealed when all of these
 
 1. at least `LEAST_SEALED_KM` of its class were seen sealed, and the class's smoothed share of sealed km is at least `LEAST_SHARE`;
 2. its class is tagged in enough blocks of the map: the Wilson lower bound on the share of blocks that are all sealed is at
-   least `LEAST_BLOCK_BOUND` (eleven blocks, all sealed);
+   least `LEAST_BLOCK_BOUND` (eleven blocks, all sealed). Blocks of its class together with the next lower ones count
+   too, if that bound is better: where minor roads are sealed everywhere, so are major ones;
 3. no unsealed road carries its ref or its name;
 4. no unsealed road of tertiary class or above lies within two hops of it along such roads;
 5. no unsealed road of its class lies within `CLASS_RADIUS_KM`.
@@ -36,7 +37,7 @@ LEAST_SHARE = 0.98
 #: Km of the overall share that a class's own km are mixed with.
 SMOOTHING_KM = 2.0
 LEAST_BLOCK_BOUND = 0.8
-BLOCK_KM = 5.0
+BLOCK_KM = 3.0
 CLASS_RADIUS_KM = 8.0
 #: One-sided 95 %: with it eleven sealed blocks out of eleven reach the bound of 0.8.
 WILSON_Z = 1.6448536269514722
@@ -59,8 +60,8 @@ class ClassEvidence:
     sealed_km, unsealed_km, untagged_km
         Length by tag [km]. share: sealed share of the tagged km, smoothed.
     blocks, sealed_blocks
-        Blocks of `BLOCK_KM` in which the class is tagged, and those without any unsealed. bound: Wilson lower bound of
-        their share.
+        Blocks of `BLOCK_KM` in which the class (or it and lower ones, whichever bound is better) is tagged, and those
+        without any unsealed. bound: Wilson lower bound of their share.
     """
 
     names: tuple[str, ...]
@@ -94,7 +95,7 @@ def class_evidence(
 ) -> ClassEvidence:
     """Sum up what is tagged, by class (arguments as in `presume`)."""
     rows = np.flatnonzero(highway < _MAIN)
-    group, tag, km = highway[rows] // 2, tagged[rows], length_m[rows] / 1000
+    group, tag, km = (highway[rows] // 2).astype(np.int64), tagged[rows], length_m[rows] / 1000
     groups = _MAIN // 2
     sums = np.zeros((3, groups))
     for code in (_SEALED, _UNSEALED, _UNTAGGED):
@@ -103,17 +104,29 @@ def class_evidence(
     known = sums[_SEALED] + sums[_UNSEALED]
     overall = sums[_SEALED].sum() / known.sum() if known.sum() > 0 else 0.0
     share = (sums[_SEALED] + SMOOTHING_KM * overall) / (known + SMOOTHING_KM)
-    blocks, sealed_blocks = np.zeros(groups, np.int64), np.zeros(groups, np.int64)
-    block = _blocks(mid_lon[rows], mid_lat[rows])
-    for g in range(groups):
-        mine = group == g
-        seen = np.unique(block[mine & (tag != _UNTAGGED)])
-        bad = np.unique(block[mine & (tag == _UNSEALED)])
-        blocks[g], sealed_blocks[g] = len(seen), len(seen) - len(bad)
+    blocks, sealed_blocks, bound = np.zeros(groups, np.int64), np.zeros(groups, np.int64), np.zeros(groups)
+    seen_in, bad_in = _tagged_blocks(group, tag, _blocks(mid_lon[rows], mid_lat[rows]), groups)
+    for first in range(groups):
+        for last in range(first, groups):
+            seen = int(seen_in[first : last + 1].any(axis=0).sum())
+            good = seen - int(bad_in[first : last + 1].any(axis=0).sum())
+            lower = float(wilson_lower(good, seen))
+            if last == first or lower > bound[first]:
+                blocks[first], sealed_blocks[first], bound[first] = seen, good, lower
     return ClassEvidence(
-        ROAD_CLASSES[0:_MAIN:2], sums[_SEALED], sums[_UNSEALED], sums[_UNTAGGED], share, blocks, sealed_blocks,
-        wilson_lower(sealed_blocks, blocks),
-    )  # fmt: skip
+        ROAD_CLASSES[0:_MAIN:2], sums[_SEALED], sums[_UNSEALED], sums[_UNTAGGED], share, blocks, sealed_blocks, bound
+    )
+
+
+def _tagged_blocks(group: I64, tag: NDArray[np.uint8], block: I64, groups: int) -> tuple[Bools, Bools]:
+    """Return (classes, blocks): whether the class is tagged there, and whether any of it is unsealed."""
+    tagged = tag != _UNTAGGED
+    numbers, where = np.unique(block[tagged], return_inverse=True)
+    seen, bad = np.zeros((groups, len(numbers)), np.bool_), np.zeros((groups, len(numbers)), np.bool_)
+    seen[group[tagged], where] = True
+    unsealed = tag[tagged] == _UNSEALED
+    bad[group[tagged][unsealed], where[unsealed]] = True
+    return seen, bad
 
 
 def _blocks(lon: F64, lat: F64) -> I64:
@@ -195,7 +208,7 @@ def presume(
 
 def _words(evidence: ClassEvidence, g: int) -> str:
     return (
-        f"{evidence.names[g]} roads here: {evidence.sealed_km[g]:.0f} km seen sealed, {evidence.unsealed_km[g]:.1f} km unsealed, tagged in "
+        f"{evidence.names[g]} roads here: {evidence.sealed_km[g]:.0f} km seen sealed, {evidence.unsealed_km[g]:.1f} km unsealed, evidence in "
         f"{evidence.blocks[g]} blocks of {BLOCK_KM:g} km; no unsealed one of its ref or name, within two junctions, or of its class "
         f"within {CLASS_RADIUS_KM:g} km"
     )
