@@ -15,7 +15,20 @@ ROAD_TAGS: tuple[tuple[str, str], ...] = (*(("highway", value) for value in ROAD
 
 #: Values of `place` that people look up.
 PLACES_TO_LOOK_UP: frozenset[str] = frozenset(
-    ("city", "town", "village", "hamlet", "suburb", "quarter", "neighbourhood", "isolated_dwelling", "island", "islet", "borough", "locality")
+    (
+        "city",
+        "town",
+        "village",
+        "hamlet",
+        "suburb",
+        "quarter",
+        "neighbourhood",
+        "isolated_dwelling",
+        "island",
+        "islet",
+        "borough",
+        "locality",
+    )
 )
 
 _PLACE_VALUES: dict[str, tuple[str, ...]] = {

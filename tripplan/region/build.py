@@ -21,7 +21,7 @@ from tripplan.region.places import find_places, find_towns
 from tripplan.region.region import Region
 from tripplan.region.split import Split, split_ways
 from tripplan.region.store import place_text
-from tripplan.region.strings import StringTable
+from tripplan.region.strings import StringTable, pack
 from tripplan.region.thin import base_map
 from tripplan.region.turns import resolve_turns
 from tripplan.region.where import country_of
@@ -96,8 +96,9 @@ def content_key(region: Region) -> str:
             column = np.ascontiguousarray(getattr(table, field.name))
             digest.update(f"{field.name} {column.dtype.str} {len(column)}\n".encode())
             digest.update(column.data)
-    for text in region.strings:
-        digest.update(text.encode("utf-8", "replace") + b"\0")
+    packed = pack(region.strings)
+    digest.update(packed.data.data)
+    digest.update(packed.ptr.data)
     for place in region.places:
         digest.update(place_text(place).encode())
     digest.update(f"{region.meta.country} {region.meta.tz}".encode())
@@ -160,10 +161,7 @@ def _junctions(raw: RawMap, split: Split, strings: StringTable, faults: Counter[
 
 def _presume(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.float64], strings: StringTable) -> Ways:
     """Fill in surfaces that the region's own evidence allows to presume."""
-    try:
-        from tripplan.rules.presume import presume
-    except ModuleNotFoundError:
-        return ways
+    from tripplan.rules.presume import presume
 
     first_line = np.searchsorted(raw.line_way, np.arange(len(raw.way_id)))
     middle = (raw.line_ptr[first_line] + raw.line_ptr[first_line + 1]) // 2

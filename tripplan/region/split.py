@@ -61,8 +61,7 @@ def split_ways(raw: RawMap, extra_ids: I64) -> Split:
     """
     ids = raw.node_id
     n = len(ids)
-    order = np.argsort(ids, kind="quicksort")
-    ranked = ids[order]
+    order, ranked = _ranked(ids)
     new = np.empty(n, bool)
     new[:1] = True
     np.not_equal(ranked[1:], ranked[:-1], out=new[1:])
@@ -90,3 +89,18 @@ def split_ways(raw: RawMap, extra_ids: I64) -> Split:
         first=first.astype(np.int64), last=last.astype(np.int64), a=junction[first], b=junction[last], way=raw.line_way[line_of[:-1][same]],
         junction_id=ranked[rows], junction_point=order[rows].astype(np.int64),
     )  # fmt: skip
+
+
+def _ranked(ids: I64) -> tuple[I64, I64]:
+    """Return the order that sorts ids, and the ids sorted.
+
+    Sorting plain numbers is several times as fast as sorting their positions, so id and position share one number where
+    both fit.
+    """
+    bits = len(ids).bit_length()
+    if len(ids) and ids.min() >= 0 and int(ids.max()).bit_length() + bits < 63:
+        packed = (ids << bits) | np.arange(len(ids), dtype=np.int64)
+        packed.sort()
+        return packed & ((1 << bits) - 1), packed >> bits
+    order = np.argsort(ids, kind="stable")
+    return order, ids[order]

@@ -23,7 +23,7 @@ from tripplan.model.place import OfferFact, Place
 from tripplan.model.words import Offer, SiteKind, Source
 from tripplan.region.columns import BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
 from tripplan.region.region import Region
-from tripplan.region.strings import PackedStrings
+from tripplan.region.strings import PackedStrings, pack
 
 __all__ = ["FORMAT", "PackedPlaces", "load", "place_text", "save"]
 
@@ -88,23 +88,14 @@ def place_text(place: Place) -> str:
     return json.dumps(data, ensure_ascii=True, separators=(",", ":"))
 
 
-def _packed(texts: Sequence[str]) -> PackedStrings:
-    if isinstance(texts, PackedStrings):
-        return texts
-    parts = [text.encode("utf-8", "replace") for text in texts]
-    ptr = np.zeros(len(parts) + 1, np.int64)
-    np.cumsum([len(part) for part in parts], out=ptr[1:])
-    return PackedStrings(np.frombuffer(b"".join(parts), np.uint8), ptr)
-
-
 def _columns(region: Region) -> Iterator[tuple[str, NDArray[Any]]]:
     for table in _TABLES:
         values = getattr(region, table)
         for field in fields(values):
             yield f"{table}/{field.name}", getattr(values, field.name)
     for name, packed in (
-        ("strings", _packed(region.strings)),
-        ("places", _packed([place_text(place) for place in region.places])),
+        ("strings", pack(region.strings)),
+        ("places", pack([place_text(place) for place in region.places])),
     ):
         yield f"{name}/data", packed.data
         yield f"{name}/ptr", packed.ptr

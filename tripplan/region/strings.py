@@ -8,7 +8,7 @@ from typing import overload
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["PackedStrings", "StringTable"]
+__all__ = ["PackedStrings", "StringTable", "pack"]
 
 
 class StringTable:
@@ -23,10 +23,7 @@ class StringTable:
 
     def packed(self) -> PackedStrings:
         """Return the table as it is saved."""
-        parts = [text.encode("utf-8", "replace") for text in self._number]
-        ptr = np.zeros(len(parts) + 1, np.int64)
-        np.cumsum(np.fromiter(map(len, parts), np.int64, len(parts)), out=ptr[1:])
-        return PackedStrings(np.frombuffer(b"".join(parts), np.uint8), ptr)
+        return pack(list(self._number))
 
 
 class PackedStrings(Sequence[str]):
@@ -60,3 +57,13 @@ class PackedStrings(Sequence[str]):
 
     def __hash__(self) -> int:
         return hash((len(self), self.data[:64].tobytes()))
+
+
+def pack(texts: Sequence[str]) -> PackedStrings:
+    """Return strings as one buffer (as they are, if they are so already)."""
+    if isinstance(texts, PackedStrings):
+        return texts
+    parts = [text.encode("utf-8", "replace") for text in texts]
+    ptr = np.zeros(len(parts) + 1, np.int64)
+    np.cumsum([len(part) for part in parts], out=ptr[1:])
+    return PackedStrings(np.frombuffer(b"".join(parts), np.uint8), ptr)
