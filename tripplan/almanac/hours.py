@@ -13,7 +13,7 @@ from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from typing import Any
 
-__all__ = ["OpenDay", "any_open", "is_holiday", "is_open", "is_readable", "open_days", "tidy_dates", "windows"]
+__all__ = ["OpenDay", "all_open", "any_open", "is_holiday", "is_open", "is_readable", "open_days", "tidy_dates", "windows"]
 
 _DAY = timedelta(days=1)
 
@@ -191,6 +191,17 @@ def open_days(
 def any_open(text: str, day: date, country: str = "", lon: float | None = None, lat: float | None = None) -> bool | None:
     """Say whether a text of dates or hours holds at any time of a date; ``None`` when it is not readable."""
     return windows(text, day, 0, 1440, country, lon, lat).open
+
+
+@lru_cache(maxsize=65536)
+def all_open(
+    text: str, day: date, from_min: int, to_min: int, country: str = "", lon: float | None = None, lat: float | None = None
+) -> bool | None:
+    """Say whether a text of dates or hours holds without a gap between two times of a date; ``None`` when not readable."""
+    found = windows(text, day, from_min, to_min, country, lon, lat)
+    if found.open is None:
+        return None
+    return bool(found.windows) and found.windows[0] == (from_min, to_min)
 
 
 def is_holiday(day: date, country: str) -> bool | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from functools import lru_cache
 
-from tripplan.almanac.hours import any_open
+from tripplan.almanac.hours import all_open, any_open
 from tripplan.rules.conditions import conditionals, split_and
 
 __all__ = ["closed_on", "is_by_date"]
@@ -27,8 +27,8 @@ def closed_on(raw: str, day: date, country: str = "", lon: float | None = None, 
     Returns
     -------
     bool or None
-        A closure by the hour counts as closed all that day, and an opening for part of a day as open: the van's own hours
-        are not known here. ``None``: a condition that no date decides ("snow", "wet"). Such a road is left open
+        A closure by the hour counts as closed all that day, and a closed road as open only when its opening covers the
+        whole of 08:00 to 20:00: the van's own hours are not known here. ``None``: a condition that no date decides ("snow", "wet"). Such a road is left open
         and belongs in the list of cautions.
     """
     if not raw:
@@ -44,7 +44,7 @@ def _closed_on(raw: str, day: date, country: str, lon: float | None, lat: float 
         if not condition:
             closed = not opens
             continue
-        holds = _holds(condition, day, country, lon, lat)
+        holds = _holds(condition, day, country, lon, lat, whole_day=opens)
         if holds is None:
             # An opening that nobody can date leaves a closed road closed.
             if not opens and closed is False:
@@ -57,11 +57,18 @@ def _closed_on(raw: str, day: date, country: str, lon: float | None, lat: float 
 _OPENING = frozenset({"yes", "permissive", "designated", "official", "destination", "delivery", "customers", "open"})
 
 
-def _holds(condition: str, day: date, country: str, lon: float | None, lat: float | None) -> bool | None:
-    """Say whether all clauses hold at some time of the date."""
+#: An opening has to cover this part of the day, in minutes after midnight (common practice, no source).
+_VAN_DAY = (8 * 60, 20 * 60)
+
+
+def _holds(condition: str, day: date, country: str, lon: float | None, lat: float | None, *, whole_day: bool) -> bool | None:
+    """Say whether all clauses hold at some time of the date, or through the van's whole day."""
     answer: bool | None = True
     for clause in split_and(condition):
-        held = any_open(clause, day, country, lon, lat)
+        if whole_day:
+            held = all_open(clause, day, *_VAN_DAY, country, lon, lat)
+        else:
+            held = any_open(clause, day, country, lon, lat)
         if held is False:
             return False
         if held is None:

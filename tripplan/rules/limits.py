@@ -107,7 +107,7 @@ def _number(text: str) -> float:
 
 
 _HEIGHT_KEYS = ("maxheight", "maxheight:physical", "maxheight:trailer", "maxheight:caravan")
-_WIDTH_KEYS = ("maxwidth", "maxwidth:physical", "maxwidth:trailer", "maxwidth:caravan")
+_WIDTH_KEYS = ("maxwidth", "maxwidth:physical", "width", "maxwidth:trailer", "maxwidth:caravan")
 _LENGTH_KEYS = ("maxlength", "maxlength:trailer", "maxlength:caravan")
 _WEIGHT_KEYS = (
     "maxweight", "maxweightrating", "maxgcweight", "maxgcweightrating", "maxweight:trailer", "maxweight:caravan",
@@ -124,7 +124,7 @@ _PROPERTY_FIELD = {
 def size_limits(tags: Mapping[str, str]) -> SizeLimits:
     """Read every posted limit of a way or a barrier.
 
-    The lowest of all that are there counts, signed or physical, and the lowest of a ``;`` list. ``none``, ``default``,
+    The lowest of all that are there counts, signed or physical (``width`` of the carriageway too; ``est_width`` is a guess and not read), and the lowest of a ``;`` list. ``none``, ``default``,
     ``below_default`` and ``unsigned`` are no limit known. A bound on weight is held against the whole outfit: a sign
     for the single vehicle is then kept on the safe side. Closures by size (``motor_vehicle:conditional=no @
     (weight>3.5)``) are limits too, whatever the hour that goes with them.
