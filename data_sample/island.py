@@ -134,12 +134,12 @@ class Island:
         d = self.d
         p, q = d.xy[start[0]], d.xy[end[0]]
         line = curve([p, add(p, start[1], 0.6), *via, add(q, end[1], 0.6), q], 0.05)
-        step = min(0.16, wave / 14)
+        step = min(0.12, wave / 14)
         points = evenly(winding(evenly(line, 0.05), wave, swing, key), step)
         return [start[0], *d.line(points[1:-1]), end[0]]
 
     def lay(self, key: str, refs: list[int], tags: Tags) -> None:
-        """Make ways of a road's nodes, with the stretches that differ, none longer than about 9 km."""
+        """Make ways of a road's nodes, with the stretches that differ, none longer than about 4 km."""
         km = [0.0]
         for a, b in zip(refs, refs[1:], strict=False):
             km.append(km[-1] + gap(self.d.xy[a], self.d.xy[b]))
@@ -156,7 +156,7 @@ class Island:
         for i, at in enumerate(km):
             if i in marks:
                 last = at
-            elif at - last > 9.0:
+            elif at - last > 4.0:
                 marks.add(i)
                 last = at
         ordered = sorted(marks)
@@ -171,7 +171,7 @@ class Island:
         """Draw the ring: a trunk road on the south coast, a primary road in the north."""
         for k, name in enumerate(tables.RING):
             following = tables.RING[(k + 1) % len(tables.RING)]
-            refs = self.between(name, self.exits[name, "out"], tables.RING_VIA[name], self.exits[following, "in"], 1.6, 0.07)
+            refs = self.between(name, self.exits[name, "out"], tables.RING_VIA[name], self.exits[following, "in"], 1.2, 0.11)
             self.lay(name, refs, tables.TRUNK if k < 7 else tables.NORTH)
 
     def motorway(self) -> None:

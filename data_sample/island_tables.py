@@ -54,21 +54,21 @@ CROSS: Tags = {"highway": "primary", "ref": "3", "name": "Hollum Cross Road", "s
 
 #: key: (from town and its exit, points, to town and its exit, wave and swing km, tags). Exits: `left` inland, `right` seaward.
 CROSS_ROADS: dict[str, tuple[str, str, tuple[Point, ...], str, str, float, float, Tags]] = {
-    "cross south": ("Marrendal", "left", ((104, 33), (96, 46)), "Hollumstow", "in", 1.3, 0.08, CROSS),
-    "cross north": ("Hollumstow", "out", ((104, 76), (109, 92)), "Lothmere", "left", 1.0, 0.08, CROSS),
-    "firth": ("Skellhaven", "left", ((153, 34), (163, 48)), "Brackenfirth", "in", 1.0, 0.08,
+    "cross south": ("Marrendal", "left", ((104, 33), (96, 46)), "Hollumstow", "in", 0.9, 0.12, CROSS),
+    "cross north": ("Hollumstow", "out", ((104, 76), (109, 92)), "Lothmere", "left", 0.8, 0.11, CROSS),
+    "firth": ("Skellhaven", "left", ((153, 34), (163, 48)), "Brackenfirth", "in", 0.8, 0.12,
               {"highway": "secondary", "ref": "14", "name": "Firth Road", "surface": "chipseal"}),
-    "sallow": ("Brackenfirth", "out", ((165, 76), (160, 92)), "Wrennick", "left", 1.5, 0.08,
+    "sallow": ("Brackenfirth", "out", ((165, 76), (160, 92)), "Wrennick", "left", 1.2, 0.06,
                {"highway": "tertiary", "ref": "15", "name": "Sallow Pass Road", "surface": "gravel", "maxspeed": "80"}),
-    "merrow south": ("Dunmorra", "left", ((204, 34), (218, 48)), "Orrindale", "in", 1.0, 0.08,
+    "merrow south": ("Dunmorra", "left", ((204, 34), (218, 48)), "Orrindale", "in", 0.8, 0.12,
                      {"highway": "secondary", "ref": "16", "name": "Merrow Road", "surface": "asphalt"}),
-    "merrow north": ("Orrindale", "out", ((216, 78), (207, 94)), "Corrahithe", "left", 0.8, 0.09,
+    "merrow north": ("Orrindale", "out", ((216, 78), (207, 94)), "Corrahithe", "left", 0.6, 0.1,
                      {"highway": "secondary", "ref": "16", "name": "Merrow Saddle", "surface": "asphalt"}),
-    "vale": ("Brackenfirth", "right", ((186, 60), (204, 65)), "Orrindale", "left", 1.2, 0.08,
+    "vale": ("Brackenfirth", "right", ((186, 60), (204, 65)), "Orrindale", "left", 0.9, 0.12,
              {"highway": "tertiary", "ref": "17", "name": "Vale Road", "surface": "chipseal"}),
-    "long moor": ("Hollumstow", "right", ((118, 60), (140, 66), (156, 63)), "Brackenfirth", "left", 1.3, 0.08,
+    "long moor": ("Hollumstow", "right", ((118, 60), (140, 66), (156, 63)), "Brackenfirth", "left", 1.0, 0.13,
                   {"highway": "secondary", "ref": "18", "name": "Long Moor Road", "surface": "chipseal"}),
-    "west vale": ("Pellavik", "left", ((40, 48), (60, 55), (82, 55)), "Hollumstow", "left", 1.2, 0.08,
+    "west vale": ("Pellavik", "left", ((40, 48), (60, 55), (82, 55)), "Hollumstow", "left", 1.0, 0.11,
                   {"highway": "secondary", "ref": "19", "name": "West Vale Road", "surface": "asphalt"}),
 }  # fmt: skip
 
@@ -84,7 +84,8 @@ STRETCHES: tuple[tuple[str, float, float, Tags], ...] = (
     ("merrow south", 14.0, 25.0, {"surface": ""}),
     ("long moor", 8.0, 24.0, {"surface": ""}),
     ("long moor", 40.0, 52.0, {"surface": ""}),
-    ("west vale", 30.0, 42.0, {"surface": ""}),
+    ("west vale", 50.0, 62.0, {"surface": ""}),
+    ("east head", 2.0, 7.0, {"surface": ""}),
     ("vale", 22.0, 30.0, {"surface": "asphalt", "maxspeed": "70"}),
     ("sallow", 0.0, 4.0, {"surface": "chipseal"}),
     ("merrow north", 10.0, 34.0, {"motor_vehicle:conditional": "no @ (Jun-Aug)", "incline": "9%"}),
@@ -95,9 +96,9 @@ STRETCHES: tuple[tuple[str, float, float, Tags], ...] = (
 
 #: key: (road, km, mouth side; road, km; points; wave, swing, tags): roads that join two places of others.
 LOOPS: dict[str, tuple[str, float, str, float, tuple[Point, ...], float, float, Tags]] = {
-    "arch detour": ("Dunmorra", 16.0, "Dunmorra", 26.0, ((215, 21), (221, 20)), 1.2, 0.06,
+    "arch detour": ("Dunmorra", 16.0, "Dunmorra", 26.0, ((214, 17), (220, 17)), 1.2, 0.06,
                     {"highway": "secondary", "ref": "20", "name": "Millrace Road", "surface": "asphalt"}),
-    "bridge detour": ("Wrennick", 20.0, "Wrennick", 29.0, ((139, 100), (132, 101)), 1.2, 0.06,
+    "bridge detour": ("Wrennick", 20.0, "Wrennick", 29.0, ((140, 102), (132, 103.5)), 1.2, 0.06,
                       {"highway": "secondary", "ref": "21", "name": "Upper Ford Road", "surface": "chipseal"}),
     "dray": ("Ashgarrow", 7.0, "west vale", 34.0, ((58, 86), (53, 70)), 1.4, 0.08,
              {"highway": "tertiary", "ref": "22", "name": "Dray Road", "surface": "gravel"}),
@@ -134,15 +135,16 @@ def _site(kind: str, **more: str) -> Tags:
 
 
 FULL: Tags = {
-    "power_supply": "yes", "drinking_water": "yes", "toilets": "yes", "shower": "yes", "sanitary_dump_station": "yes", "internet_access": "wlan",
+    "power_supply": "yes", "drinking_water": "yes", "toilets": "yes", "shower": "yes", "sanitary_dump_station": "yes", "sanitary_dump_station:grey_water": "yes",
+    "sanitary_dump_station:chemical_toilet": "yes", "phone": "+999 5550 100",
 }  # fmt: skip
-STAFFED: Tags = {"power_supply": "yes", "drinking_water": "yes", "toilets": "yes", "shower": "yes"}
+STAFFED: Tags = {"power_supply": "yes", "drinking_water": "yes", "toilets": "yes", "shower": "yes", "phone": "+999 5550 200"}
 PLAIN: Tags = {"power_supply": "no", "drinking_water": "yes", "toilets": "yes", "shower": "no", "sanitary_dump_station": "no"}
 BARE: Tags = {"power_supply": "no", "drinking_water": "no", "toilets": "no", "shower": "no", "sanitary_dump_station": "no"}
 
 
 def _fee(crowns: int) -> Tags:
-    return {"fee": "yes", "charge": f"{crowns} crowns/night"} if crowns else {"fee": "no"}
+    return {"fee": "yes", "charge": f"{crowns} CRN/night"} if crowns else {"fee": "no"}
 
 
 #: (name, road, km, side, length of the drive [m], tags)
@@ -171,7 +173,7 @@ SITES: tuple[tuple[str, str, float, str, int, Tags], ...] = (
     ("Longshore Car Park Nights", "Quillansea", 12, "R", 120, _site("caravan_site", caravans="no", motorhome="yes", **_fee(6))),
     ("Fennoway Lawns", "Quillansea", 48, "R", 330, _site("caravan_site", **STAFFED, sanitary_dump_station="no", **_fee(33), dog="yes")),
     ("East Head Tents", "east head", 5, "L", 400, _site("camp_site", tents="yes", caravans="no", **_fee(0))),
-    ("East Head Field", "east head", 3, "R", 300, _site("camp_site", caravans="yes", **BARE, **_fee(5), dog="yes")),
+    ("East Head Field", "east head", 4.5, "R", 300, _site("camp_site", caravans="yes", **BARE, **_fee(5), dog="yes")),
     # --- the north-east and north: no dump station from Fennoway to Lothmere
     ("Kelder Bay", "Fennoway", 30, "R", 350, _site("caravan_site", **PLAIN, **_fee(12), dog="yes")),
     ("Kelder Wood", "Fennoway", 40, "L", 380, _site("camp_site", caravans="yes", **BARE, **_fee(0), dog="yes")),
@@ -227,7 +229,7 @@ _TAP: Tags = {"water_point": "yes", "drinking_water": "yes"}
 #: (name, road, km, side, drive [m], tags)
 SERVICES: tuple[tuple[str, str, float, str, int, Tags], ...] = (
     ("Marrendal Dump Station", "Marrendal", 2.0, "L", 90, {**_DUMP, **_GREY, **_TAP, "fee": "no"}),
-    ("West Gate Dump Station", "Tarrowby", 47.0, "R", 90, {**_DUMP, **_GREY, **_TAP, "fee": "yes", "charge": "4 crowns"}),
+    ("West Gate Dump Station", "Tarrowby", 47.0, "R", 90, {**_DUMP, **_GREY, **_TAP, "fee": "yes", "charge": "4 CRN"}),
     ("Tarrowby Dump Station", "Tarrowby", 2.0, "L", 80, {**_DUMP, **_GREY, "fee": "no", "opening_hours": "Mo-Su 07:00-21:00"}),
     ("Pellavik Depot Yard", "Pellavik", 1.8, "L", 80, {**_DUMP, **_NO_GREY, "fee": "no"}),
     ("Skellhaven Dump Station", "Skellhaven", 2.0, "L", 80, {**_DUMP, **_GREY, **_TAP, "fee": "no"}),
@@ -244,7 +246,7 @@ SERVICES: tuple[tuple[str, str, float, str, int, Tags], ...] = (
     ("Orrindale Tap", "merrow north", 1.5, "R", 50, {"amenity": "drinking_water"}),
     ("Sallowhead Trough", "sallow", 24, "L", 40, {"amenity": "drinking_water", "drinking_water": "no"}),
     ("Kelder Tap", "Fennoway", 33, "R", 50, {"man_made": "water_tap", "drinking_water": "yes"}),
-    ("Pellavik Quay Tap", "Gannoway", 33, "R", 60, {"amenity": "water_point", "fee": "yes", "charge": "2 crowns"}),
+    ("Pellavik Quay Tap", "Gannoway", 33, "R", 60, {"amenity": "water_point", "fee": "yes", "charge": "2 CRN"}),
     ("Marren Bottled Gas", "Tarrowby", 45.5, "L", 80, {"shop": "gas", "opening_hours": "Mo-Fr 08:00-17:30; Sa 09:00-13:00"}),
     ("Quillan Gas and Tackle", "Dunmorra", 41.0, "L", 80, {"shop": "gas", "opening_hours": "Mo-Sa 08:30-17:00"}),
     ("Corra Gas Yard", "Ebbersund", 43.0, "L", 80, {"shop": "gas", "opening_hours": "Mo-Fr 09:00-17:00"}),
@@ -255,8 +257,8 @@ SERVICES: tuple[tuple[str, str, float, str, int, Tags], ...] = (
     ("Wren Fuel", "Wrennick", 3, "L", 60, {"amenity": "fuel", "fuel:lpg": "yes"}),
     ("Brackenfirth Pumps", "firth", 47, "R", 60, {"amenity": "fuel", "fuel:diesel": "yes"}),
     ("Ash Fuel", "Ashgarrow", 3, "L", 60, {"amenity": "fuel", "fuel:octane_95": "yes", "fuel:lpg": "only"}),
-    ("Long Lee Van Hire", "Tarrowby", 48.5, "L", 150, {"shop": "caravan", "opening_hours": "Mo-Sa 08:00-18:00"}),
-    ("Long Lee Van Hire East", "Dunmorra", 42.2, "R", 140, {"shop": "caravan", "opening_hours": "Mo-Sa 09:00-17:00"}),
+    ("Long Lee", "Tarrowby", 48.5, "L", 150, {"place": "locality"}),
+    ("Quill Lee", "Dunmorra", 42.2, "R", 140, {"place": "locality"}),
 )  # fmt: skip
 
 _VIEW: Tags = {"tourism": "viewpoint"}
