@@ -87,7 +87,7 @@ def _dot(dots: NDArray[np.intp], start: NDArray[np.intp], stop: NDArray[np.intp]
     """Where the decimal point of each number is; its end where it has none."""
     at = np.searchsorted(dots, start)
     found = np.append(dots, np.iinfo(np.intp).max)[at]
-    return np.minimum(found, stop)
+    return np.asarray(np.minimum(found, stop))
 
 
 def _degrees(
@@ -96,7 +96,9 @@ def _degrees(
     negative = chars[np.minimum(start, len(chars) - 1)] == ord("-")
     whole = _digits(chars, start + negative, dot, np.int32)
     first = np.minimum(dot + 1, stop)
-    value = whole * 10_000_000 + _digits(chars, first, stop, np.int32) * _TENS[7 - np.minimum(stop - first, 7)].astype(np.int32)
+    value: NDArray[np.int32] = whole * 10_000_000 + _digits(chars, first, stop, np.int32) * _TENS[
+        7 - np.minimum(stop - first, 7)
+    ].astype(np.int32)
     np.negative(value, out=value, where=negative)
     return value
 

@@ -135,7 +135,7 @@ def _pieces(raw: RawMap, split: Split, ways: Ways) -> tuple[Pieces, NDArray[np.f
         lat_e7=raw.lat_e7[rows],
         curve_kmh=curve,
     )
-    return pieces, np.bincount(split.way, weights=length, minlength=len(raw.way_id))
+    return pieces, np.bincount(split.way, weights=length, minlength=len(raw.way_id)).astype(np.float64)
 
 
 def _junctions(raw: RawMap, split: Split, strings: StringTable, faults: Counter[str]) -> Junctions:

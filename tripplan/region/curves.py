@@ -80,9 +80,9 @@ def _menger(ax: F64, ay: F64, bx: F64, by: F64) -> F64:
 
 def _circle(lon_e7: I32, lat_e7: I32, rows: NDArray[np.intp], cosine: F64) -> F64:
     here_x, here_y = lon_e7[rows].astype(np.int64), lat_e7[rows].astype(np.int64)
-    scale = EARTH_RADIUS_M * _E7
-    ax, ay = (lon_e7[rows - 1] - here_x) * (scale * cosine), (lat_e7[rows - 1] - here_y) * scale
-    bx, by = (lon_e7[rows + 1] - here_x) * (scale * cosine), (lat_e7[rows + 1] - here_y) * scale
+    scale = float(EARTH_RADIUS_M * _E7)
+    ax, ay = (lon_e7[rows - 1] - here_x) * (scale * cosine), np.asarray((lat_e7[rows - 1] - here_y) * scale, np.float64)
+    bx, by = (lon_e7[rows + 1] - here_x) * (scale * cosine), np.asarray((lat_e7[rows + 1] - here_y) * scale, np.float64)
     return _menger(ax, ay, bx, by)
 
 
@@ -100,7 +100,7 @@ def _circle_by_reach(lon_e7: I32, lat_e7: I32, ptr: I64, seg_m: F64, rows: NDArr
         share = np.clip((at - along[k]) / np.maximum(seg_m[k], 1e-9), 0, 1)
         x = lon_e7[k] + share * (lon_e7[k + 1].astype(np.float64) - lon_e7[k]) - lon_e7[rows]
         y = lat_e7[k] + share * (lat_e7[k + 1].astype(np.float64) - lat_e7[k]) - lat_e7[rows]
-        return x * scale * cosine, y * scale
+        return np.asarray(x * scale * cosine, np.float64), np.asarray(y * scale, np.float64)
 
     ax, ay = offset(before)
     bx, by = offset(after)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,7 +94,7 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
         As columns; presumed surfaces are not in it yet.
     """
     count = len(raw.tag_sets)
-    wide = {
+    wide: dict[str, NDArray[Any]] = {
         "highway": np.zeros(count, np.uint8), "surface": np.zeros(count, np.uint8), "surface_source": np.zeros(count, np.uint8),
         "surface_why": np.full(count, -1, np.int32), "oneway": np.zeros(count, np.int8), "tow_access": np.zeros(count, np.uint8),
         "car_access": np.zeros(count, np.uint8), "access_why": np.full(count, -1, np.int32), "closed_when": np.full(count, -1, np.int32),
@@ -139,8 +140,8 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
             narrow[name][row] = value
     name_number = np.array([strings.number(text) for text in raw.names] + [-1], np.int32)
     take = raw.way_tags
-    columns: dict[str, NDArray[np.generic]] = {name: column[take] for name, column in {**wide, **narrow}.items()}
-    return Ways(osm_id=raw.way_id, name=name_number[raw.way_name], ref=name_number[raw.way_ref], **columns)  # type: ignore[arg-type]
+    columns: dict[str, NDArray[Any]] = {name: column[take] for name, column in {**wide, **narrow}.items()}
+    return Ways(osm_id=raw.way_id, name=name_number[raw.way_name], ref=name_number[raw.way_ref], **columns)
 
 
 def _takes_cars(tags: dict[str, str]) -> bool:

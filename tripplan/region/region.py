@@ -5,9 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from tripplan.model.place import Place
 from tripplan.region.columns import BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
+
+if TYPE_CHECKING:
+    from tripplan.region.find import NameIndex
 
 __all__ = ["Region"]
 
@@ -40,3 +44,10 @@ class Region:
     def place_by_ref(self) -> dict[str, int]:
         """Row of each place by its map identity."""
         return {place.ref: place.index for place in self.places}
+
+    @cached_property
+    def names(self) -> NameIndex:
+        """Every name that can be looked up, collected once."""
+        from tripplan.region.find import name_index
+
+        return name_index(self)
