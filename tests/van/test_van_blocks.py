@@ -232,8 +232,17 @@ def test_an_empty_stretch_is_nothing() -> None:
 
 
 def test_more_than_a_store_holds_is_refused_from_any_level() -> None:
-    """A dark frosty night that asks more than the battery holds within itself says so in its prefix, though evening sun comes first."""
-    van = plain_van(battery_ah=20, battery_depth=0.3, solar_w=800, heater_mains_w=0)
-    bright = DayWeather(0, -5, 5, 6.0)
-    block = night_block(van, plain_party(devices_ah=30), bright, SUN, StayKind(), confidence=0.95)
-    assert to_units(block)[1, 5] > room_units(van)[5]
+    """A dark night that asks more than the battery holds says so in its prefix, though the sun of the day before it fills any battery."""
+    van, party, bright = (
+        plain_van(battery_ah=20, battery_depth=0.3, solar_w=800),
+        plain_party(devices_ah=10),
+        DayWeather(10, 5, 15, 6.0),
+    )
+    hours = slots(10, 33)
+    plain = block_of(hourly(van, party, bright, SHARE, StayKind(), hours, confidence=0.95))
+    room = room_units(van)
+    assert to_units(plain)[1, 5] <= room[5] < to_units(plain, room)[1, 5]
+    made = night_block(van, party, bright, SUN, StayKind(), arrive_h=10, confidence=0.95)
+    assert to_units(made)[1, 5] > room[5]
+    standing = day_block(van, party, bright, SUN, drive_h=0, kind=StayKind(), leave_h=10, arrive_h=24, confidence=0.95)
+    assert to_units(standing)[1, 5] > room[5]

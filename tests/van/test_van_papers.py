@@ -63,6 +63,8 @@ def test_load_by_hand() -> None:
     assert load.total_kg == pytest.approx(40 + 9 + 10.8 + 60 + 60)
     assert load.margin_kg == pytest.approx(300 - load.total_kg)
     assert "overload" not in load.cautions
+    family = load_kg(plain_van(), plain_party(children=2), Levels(40, 0, 0, 0, 9, 100))
+    assert family.total_kg - load.total_kg == pytest.approx(40)
     heavy = load_kg(plain_van(payload_kg=150), plain_party(), Levels(40, 0, 0, 0, 9, 100), van_mass_kg=2500)
     assert heavy.margin_kg < 0
     assert {"overload", "nose_weight"} <= set(heavy.cautions)

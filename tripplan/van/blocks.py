@@ -66,7 +66,7 @@ def _plain(
     """Drop what can never rule, as levels are at least 0: one block, one writing."""
     tail = np.where(tail > total + 1e-9, tail, 0.0)
     inner = np.where(inner > prefix + 1e-9, inner, 0.0)
-    return Block(*(tuple(float(x) for x in part) for part in (total, prefix, tail, inner)))
+    return Block(*(tuple(part.tolist()) for part in (total, prefix, tail, inner)))
 
 
 def join(first: Block, then: Block) -> Block:
@@ -114,6 +114,8 @@ def to_units(block: Block, room: NDArray[np.int32] | None = None) -> NDArray[np.
 
 def _refusable(block: Block, van: Van) -> Block:
     """Raise the prefix where the block asks more within itself than the van holds at its default battery temperature."""
+    if not any(block.inner):
+        return block
     room = room_units(van)
     if not any(i * per > r for i, per, r in zip(block.inner, UNITS_PER, room, strict=True)):
         return block
@@ -169,7 +171,8 @@ def day_block(
         What the place gives on a standing day. On a towing day it is not asked: the hours not at the wheel count as spent in
         the van with nothing given (gas on, no block), which an early arrival only betters.
     leave_h, arrive_h
-        Local hours between which the block lies; empty when ``arrive_h <= leave_h``.
+        Local hours between which the block lies; empty when ``arrive_h <= leave_h``. They must contain the real day: not
+        later than the earliest leaving, not earlier than the latest arrival.
 
     Notes
     -----

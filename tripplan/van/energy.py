@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from tripplan.model.van import DayWeather, Party, Van
 from tripplan.van.facts import value
 from tripplan.van.heat import heat_w, hour_temperatures
-from tripplan.van.use import StayKind
+from tripplan.van.use import StayKind, asleep_hours
 
 __all__ = ["most_heat_w", "runs_on", "runs_on_road"]
 
 
 def most_heat_w(van: Van, party: Party, weather: DayWeather) -> float:
     """Return the heat wanted in the coldest hour of a date, by day or asleep [W]."""
-    wanted = 0.0
-    for hour, outside in enumerate(hour_temperatures(weather)):
-        asleep = hour >= value("asleep_from_h") or hour < value("asleep_to_h")
-        inside = party.asleep_c if asleep else party.inside_c
-        wanted = max(wanted, heat_w(van.heat_loss_w_per_k, inside, outside, value("free_heat_w")))
-    return wanted
+    inside = np.where(asleep_hours(), party.asleep_c, party.inside_c)
+    return heat_w(van.heat_loss_w_per_k, float((inside - hour_temperatures(weather)).max()), 0.0, value("free_heat_w"))
 
 
 def _heating(van: Van, party: Party, weather: DayWeather, kind: StayKind) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from tripplan.model.van import DayWeather
 from tripplan.van.facts import value
 
@@ -62,16 +65,21 @@ def heat_w(loss_w_per_k: float, inside_c: float, outside_c: float, free_w: float
     return max(0.0, loss_w_per_k * (inside_c - outside_c) - free_w)
 
 
-def hour_temperatures(weather: DayWeather) -> tuple[float, ...]:
-    """Return the air temperature of each local hour: coldest at 5, warmest at 15, the mean kept where the range allows [°C]."""
-    from math import cos, pi
+def _day_shape() -> NDArray[np.float64]:
+    """(24) rise from 0 at the coldest hour to 1 at the warmest, and back."""
+    hour = np.arange(24.0)
+    rising = _WARMEST_H - _COLDEST_H
+    up = 0.5 - 0.5 * np.cos(np.pi * (hour - _COLDEST_H) / rising)
+    down = 0.5 + 0.5 * np.cos(np.pi * ((hour - _WARMEST_H) % 24) / (24 - rising))
+    return np.where((hour >= _COLDEST_H) & (hour <= _WARMEST_H), up, down)
 
+
+_SHAPE = _day_shape()
+_SHAPE_MEAN = float(_SHAPE.mean())
+
+
+def hour_temperatures(weather: DayWeather) -> NDArray[np.float64]:
+    """Return the air temperature of each local hour, (24) [°C]: coldest at 5, warmest at 15, the mean kept where low and high allow."""
     low, high = min(weather.low_c, weather.high_c), max(weather.low_c, weather.high_c)
-    shape = []
-    for hour in range(24):
-        if _COLDEST_H <= hour <= _WARMEST_H:
-            shape.append(0.5 - 0.5 * cos(pi * (hour - _COLDEST_H) / (_WARMEST_H - _COLDEST_H)))
-        else:
-            shape.append(0.5 + 0.5 * cos(pi * ((hour - _WARMEST_H) % 24) / (24 - (_WARMEST_H - _COLDEST_H))))
-    shift = weather.mean_c - (low + (high - low) * sum(shape) / 24)
-    return tuple(min(max(low + (high - low) * s + shift, low), high) for s in shape)
+    shift = weather.mean_c - (low + (high - low) * _SHAPE_MEAN)
+    return np.asarray(np.clip(low + (high - low) * _SHAPE + shift, low, high))

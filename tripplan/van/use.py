@@ -18,7 +18,7 @@ from tripplan.van.battery import acceptance, peukert_exponent
 from tripplan.van.facts import FACTS, value
 from tripplan.van.heat import gas_kg, hour_temperatures, inlet_c, water_wh
 
-__all__ = ["ON_THE_ROAD", "StayKind", "heads", "hourly", "planned", "slots", "use_kind"]
+__all__ = ["ON_THE_ROAD", "StayKind", "asleep_hours", "heads", "hourly", "planned", "slots", "use_kind"]
 
 F64 = NDArray[np.float64]
 
@@ -174,13 +174,16 @@ def _water(
     return (fresh, grey), (aboard * party.waste_l + flush, flush)
 
 
+def asleep_hours() -> NDArray[np.bool_]:
+    """(24) whether the asleep set-point holds in each hour of the day."""
+    hour = np.arange(24)
+    return np.asarray((hour >= value("asleep_from_h")) | (hour < value("asleep_to_h")))
+
+
 def _heating_w(van: Van, party: Party, weather: DayWeather, confidence: float) -> F64:
     """(24) heat wanted in each hour of the day [W]."""
-    outside = np.array(hour_temperatures(weather))
-    hour = np.arange(24)
-    asleep = (hour >= value("asleep_from_h")) | (hour < value("asleep_to_h"))
-    inside = np.where(asleep, party.asleep_c, party.inside_c)
-    wanted = np.maximum(0.0, van.heat_loss_w_per_k * (inside - outside) - value("free_heat_w"))
+    inside = np.where(asleep_hours(), party.asleep_c, party.inside_c)
+    wanted = np.maximum(0.0, van.heat_loss_w_per_k * (inside - hour_temperatures(weather)) - value("free_heat_w"))
     return np.asarray(wanted * planned(1.0, FACTS["heating_spread"].spread, confidence))
 
 
