@@ -1,0 +1,379 @@
+"""Trip, region and ways between places put into the arrays of a `Problem`, with what is needed to read its answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.trip import Trip
+from tripplan.model.words import STORES
+from tripplan.region.region import Region
+from tripplan.schedule.candidates import Cast, Stop, distance_m
+from tripplan.schedule.hours import DayHours, hours_of
+from tripplan.schedule.options import Frame, Options, stand_options, tow_options, undominated
+from tripplan.schedule.problem import Problem
+from tripplan.schedule.use import Use, blocks_of, drive_classes
+from tripplan.schedule.ways import FAR, Table, Ways
+
+__all__ = ["COUNTERS", "Slack", "Work", "assemble"]
+
+I64 = NDArray[np.int64]
+#: Names of the counters that a trip may limit.
+COUNTERS: tuple[str, ...] = ("money", "unpowered nights", "one-night stays")
+
+
+@dataclass(frozen=True)
+class Slack:
+    """Limits that may be passed for a price, to find the nearest plan when there is none.
+
+    Parameters
+    ----------
+    store
+        Cents for a hundredth of a store's limit. minute: for a minute of driving or lateness too much. sight: for a must
+        sight missed. tow: for towing on a day without towing.
+    factor
+        How many times the driving limit is tried.
+    counters
+        Whether counters hold.
+    """
+
+    store: int = 0
+    minute: int = 0
+    sight: int = 0
+    tow: int = 0
+    factor: float = 1.0
+    counters: bool = True
+
+
+@dataclass
+class Work:
+    """A problem and how to read it: place 0 is pick-up, 1 the return, 2 + s site s.
+
+    Parameters
+    ----------
+    options
+        Row a of them is arc a of the problem. set_of: which of ``ways`` each holds on.
+    penalty
+        (A) cents of an arc that are a price for passing a limit.
+    counters
+        Names of the problem's counters in order.
+    """
+
+    trip: Trip
+    region: Region
+    cast: Cast
+    ways: list[Ways]
+    hours: DayHours
+    use: Use
+    options: Options
+    set_of: NDArray[np.int64]
+    problem: Problem
+    counters: tuple[str, ...]
+    penalty: I64
+    forbidden: set[tuple[int, int]] = field(default_factory=set)
+
+    def stops(self, arc: int) -> tuple[Stop, ...]:
+        """Return the stops of an arc in order."""
+        o = self.options
+        pool = self.cast.car_stops if o.car[arc] else self.cast.van_stops
+        return tuple(pool[int(n)] for n in (o.first[arc], o.second[arc]) if n >= 0)
+
+    def ways_of(self, arc: int) -> Ways:
+        """Return the ways that an arc goes by."""
+        return self.ways[int(self.set_of[arc])]
+
+    def points(self, arc: int) -> tuple[int, ...]:
+        """Return the rows of an arc's points in the table of its mode."""
+        o = self.options
+        stops = [int(n) for n in (o.first[arc], o.second[arc]) if n >= 0]
+        if o.car[arc]:
+            sites = len(self.cast.sites)
+            home = int(o.start[arc]) - 2
+            return (home, *(sites + n for n in stops), home) if stops else ()
+        places = 2 + len(self.cast.sites)
+        return (int(o.start[arc]), *(places + n for n in stops), int(o.end[arc]))
+
+
+def assemble(
+    trip: Trip, region: Region, cast: Cast, ways: list[Ways], slack: Slack | None = None, hours: DayHours | None = None
+) -> Work:
+    """Build the problem of a trip.
+
+    Parameters
+    ----------
+    slack
+        Without it every limit is hard.
+    """
+    hours = hours or hours_of(trip, region, cast)
+    rules = slack or Slack()
+    places, days = 2 + len(cast.sites), len(trip.dates)
+    most = min(int(max(trip.max_drive_s, trip.first_day_drive_s) * rules.factor), 16 * 3600)
+    classes_s = drive_classes(trip, most)
+    alive = _alive(trip, cast, ways, hours, rules)
+    parts, sets = [], []
+    for number, way in enumerate(ways):
+        options = _options(trip, cast, way, hours, classes_s, alive, rules)
+        parts.append(options)
+        sets.append(np.full(len(options), number, dtype=np.int64))
+    options = Options.join(parts)
+    set_of = np.concatenate(sets)
+    options, set_of, penalty = _priced(trip, options, set_of, hours, rules)
+    order = np.argsort(options.start, kind="stable")
+    options, set_of, penalty = options.take(order), set_of[order], penalty[order]
+    use = blocks_of(trip, cast, hours, [int(m) for m in np.unique(options.serves[~options.car])], classes_s)
+    problem, counters = _problem(trip, cast, hours, use, options, penalty, rules, places, days)
+    return Work(trip, region, cast, ways, hours, use, options, set_of, problem, counters, penalty)
+
+
+def tow_days(trip: Trip) -> int:
+    """Bits of the days on which the van may be towed."""
+    return sum(1 << d for d, date in enumerate(trip.dates) if date not in trip.no_towing)
+
+
+def _alive(trip: Trip, cast: Cast, ways: list[Ways], hours: DayHours, rules: Slack) -> I64:
+    """Places that lie on some chain of days from pick-up to return, by driving alone; both depots first.
+
+    Days are counted over the quickest way with at most one stop, as a stop can shorten a way (the van may turn there).
+    """
+    places = 2 + len(cast.sites)
+    most = int(trip.max_drive_s * rules.factor)
+    first = min(int(trip.first_day_drive_s * rules.factor), most)
+    time = np.full((places, places), FAR, dtype=np.int64)
+    for way in ways:
+        drive = way.van.drive_s
+        time = np.minimum(time, drive[:places, :places])
+        for lo in range(places, len(drive), 64):
+            mid = slice(lo, min(lo + 64, len(drive)))
+            time = np.minimum(time, (drive[:places, mid, None] + drive[None, mid, :places]).min(axis=1))
+    near = time <= most
+    days = len(trip.dates)
+    out = np.full(places, days, dtype=np.int64)
+    out[0] = 0
+    front = (time[0] <= first) & (np.arange(places) >= 2)
+    steps = 1
+    while front.any() and steps < days:
+        out[front] = steps
+        front = near[front].any(axis=0) & (out == days) & (np.arange(places) >= 2)
+        steps += 1
+    back = np.full(places, days, dtype=np.int64)
+    front = near[:, 1] & (np.arange(places) >= 2)
+    steps = 1
+    while front.any() and steps < days:
+        back[front] = steps
+        front = near[:, front].any(axis=1) & (back == days) & (np.arange(places) >= 2)
+        steps += 1
+    lives = out + back <= days
+    lives[:2] = True
+    return np.flatnonzero(lives)
+
+
+def _options(trip: Trip, cast: Cast, way: Ways, hours: DayHours, classes_s: tuple[int, ...], alive: I64, rules: Slack) -> Options:
+    """Options on the days of one set of closures, with places numbered as in the problem."""
+    days, count = len(trip.dates), len(alive)
+    full = 2 + len(cast.sites)
+    stops_at = np.arange(full, len(way.van.cents))
+    rows = np.concatenate((alive, stops_at))
+    number = {int(p): k for k, p in enumerate(alive.tolist())}
+    stops = [
+        replace(s, only_from=number.get(2 + s.only_from, count), only_to=-1) if s.only_from >= 0
+        else replace(s, only_to=number.get(2 + s.only_to, count)) if s.only_to >= 0 else s
+        for s in cast.van_stops
+    ]  # fmt: skip
+    mask = _day_masks(trip, cast, way, alive, rules)
+    limit = np.full(count, int(trip.max_drive_s * rules.factor), dtype=np.int64)
+    limit[0] = min(int(trip.first_day_drive_s * rules.factor), limit[0])
+    arrive = hours.arrive[:, alive]
+    if rules.minute:
+        arrive = np.where(arrive >= 0, 86_400, arrive)
+    frame = Frame(hours.leave[:, alive], arrive, mask, limit, classes_s)
+    tow = tow_options(way.van.take(rows, rows), count, stops, frame)
+    tow = replace(tow, start=alive[tow.start], end=alive[tow.end])
+    here = alive[2:]
+    if not len(here) or days < 3:
+        return tow
+    car_rows = np.concatenate((here - 2, np.arange(len(cast.sites), len(way.car.cents))))
+    car_stops = [
+        replace(s, only_from=number.get(2 + s.only_from, count + 2) - 2) if s.only_from >= 0 else s for s in cast.car_stops
+    ]
+    if way.joined_car is None and not cast.car_stops:
+        empty = np.zeros((len(here), len(here)), dtype=np.int64)
+        table = Table(empty, empty, empty, empty)
+    else:
+        table = way.car.take(car_rows, car_rows)
+    between = np.uint64(((1 << (days - 1)) - 2) & way.days)
+    stay_frame = Frame(
+        hours.leave[:, here], np.where(hours.arrive[:, here] >= 0, hours.arrive[:, here], 86_400),
+        np.full((len(here), len(here)), between), limit[2:], classes_s,
+    )  # fmt: skip
+    stand = stand_options(table, len(here), car_stops, stay_frame, int(trip.max_drive_s))
+    stand = replace(stand, start=here[stand.start], end=here[stand.end])
+    return Options.join([tow, stand])
+
+
+def _day_masks(trip: Trip, cast: Cast, way: Ways, alive: I64, rules: Slack) -> NDArray[np.uint64]:
+    """(P, P) days on which the van may go from one place to another."""
+    days, count = len(trip.dates), len(alive)
+    allowed = way.days if rules.tow else way.days & tow_days(trip)
+    between = allowed & (((1 << (days - 1)) - 1) & ~1)
+    mask = np.full((count, count), np.uint64(between))
+    mask[0, :] = np.uint64(allowed & 1)
+    mask[:, 1] = np.uint64(allowed & (1 << (days - 1)))
+    mask[0, 1] = np.uint64(0)
+    mask[1, :] = np.uint64(0)
+    mask[:, 0] = np.uint64(0)
+    for d in range(days - 1):
+        bit = np.uint64(1 << d)
+        for site in np.flatnonzero([not s.open[d] for s in cast.sites]).tolist():
+            mask[:, alive == 2 + site] &= ~bit
+        booked = cast.booked[d]
+        if booked >= 0:
+            mask[:, alive != 2 + booked] &= ~bit
+        if d and cast.booked[d - 1] >= 0:
+            mask[alive != 2 + cast.booked[d - 1], :] &= ~bit
+    if cast.booked[days - 2] >= 0:
+        mask[alive != 2 + cast.booked[days - 2], 1] = np.uint64(0)
+    return mask
+
+
+def _priced(trip: Trip, options: Options, set_of: I64, hours: DayHours, rules: Slack) -> tuple[Options, I64, I64]:
+    """With slack, split arcs by what they exceed on each day and put a price on it."""
+    penalty = np.zeros(len(options), dtype=np.int64)
+    if not rules.minute and not rules.tow:
+        return options, set_of, penalty
+    o = options
+    limit = np.where(o.start == 0, min(trip.first_day_drive_s, trip.max_drive_s), trip.max_drive_s)
+    driven = np.maximum(o.drive_s - limit, 0)
+    driven = np.where(o.car, 0, driven)
+    parts, sets, prices = [], [], []
+    allowed = tow_days(trip)
+    for d in range(len(trip.dates)):
+        bit = np.uint64(1 << d)
+        rows = np.flatnonzero((o.days & bit) != 0)
+        late = np.maximum(hours.leave[d, o.start[rows]] + o.total_s[rows] - hours.arrive[d, o.end[rows]], 0)
+        late = np.where(o.car[rows], 0, late)
+        price = -(-(driven[rows] + late) // 60) * rules.minute
+        if not allowed >> d & 1:
+            price = price + np.where(o.car[rows], 0, rules.tow)
+        part = o.take(rows)
+        cost = part.cost + price
+        parts.append(replace(part, days=np.full(len(rows), bit), cost=cost))
+        sets.append(set_of[rows])
+        prices.append(price)
+    return Options.join(parts), np.concatenate(sets), np.concatenate(prices)
+
+
+def _problem(
+    trip: Trip, cast: Cast, hours: DayHours, use: Use, o: Options, penalty: I64, rules: Slack, places: int, days: int
+) -> tuple[Problem, tuple[str, ...]]:
+    """Fill the arrays."""
+    limits = {
+        "money": trip.budget_cents if trip.budget_cents >= 0 else None,
+        "unpowered nights": trip.nights - trip.powered_nights_at_least if trip.powered_nights_at_least else None,
+        "one-night stays": trip.max_one_night_stays if trip.max_one_night_stays >= 0 else None,
+    }
+    counters = tuple(name for name in COUNTERS if limits[name] is not None and rules.counters)
+    arc_count = np.zeros((len(o), len(counters)), dtype=np.int32)
+    night_count = np.zeros((days, places, len(counters)), dtype=np.int32)
+    price = np.array([0, 0, *(s.price_cents for s in cast.sites)], dtype=np.int64)
+    powered = np.array([True, True, *(s.kind.powered for s in cast.sites)])
+    for c, name in enumerate(counters):
+        if name == "money":
+            arc_count[:, c] = o.money
+            night_count[:, :, c] = price
+        elif name == "unpowered nights":
+            night_count[:, :, c] = ~powered
+    night_cost = np.full((days, places), -1, dtype=np.int64)
+    for s, site in enumerate(cast.sites):
+        for d in range(days - 1):
+            if site.open[d] and cast.booked[d] in (-1, s):
+                night_cost[d, 2 + s] = price[2 + s]
+    kind_of = np.concatenate((np.zeros(2, dtype=np.int32), use.kind_of)).astype(np.int32)
+    serve = np.array([0, 0, *(s.serves for s in cast.sites)], dtype=np.uint32)
+    arc_use = np.zeros(len(o), dtype=np.int32)
+    for mask in use.masks:
+        rows = ~o.car & (o.serves == mask)
+        arc_use[rows] = use.masks.index(mask) * use.classes + o.use[rows]
+    arc_use[o.car] = use.first_stay + kind_of[o.end[o.car]]
+    need = np.array([max(1, s.nights) for s in trip.sights], dtype=np.int32)
+    must = np.array([s.must for s in trip.sights], dtype=np.int32)
+    value = np.array([0 if s.must else s.value_cents for s in trip.sights], dtype=np.int64)
+    if rules.sight:
+        value = np.where(must == 1, rules.sight, value)
+        must = np.zeros_like(must)
+    from tripplan.van.limits import used_units_of_levels
+
+    cap = use.room.astype(np.int32)
+    start = used_units_of_levels(trip.van, trip.levels).astype(np.int32)
+    goal = _goal_caps(trip, use)
+    weight = np.zeros(len(STORES), dtype=np.int32)
+    if rules.store:
+        weight = np.maximum(1, rules.store * 100 // np.maximum(1, cap)).astype(np.int32)
+    problem = Problem(
+        start=0,
+        goal=1,
+        arc_ptr=np.searchsorted(o.start, np.arange(places + 1)).astype(np.int64),
+        arc_to=o.end.astype(np.int32),
+        arc_cost=o.cost.astype(np.int64),
+        arc_reset=o.serves.astype(np.uint32),
+        arc_days=o.days,
+        arc_use=arc_use,
+        arc_sights=o.sights.astype(np.uint32),
+        arc_count=arc_count,
+        day_block=use.day_block,
+        night_class=kind_of,
+        night_block=use.night_block,
+        night_cost=night_cost,
+        night_count=night_count,
+        arrive_reset=serve,
+        leave_reset=serve,
+        max_stay=np.array([0, 0, *(s.max_stay for s in cast.sites)], dtype=np.int32),
+        start_level=start,
+        cap=cap,
+        goal_cap=goal,
+        count_cap=np.array([limits[name] for name in counters], dtype=np.int64),
+        one_night_count=np.array([name == "one-night stays" for name in counters], dtype=np.int32),
+        one_night_cost=trip.weights.one_night_cents,
+        need=need,
+        must=must,
+        value=value,
+        cover=_cover(trip, cast, places),
+        excess_weight=weight,
+    )
+    return problem, counters
+
+
+def _goal_caps(trip: Trip, use: Use) -> NDArray[np.int32]:
+    """Limits at the return: cassette and grey emptied on the last day, and gas above the firm's mark."""
+    from tripplan.van.limits import UNITS_PER, capacity
+
+    goal = use.room.astype(np.int64).copy()
+    names = [s.value for s in STORES]
+    for name, asked in (("cassette", trip.firm.return_cassette_empty), ("grey", trip.firm.return_grey_empty)):
+        if asked:
+            goal[names.index(name)] = min(goal[names.index(name)], use.last_day[names.index(name)])
+    gas = names.index("gas")
+    mark = int(np.floor((capacity(trip.van, "gas") - trip.firm.return_gas_kg) * UNITS_PER[gas] + 1e-6))
+    goal[gas] = min(goal[gas], mark)
+    return goal.astype(np.int32)
+
+
+def _cover(trip: Trip, cast: Cast, places: int) -> NDArray[np.uint8]:
+    """Where a night counts for a sight that asks for nights near it."""
+    cover = np.zeros((places, len(trip.sights)), dtype=np.uint8)
+    if cast.sites:
+        lon = np.array([s.spot.lon for s in cast.sites])
+        lat = np.array([s.spot.lat for s in cast.sites])
+        for s, sight in enumerate(trip.sights):
+            if sight.nights:
+                cover[2:, s] = distance_m(sight.spot.lon, sight.spot.lat, lon, lat) <= sight.near_km * 1000
+    return cover
+
+
+def forbid(work: Work, day: int, arc: int) -> None:
+    """Take an arc off a day: the seam that the clock uses."""
+    work.forbidden.add((day, arc))
+
+
+__all__ += ["forbid", "tow_days", "undominated"]

@@ -1,0 +1,406 @@
+"""Who may play a part in a trip: sites to sleep at, service points and sights to stop at, with the days and hours of each.
+
+Presumed offers count where the trip allows it, unknown ones never. A service for guests only counts for the night's site
+next to it. Hours that the map does not tell, or that cannot be read, hold nothing up: they are listed to be asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.place import OfferFact, Place, Spot
+from tripplan.model.trip import Trip
+from tripplan.model.words import STORES, Offer, SiteKind, Via
+from tripplan.region.region import Region
+from tripplan.van.use import StayKind
+
+__all__ = [
+    "AT_ONCE_M",
+    "AVOID_KM",
+    "BIT",
+    "SERVES",
+    "Cast",
+    "Site",
+    "Stop",
+    "cast_of",
+    "distance_m",
+    "holds",
+    "kind_word",
+    "spot_of",
+    "stay_kind",
+]
+
+#: Bit of each store in a mask of services.
+BIT: dict[str, int] = {store.value: 1 << r for r, store in enumerate(STORES)}
+#: Which stores an offer serves.
+SERVES: dict[str, int] = {
+    "fresh": BIT["fresh"] | BIT["flush"],
+    "grey": BIT["grey"],
+    "cassette": BIT["cassette"],
+    "gas": BIT["gas"],
+}
+#: Service points so near each other count as one stop; a guests' service belongs to a site so near (common practice) [m].
+AT_ONCE_M = 150.0
+GUEST_M = 400.0
+#: How far around a bare point that is to be avoided nothing is used [km].
+AVOID_KM = 2.0
+#: Time that a service stop takes (common practice, no source) [s].
+DUMP_S, WATER_S, GAS_S = 20 * 60, 15 * 60, 15 * 60
+
+DayWindows = tuple[tuple[tuple[int, int], ...] | None, ...]
+
+
+@dataclass(frozen=True)
+class Site:
+    """A place to spend nights at.
+
+    Parameters
+    ----------
+    kind
+        What it gives, as far as that may be counted on.
+    serves
+        Mask of the stores that the site serves on foot.
+    open
+        Whether it takes guests on each day's night. hours: when on each day they may arrive [s after midnight].
+    """
+
+    spot: Spot
+    place: Place | None
+    offers: dict[str, OfferFact]
+    kind: StayKind
+    serves: int
+    price_cents: int
+    price_known: bool
+    open: tuple[bool, ...]
+    hours: DayWindows
+    max_stay: int
+    hours_unknown: bool = False
+
+    @property
+    def ref(self) -> str:
+        """Map identity, "" for a bare point."""
+        return self.place.ref if self.place else ""
+
+
+@dataclass(frozen=True)
+class Stop:
+    """Something to stop at on the way: a service point or a sight.
+
+    Parameters
+    ----------
+    serves
+        Mask of the stores served. sight: number of the sight, -1 for a service.
+    cents
+        Money for one use. charge_cents: what the weights make of the stop.
+    windows
+        Open stretches on each day [s after midnight]; ``None``: any time.
+    givers
+        Which place gives each offer, where several side by side are one stop.
+    only_from, only_to
+        Number of the only site whose leaving or arriving guests may use it; -1: anybody.
+    """
+
+    spot: Spot
+    place: Place | None
+    serves: int
+    sight: int
+    seconds: int
+    cents: int
+    charge_cents: int
+    windows: DayWindows
+    offers: dict[str, OfferFact]
+    only_from: int = -1
+    only_to: int = -1
+    hours_unknown: bool = False
+    givers: tuple[tuple[str, Place], ...] = ()
+
+
+@dataclass(frozen=True)
+class Cast:
+    """Everything that may play a part, and why some may not.
+
+    Parameters
+    ----------
+    booked
+        Site number of each day's night, -1 free.
+    left_out
+        What was left out and why, for words.
+    """
+
+    sites: tuple[Site, ...]
+    van_stops: tuple[Stop, ...]
+    car_stops: tuple[Stop, ...]
+    booked: tuple[int, ...]
+    left_out: tuple[tuple[str, str], ...] = ()
+
+
+def distance_m(lon: float, lat: float, lons: NDArray[np.float64], lats: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return great-circle distances from a point [m] (haversine, sphere of 6,371,009 m)."""
+    a, b = np.radians(lat), np.radians(lats)
+    h = np.sin((b - a) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(np.radians(lons - lon) / 2) ** 2
+    return np.asarray(2 * 6_371_009.0 * np.arcsin(np.sqrt(np.minimum(h, 1.0))))
+
+
+def holds(fact: OfferFact, presumed: bool) -> bool:
+    """Say whether an offer may hold a limit."""
+    return fact.answer == Offer.YES or (presumed and fact.answer == Offer.PRESUMED)
+
+
+@dataclass
+class _Hours:
+    """Reads each text once a date."""
+
+    dates: Sequence[date]
+    country: str
+
+    def __post_init__(self) -> None:
+        self.known: dict[tuple[str, float, float], tuple[DayWindows, bool]] = {}
+
+    def read(self, text: str, lon: float, lat: float) -> tuple[DayWindows, bool]:
+        """Return the windows of each date and whether any of it is unknown; an empty text is unknown on all dates."""
+        if not text.strip():
+            return (None,) * len(self.dates), True
+        sunny = any(word in text for word in ("sunrise", "sunset", "dawn", "dusk"))
+        key = (text, lon, lat) if sunny else (text, 0.0, 0.0)
+        if key not in self.known:
+            self.known[key] = self._read(text, (lon, lat) if sunny else (None, None))
+        return self.known[key]
+
+    def _read(self, text: str, at: tuple[float | None, float | None]) -> tuple[DayWindows, bool]:
+        from tripplan.almanac.hours import open_days
+
+        if text.strip() == "24/7":
+            return (None,) * len(self.dates), False
+        days = open_days(text, self.dates, 0, 1440, self.country, *at)
+        found: list[tuple[tuple[int, int], ...] | None] = []
+        for day in days:
+            whole = day.open is None or day.windows == ((0, 1440),)
+            found.append(None if whole else tuple((a * 60, b * 60) for a, b in day.windows))
+        return tuple(found), any(day.open is None for day in days)
+
+
+def cast_of(trip: Trip, region: Region, may_be: Callable[[Place], bool] = lambda place: True) -> Cast:
+    """Choose who may play a part.
+
+    Parameters
+    ----------
+    may_be
+        A quick test whether a place can lie on the way of any such trip at all.
+
+    Raises
+    ------
+    BadInputError
+        When a booked place takes no vans.
+    """
+    hours = _Hours(trip.dates, region.meta.country)
+    left: list[tuple[str, str]] = []
+    near = _near_avoided(trip, region)
+    places = [p for p in region.places if p.index not in near and may_be(p)]
+    guests = [p for p in places if p.role == "service" and p.only_guests]
+    sites = [s for p in places if p.role == "site" and (s := _site(trip, p, guests, hours, left)) is not None]
+    booked = _book(trip, region, sites, guests, hours)
+    van_stops, car_stops = [], []
+    for stop in _services(trip, [p for p in places if p.role == "service" and not p.only_guests], hours):
+        van_stops.append(stop)
+        if stop.serves & BIT["gas"]:
+            car_stops.append(replace(stop, serves=BIT["gas"], seconds=GAS_S))
+    for number, site in enumerate(sites):
+        if site.place is not None and holds(site.offers.get("gas", OfferFact()), trip.presumed_offers):
+            stop = _stop(trip, site.place, {"gas": site.offers["gas"]}, hours)
+            van_stops += [replace(stop, only_from=number), replace(stop, only_to=number)]
+            car_stops.append(replace(stop, only_from=number))
+    for number, sight in enumerate(trip.sights):
+        if sight.nights:
+            continue
+        stop = _sight(trip, region, number, hours)
+        if sight.via in (Via.VAN, Via.EITHER):
+            van_stops.append(stop)
+        if sight.via in (Via.CAR_ONLY, Via.EITHER):
+            car_stops.append(stop)
+    return Cast(tuple(sites), tuple(van_stops), tuple(car_stops), booked, tuple(left))
+
+
+def _near_avoided(trip: Trip, region: Region) -> set[int]:
+    avoided = {spot.place for spot in trip.avoid if spot.place >= 0}
+    bare = [spot for spot in trip.avoid if spot.place < 0]
+    if bare:
+        lon, lat = (np.array([getattr(p, n) for p in region.places]) for n in ("lon", "lat"))
+        for spot in bare:
+            avoided.update(int(i) for i in np.flatnonzero(distance_m(spot.lon, spot.lat, lon, lat) <= AVOID_KM * 1000))
+    return avoided
+
+
+def spot_of(place: Place) -> Spot:
+    """Return the point of a place, under its name or, without one, its kind."""
+    name = place.name or (str(place.kind) if place.role == "site" else place.role) + f" {place.ref}"
+    return Spot(place.ref, name, place.lon, place.lat, place.index)
+
+
+def _site(trip: Trip, place: Place, guests: list[Place], hours: _Hours, left: list[tuple[str, str]]) -> Site | None:
+    """Return a site that may be offered, else say why not."""
+    name = place.name or place.ref
+    if place.admits not in (Offer.YES, Offer.PRESUMED):
+        left.append((name, f"takes no vans ({place.admits_why})" if place.admits == Offer.NO else "not known to take vans"))
+        return None
+    if place.admits == Offer.PRESUMED and not trip.presumed_offers:
+        left.append((name, "only presumed to take vans"))
+        return None
+    if trip.site_kinds and place.kind not in trip.site_kinds:
+        left.append((name, f"{place.kind}, not a kind wished for"))
+        return None
+    if (trip.pets or trip.party.pets) and place.pets == Offer.NO:
+        left.append((name, "takes no pets"))
+        return None
+    site = _site_facts(trip, place, spot_of(place), guests, hours)
+    if not any(site.open):
+        left.append((name, f"closed on the dates of the trip ({place.season or place.hours})"))
+        return None
+    return site
+
+
+def _site_facts(trip: Trip, place: Place, spot: Spot, guests: Iterable[Place], hours: _Hours) -> Site:
+    offers = dict(place.offers)
+    for other in guests:
+        if abs(other.lat - place.lat) < 0.01 and abs(other.lon - place.lon) < 0.02:
+            apart = float(distance_m(place.lon, place.lat, np.array([other.lon]), np.array([other.lat]))[0])
+            for word, fact in other.offers.items() if apart <= GUEST_M else ():
+                if fact.answer > offers.get(word, OfferFact()).answer:
+                    offers[word] = fact
+    season, _ = hours.read(place.season, place.lon, place.lat)
+    arrive, unknown = hours.read(place.hours, place.lon, place.lat)
+    nights = tuple(s is None or bool(s) for s in season)
+    nights = tuple(n and (w is None or bool(w)) for n, w in zip(nights, arrive, strict=True))
+    kind = stay_kind(trip, offers)
+    known = place.price_cents >= 0 or place.fee == Offer.NO
+    price = max(0, place.price_cents) if known else trip.weights.unknown_price_cents
+    return Site(
+        spot, place, offers, kind, _serves(trip, offers), price, known, nights, arrive, place.longest_stay_nights,
+        unknown and bool(place.hours),
+    )  # fmt: skip
+
+
+def stay_kind(trip: Trip, offers: dict[str, OfferFact]) -> StayKind:
+    """Return what a site gives, as far as the trip may count on it."""
+    yes = {word: holds(fact, trip.presumed_offers) for word, fact in offers.items()}
+    words = ("powered", "fresh", "piped", "grey", "cassette", "toilets", "showers")
+    return StayKind(*(yes.get({"powered": "power"}.get(word, word), False) for word in words))
+
+
+def _serves(trip: Trip, offers: dict[str, OfferFact]) -> int:
+    """Mask of what a site serves on foot: gas is bought, so it is a stop of its own."""
+    mask = 0
+    for word in ("fresh", "grey", "cassette"):
+        if holds(offers.get(word, OfferFact()), trip.presumed_offers):
+            mask |= SERVES[word]
+    if holds(offers.get("piped", OfferFact()), trip.presumed_offers):
+        mask |= SERVES["fresh"] | SERVES["grey"]
+    return mask
+
+
+def _book(trip: Trip, region: Region, sites: list[Site], guests: list[Place], hours: _Hours) -> tuple[int, ...]:
+    """Put the booked nights in; a booked place that is no candidate joins the sites."""
+    booked = [-1] * (trip.nights + 1)
+    for booking in trip.bookings:
+        day = (booking.night - trip.pick_up.date()).days
+        where = f"booking of {booking.night:%Y-%m-%d}"
+        if not 0 <= day < trip.nights:
+            raise BadInputError(f"the night of {booking.night:%Y-%m-%d} is not in the trip", where=where)
+        number = next((i for i, s in enumerate(sites) if _same(s.spot, booking.spot)), -1)
+        if number < 0:
+            place = region.places[booking.spot.place] if booking.spot.place >= 0 else None
+            if place is not None and place.role == "site" and place.admits == Offer.NO:
+                raise BadInputError(
+                    f"{place.name or place.ref!r} takes no vans ({place.admits_why})",
+                    where=where,
+                    next_step="ask there, and put the answer into a file of local places",
+                )
+            if place is not None:
+                site = replace(_site_facts(trip, place, booking.spot, guests, hours), open=(True,) * (trip.nights + 1))
+            else:
+                days: DayWindows = (None,) * (trip.nights + 1)
+                price = trip.weights.unknown_price_cents
+                site = Site(booking.spot, None, {}, StayKind(), 0, price, False, (True,) * (trip.nights + 1), days, 0, True)
+            number = len(sites)
+            sites.append(replace(site, max_stay=0))
+        booked[day] = number
+    for number in {b for b in booked if b >= 0}:
+        # What is agreed with the site stands over the hours and longest stay that the map tells.
+        nights = tuple(o or booked[d] == number for d, o in enumerate(sites[number].open))
+        run = sum(b == number for b in booked)
+        stay = sites[number].max_stay
+        sites[number] = replace(sites[number], open=nights, max_stay=max(stay, run) if stay else 0)
+    return tuple(booked)
+
+
+def _same(one: Spot, other: Spot) -> bool:
+    return one.place == other.place if one.place >= 0 or other.place >= 0 else (one.lon, one.lat) == (other.lon, other.lat)
+
+
+def _usable(trip: Trip, offers: dict[str, OfferFact]) -> dict[str, OfferFact]:
+    return {w: f for w, f in offers.items() if w in SERVES and holds(f, trip.presumed_offers)}
+
+
+def _services(trip: Trip, places: list[Place], hours: _Hours) -> list[Stop]:
+    """Service points; those beside each other with the same hours are one stop."""
+    useful = [(p, o) for p in places if (o := _usable(trip, p.offers))]
+    if not useful:
+        return []
+    lon = np.array([p.lon for p, _ in useful])
+    lat = np.array([p.lat for p, _ in useful])
+    stops: list[tuple[Stop, frozenset[int]]] = []
+    for row, (place, offers) in enumerate(useful):
+        beside = np.flatnonzero((np.abs(lat - place.lat) < 0.003) & (np.abs(lon - place.lon) < 0.02))
+        group = {row}
+        for other in beside[distance_m(place.lon, place.lat, lon[beside], lat[beside]) <= AT_ONCE_M]:
+            if useful[other][0].hours == place.hours and useful[other][0].season == place.season:
+                group.add(int(other))
+        both, givers = dict(offers), dict.fromkeys(offers, place)
+        for other in sorted(group):
+            for word, fact in useful[other][1].items():
+                if word not in both or fact.answer > both[word].answer:
+                    both[word] = fact
+                    givers[word] = useful[other][0]
+        if len(both) > len(offers) and any(len(useful[o][1]) > len(offers) or o < row for o in group - {row}):
+            continue  # a neighbour stands for the group
+        stop = replace(_stop(trip, place, both, hours), givers=tuple(givers.items()))
+        if any(w is None or w for w in stop.windows):
+            stops.append((stop, frozenset(group)))
+    return [stop for stop, _ in stops]
+
+
+def _stop(trip: Trip, place: Place, offers: dict[str, OfferFact], hours: _Hours) -> Stop:
+    serves = 0
+    for word in offers:
+        serves |= SERVES[word]
+    windows, unknown = hours.read(place.hours, place.lon, place.lat)
+    season, _ = hours.read(place.season, place.lon, place.lat)
+    windows = tuple(() if s is not None and not s else w for s, w in zip(season, windows, strict=True))
+    seconds = DUMP_S if serves & (BIT["grey"] | BIT["cassette"]) else WATER_S if serves & BIT["fresh"] else 0
+    cents = place.price_cents if place.role == "service" and place.price_cents > 0 else 0
+    if serves & BIT["gas"]:
+        seconds += GAS_S
+        cents += trip.weights.gas_bottle_cents * trip.van.gas_bottles
+    return Stop(
+        spot_of(place), place, serves, -1, seconds, cents, trip.weights.service_stop_cents, windows, offers,
+        hours_unknown=unknown, givers=tuple((word, place) for word in offers),
+    )  # fmt: skip
+
+
+def _sight(trip: Trip, region: Region, number: int, hours: _Hours) -> Stop:
+    sight = trip.sights[number]
+    place = region.places[sight.spot.place] if sight.spot.place >= 0 else None
+    text = place.hours if place is not None else ""
+    windows, unknown = hours.read(text, sight.spot.lon, sight.spot.lat)
+    seconds = round(sight.hours * 3600)
+    return Stop(sight.spot, place, 0, number, seconds, 0, 0, windows, {}, hours_unknown=unknown and bool(text))
+
+
+def kind_word(site: Site) -> str:
+    """Return the kind of a site in words."""
+    return str(site.place.kind) if site.place is not None else str(SiteKind.OTHER)

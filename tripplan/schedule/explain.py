@@ -1,0 +1,175 @@
+"""Why there is no plan: the nearest one, and each limit that it breaks, on which day and by how much.
+
+Limits on stores, driving, arrival, days without towing and must sights get a price so high that the plan of least cost is
+the one of least excess. A hundredth of a store's limit, a minute at the wheel and a minute of lateness weigh the same; a must
+sight missed weighs as much as a hundred of them, and so does towing on a day without towing. Counted limits (budget, powered nights, one-night
+stays) stay hard at first and are dropped when nothing works with them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from tripplan.model.errors import NoPlanError
+from tripplan.model.plan import Excess
+from tripplan.model.progress import Progress, silent
+from tripplan.model.words import STORES
+from tripplan.schedule.assemble import Slack, Work, assemble
+from tripplan.schedule.solve import solve
+from tripplan.schedule.timetable import clock_of
+from tripplan.schedule.walk import walk
+
+__all__ = ["excesses_of", "no_plan"]
+
+#: Cents that one point of excess costs: far more than it could save.
+_POINT = 20_000
+
+
+def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
+    """Return the error that names the nearest plan's excesses."""
+    certain = _certain(work)
+    for counters in (True, False):
+        for factor in (1.0, 1.5, 3.0):
+            progress("Looking for the nearest plan", float("nan"))
+            slack = Slack(_POINT, _POINT, 100 * _POINT, 100 * _POINT, factor, counters)
+            loose = assemble(work.trip, work.region, work.cast, work.ways, slack, work.hours)
+            solution = solve(loose.problem, max_seconds=30.0)
+            if solution.arcs:
+                found = (*certain, *excesses_of(loose, solution.arcs, counters=counters))
+                found = tuple(dict.fromkeys(found))
+                if found:
+                    return NoPlanError(_message(found), found)
+    return NoPlanError(_message(certain) if certain else "no plan exists within the limits", certain)
+
+
+def _message(found: Sequence[Excess]) -> str:
+    return "no plan keeps to every limit; the nearest breaks " + "; ".join(e.text for e in found)
+
+
+def _day(work: Work, d: int) -> str:
+    return f"day {d + 1} ({work.trip.dates[d]:%a %d %b})"
+
+
+def _certain(work: Work) -> tuple[Excess, ...]:
+    """Name what no search could mend: sights without a road, nights without a site."""
+    trip, cast = work.trip, work.cast
+    found = []
+    for s, sight in enumerate(trip.sights):
+        if not sight.must or int(work.problem.cover[:, s].any()):
+            continue
+        if sight.nights:
+            text = f"no site that may be offered lies within {sight.near_km:g} km of {sight.spot.name}"
+            found.append(Excess("sight", 0, sight.nights, "nights", text))
+            continue
+        whys = _whys(work, s)
+        if whys:
+            found.append(Excess("sight", 0, sight.hours, "h", f"{sight.spot.name} cannot be reached: {'; '.join(whys)}"))
+    for d in range(trip.nights):
+        if not (work.problem.night_cost[d] >= 0).any():
+            left = f" ({len(cast.left_out)} sites of the map are left out: {_reasons(cast.left_out)})" if cast.left_out else ""
+            found.append(Excess("night", d + 1, 1, "night", f"{_day(work, d)}: no site for the night{left}"))
+    return tuple(found)
+
+
+def _reasons(left: Sequence[tuple[str, str]]) -> str:
+    counts: dict[str, int] = {}
+    for _, why in left:
+        counts[why] = counts.get(why, 0) + 1
+    return ", ".join(f"{n} {why}" for why, n in sorted(counts.items(), key=lambda item: (-item[1], item[0]))[:4])
+
+
+def _whys(work: Work, sight: int) -> list[str]:
+    """Return why a sight is reached neither with the van nor by car; empty when it is reached in some way."""
+    whys: list[str] = []
+    ways = work.ways[0]
+    pools = ((ways.joined_van, work.cast.van_stops, 2 + len(work.cast.sites), "with the van"),
+             (ways.joined_car, work.cast.car_stops, len(work.cast.sites), "by car"))  # fmt: skip
+    for joined, stops, first, how in pools:
+        for row, stop in enumerate(stops):
+            if stop.sight != sight:
+                continue
+            if joined is None or joined.reached[first + row]:
+                return []
+            whys.append(f"{how}: {joined.why_not[first + row]}")
+    return whys
+
+
+def excesses_of(work: Work, arcs: Sequence[int], *, counters: bool = True) -> tuple[Excess, ...]:
+    """Return every limit that a path of a problem with slack breaks, in the order of its days."""
+    from tripplan.van.limits import UNITS_PER
+
+    trip, o = work.trip, work.options
+    found: list[Excess] = []
+    states = walk(work.problem, arcs)
+    for over in states[-1].excesses if states else ():
+        store = STORES[over.store]
+        amount = over.units / UNITS_PER[over.store]
+        if over.when == "goal":
+            text = f"{store.value} comes back {amount:.1f} {store.unit} past what the firm wants"
+        else:
+            text = f"{_day(work, over.day)}: {store.value} {amount:.1f} {store.unit} past its limit ({over.when})"
+        found.append(Excess(store.value, over.day + 1, amount, store.unit, text))
+    for d, arc in enumerate(arcs):
+        limit = min(trip.first_day_drive_s, trip.max_drive_s) if d == 0 else trip.max_drive_s
+        more = (int(o.drive_s[arc]) - limit) / 60
+        if more > 0:
+            where = f"{_name(work, int(o.start[arc]))} to {_name(work, int(o.end[arc]))}"
+            text = f"{_day(work, d)}: {more:.0f} min more at the wheel than the limit of {limit / 3600:g} h ({where})"
+            found.append(Excess("driving", d + 1, round(more, 1), "min", text))
+        fault = clock_of(work, d, arc).fault
+        if fault is not None:
+            late = fault.seconds / 60
+            what = {
+                "arrival": "late return" if d == len(arcs) - 1 else "arrival",
+                "opens": "opening hours",
+                "end": "opening hours",
+            }[fault.what]
+            where = work.stops(arc)[fault.number].spot.name if fault.number >= 0 else _name(work, int(o.end[arc]))
+            text = f"{_day(work, d)}: {late:.0f} min too late at {where}"
+            found.append(Excess(what, d + 1, round(late, 1), "min", text))
+        if trip.dates[d] in trip.no_towing and not o.car[arc]:
+            found.append(Excess("no towing", d + 1, 1, "day", f"{_day(work, d)}: towing on a day without towing"))
+    found += _missed(work, arcs)
+    if not counters:
+        found += _counted(work, arcs)
+    return tuple(found)
+
+
+def _missed(work: Work, arcs: Sequence[int]) -> list[Excess]:
+    from tripplan.schedule.plan import seen
+
+    found = []
+    for s, sight in enumerate(work.trip.sights):
+        if sight.must and not seen(work, arcs, s):
+            amount, unit = (sight.nights, "nights") if sight.nights else (sight.hours, "h")
+            found.append(Excess("sight", 0, amount, unit, f"no time for {sight.spot.name}, which must be seen"))
+    return found
+
+
+def _counted(work: Work, arcs: Sequence[int]) -> list[Excess]:
+    """Limits over the whole trip that a path found without them breaks."""
+    from tripplan.schedule.plan import cost_of
+
+    trip, o = work.trip, work.options
+    found = []
+    money = cost_of(work, arcs).money_cents
+    if 0 <= trip.budget_cents < money:
+        over = (money - trip.budget_cents) / 100
+        found.append(Excess("budget", 0, over, "money", f"{over:.2f} more than the budget of {trip.budget_cents / 100:.2f}"))
+    nights = [int(o.end[a]) for a in arcs[:-1]]
+    powered = sum(work.cast.sites[n - 2].kind.powered for n in nights)
+    if powered < trip.powered_nights_at_least:
+        short = trip.powered_nights_at_least - powered
+        found.append(Excess("powered nights", 0, short, "nights", f"{short} powered nights too few"))
+    edges = np.flatnonzero(np.concatenate(([1], np.diff(nights), [1])))
+    single = int((np.diff(edges) == 1).sum())
+    if 0 <= trip.max_one_night_stays < single:
+        over_stays = single - trip.max_one_night_stays
+        found.append(Excess("one-night stays", 0, over_stays, "stays", f"{over_stays} one-night stays too many"))
+    return found
+
+
+def _name(work: Work, place: int) -> str:
+    return (work.trip.depot, work.trip.return_depot)[place].name if place < 2 else work.cast.sites[place - 2].spot.name

@@ -1,0 +1,159 @@
+"""The hours of each day of a trip: from when the van may leave each place, and until when it must have arrived."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.place import Spot
+from tripplan.model.trip import Trip
+from tripplan.region.region import Region
+from tripplan.schedule.candidates import Cast
+
+__all__ = ["DayHours", "hours_of"]
+
+I64 = NDArray[np.int64]
+#: Sunrise and sunset are looked up on a grid so wide, and the latest and earliest of its corners taken [degrees].
+_GRID = 1.0
+
+
+@dataclass(frozen=True)
+class DayHours:
+    """The frame of all days.
+
+    Parameters
+    ----------
+    leave, arrive
+        (D, P) earliest leaving and latest arrival [s after midnight] at depot, return depot and the sites; arrive is -1
+        where no arrival is possible.
+    first_leave, last_arrive
+        (D) earliest leaving and latest arrival anywhere on the day [s]: between them the forecast counts the party as on the road.
+    goal_windows
+        When the depot takes vans back on the last day [s]; ``None``: any time.
+    """
+
+    leave: I64
+    arrive: I64
+    first_leave: I64
+    last_arrive: I64
+    goal_windows: tuple[tuple[int, int], ...] | None
+
+
+def seconds_of(moment: datetime) -> int:
+    """Return the local wall clock [s after midnight]."""
+    return moment.hour * 3600 + moment.minute * 60 + moment.second
+
+
+def moment_of(trip: Trip, day: int, seconds: int) -> datetime:
+    """Return the local time of a day's number and seconds after its midnight."""
+    from tripplan.almanac.sun import local_zone
+
+    return datetime.combine(trip.dates[day], time()).replace(tzinfo=local_zone(trip.tz)) + timedelta(seconds=seconds)
+
+
+@dataclass
+class _Sun:
+    trip: Trip
+
+    def __post_init__(self) -> None:
+        self.corners: dict[tuple[int, int, int], tuple[int, int]] = {}
+
+    def corner(self, day: int, x: int, y: int) -> tuple[int, int]:
+        """Sunrise and sunset at a corner of the grid [s after midnight]; a sun that does not set or rise closes nothing."""
+        key = (day, x, y)
+        if key not in self.corners:
+            from tripplan.almanac.sun import sun_day
+
+            lon, lat = min(max(x * _GRID, -180.0), 180.0), min(max(y * _GRID, -90.0), 90.0)
+            date = self.trip.dates[day]
+            sun = sun_day(date, lon, lat, self.trip.tz)
+            rise, fall = 0, 86_400
+            if sun.sunrise is not None and sun.sunset is not None:
+                rise = _on_date(sun.sunrise, date)
+                fall = _on_date(sun.sunset, date)
+            self.corners[key] = (rise, fall)
+        return self.corners[key]
+
+    def at(self, day: int, spot: Spot) -> tuple[int, int]:
+        """Latest sunrise and earliest sunset of the grid cell around a point [s]."""
+        x, y = int(np.floor(spot.lon / _GRID)), int(np.floor(spot.lat / _GRID))
+        four = [self.corner(day, x + dx, y + dy) for dx in (0, 1) for dy in (0, 1)]
+        return max(r for r, _ in four), min(s for _, s in four)
+
+
+def _on_date(moment: datetime, date: object) -> int:
+    days = (moment.date() - date).days  # type: ignore[operator]
+    return int(days * 86_400 + seconds_of(moment))
+
+
+def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
+    """Work out the hours of every day.
+
+    Raises
+    ------
+    BadInputError
+        When the depot is closed at the hour of pick-up, or on the day of return.
+    """
+    spots = (trip.depot, trip.return_depot, *(s.spot for s in cast.sites))
+    count, days = len(spots), len(trip.dates)
+    sun = _Sun(trip)
+    cells = {(int(np.floor(s.lon / _GRID)), int(np.floor(s.lat / _GRID))): s for s in spots}
+    cell = [(int(np.floor(s.lon / _GRID)), int(np.floor(s.lat / _GRID))) for s in spots]
+    leave = np.zeros((days, count), dtype=np.int64)
+    arrive = np.zeros((days, count), dtype=np.int64)
+    for d in range(days):
+        light = {key: sun.at(d, spot) for key, spot in cells.items()}
+        rise = np.array([light[c][0] for c in cell])
+        fall = np.array([light[c][1] for c in cell])
+        leave[d] = np.maximum(trip.leave_after_min * 60, rise)
+        arrive[d] = np.minimum(trip.arrive_by_min * 60, fall - trip.sunset_margin_min * 60)
+    ready = seconds_of(trip.pick_up) + trip.firm.handover_min * 60
+    leave[0] = np.maximum(ready, np.array([sun.at(0, s)[0] for s in spots]))
+    back = seconds_of(trip.return_by) - trip.firm.return_min * 60
+    arrive[-1] = np.minimum(arrive[-1], back)
+    goal_windows = _depot_hours(trip, region)
+    if goal_windows:
+        arrive[-1] = np.minimum(arrive[-1], max(b for _, b in goal_windows) - trip.firm.return_min * 60)
+    for number, site in enumerate(cast.sites):
+        for d in range(days - 1):
+            windows = site.hours[d]
+            if not site.open[d]:
+                arrive[d, 2 + number] = -1
+            elif windows:
+                arrive[d, 2 + number] = min(arrive[d, 2 + number], max(b for _, b in windows))
+    first_leave = leave[:, :].min(axis=1)
+    first_leave[0] = ready
+    return DayHours(leave, arrive, first_leave, np.maximum(arrive.max(axis=1), first_leave), goal_windows)
+
+
+def _depot_hours(trip: Trip, region: Region) -> tuple[tuple[int, int], ...] | None:
+    """Check pick-up against the depot's hours, and return those of the return day."""
+    text = trip.firm.depot_hours
+    if not text.strip():
+        return None
+    from tripplan.almanac.hours import is_readable, windows
+
+    where = "firm, `depot_hours`"
+    if not is_readable(text):
+        raise BadInputError(f"{text!r} cannot be read as opening hours", where=where, accepted="such as Mo-Sa 08:00-18:00")
+    country = region.meta.country
+    first = windows(text, trip.dates[0], 0, 1440, country, trip.depot.lon, trip.depot.lat)
+    at = seconds_of(trip.pick_up) // 60
+    if not any(a <= at and at + trip.firm.handover_min <= b for a, b in first.windows):
+        raise BadInputError(
+            f"the depot is closed at pick-up, {trip.pick_up:%a %Y-%m-%d %H:%M} ({text})",
+            where=where,
+            next_step="mend the time of pick-up",
+        )
+    last = windows(text, trip.dates[-1], 0, 1440, country, trip.return_depot.lon, trip.return_depot.lat)
+    if not last.windows:
+        raise BadInputError(
+            f"the depot is closed on the day of return, {trip.return_by:%a %Y-%m-%d} ({text})",
+            where=where,
+            next_step="mend the day of return",
+        )
+    return tuple((a * 60, b * 60) for a, b in last.windows)

@@ -1,0 +1,245 @@
+"""What a plan leans on and what to be careful about: presumed offers, cautions, assumptions, notes of a day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from tripplan.model.cautions import LAST_WORD, caution
+from tripplan.model.place import OfferFact, Place, Spot
+from tripplan.model.plan import Caution, Day, PresumedOffer
+from tripplan.model.van import Levels
+from tripplan.model.words import STORES, Offer
+from tripplan.schedule.assemble import Work
+from tripplan.schedule.candidates import AVOID_KM, SERVES, Site, spot_of
+from tripplan.schedule.levels import follow
+
+__all__ = ["assumptions_of", "cautions_of", "day_notes", "presumed_of"]
+
+_R = range(len(STORES))
+
+
+def _site_words(site: Site, store: int) -> list[str]:
+    """Offers of a site that serve a store, surest first."""
+    words = ("fresh", "piped", "grey", "cassette")
+    serving = [w for w in words if (SERVES.get(w, SERVES["fresh"] | SERVES["grey"]) >> store) & 1]
+    facts = [(site.offers.get(w, OfferFact()).answer, w) for w in serving]
+    return [w for a, w in sorted(facts, key=lambda f: -f[0]) if a >= Offer.PRESUMED]
+
+
+def _presumed_at(work: Work, arcs: Sequence[int]) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    """(days, 2, R) services that stand on a presumed offer only: on the way, and at the night's place."""
+    found = np.zeros((len(arcs), 2, len(STORES)), dtype=bool)
+    for d, arc in enumerate(arcs):
+        for r in _R:
+            best = [f.answer for s in work.stops(arc) if s.sight < 0 for w, f in s.offers.items() if SERVES[w] >> r & 1]
+            found[d, 0, r] = bool(best) and max(best) == Offer.PRESUMED
+            end = int(work.options.end[arc])
+            if end >= 2:
+                site = work.cast.sites[end - 2]
+                words = _site_words(site, r)
+                found[d, 1, r] = bool(site.serves >> r & 1) and bool(words) and site.offers[words[0]].answer == Offer.PRESUMED
+    return found
+
+
+def presumed_of(work: Work, arcs: Sequence[int]) -> tuple[PresumedOffer, ...]:
+    """List the offers to telephone about: all on the way, and those of sites without which a store would not hold.
+
+    A site's offer is left out when its store holds though none of the presumed services happens.
+    """
+    shaky = _presumed_at(work, arcs)
+    cap, goal = work.problem.cap.astype(np.int64), work.problem.goal_cap.astype(np.int64)
+    without = follow(work, arcs, shaky)
+    over = np.zeros(len(STORES), dtype=bool)
+    for day in without:
+        over |= (day.road > cap) | (day.worst > cap)
+    over |= without[-1].end > goal
+    found: list[PresumedOffer] = []
+    for d, arc in enumerate(arcs):
+        for stop in work.stops(arc):
+            for word, place in stop.givers:
+                fact = place.offer(word)
+                if fact.answer == Offer.PRESUMED:
+                    spot = stop.spot if place is stop.place else spot_of(place)
+                    stores = tuple(STORES[r].value for r in _R if SERVES[word] & stop.serves & (1 << r))
+                    found.append(_presumed(work, d, stop.spot, spot, word, fact.evidence, stores))
+        end = int(work.options.end[arc])
+        if end < 2:
+            continue
+        site = work.cast.sites[end - 2]
+        if site.place is not None and site.place.admits != Offer.YES:
+            found.append(_presumed(work, d, site.spot, site.spot, "stay", site.place.admits_why, ()))
+        if site.kind.powered and site.offers["power"].answer == Offer.PRESUMED:
+            found.append(_presumed(work, d, site.spot, site.spot, "power", site.offers["power"].evidence, ("battery",)))
+        by_word: dict[str, list[str]] = {}
+        for r in _R:
+            if shaky[d, 1, r] and over[r]:
+                by_word.setdefault(_site_words(site, r)[0], []).append(STORES[r].value)
+        for word, names in by_word.items():
+            found.append(_presumed(work, d, site.spot, site.spot, word, site.offers[word].evidence, tuple(names)))
+    return tuple(found)
+
+
+def _presumed(work: Work, day: int, at: Spot, spot: Spot, word: str, evidence: str, stores: tuple[str, ...]) -> PresumedOffer:
+    known, km = _next_known(work, at, word)
+    return PresumedOffer(day + 1, spot, word, evidence, stores, known, km)
+
+
+def _next_known(work: Work, spot: Spot, word: str) -> tuple[Spot | None, float]:
+    """Return the nearest place by road that is known to have an offer, and how far it is [km]."""
+    joined = work.ways[0].joined_van
+    if joined is None:
+        return None, 0.0
+    spots = list(joined.spots)
+    if spot not in spots:
+        return None, 0.0
+    length = joined.matrix().length_m[spots.index(spot)].astype(np.float64).copy()
+    yes = np.zeros(len(spots), dtype=bool)
+    for row, other in enumerate(spots):
+        place = work.region.places[other.place] if other.place >= 0 else None
+        yes[row] = place is not None and other.place != spot.place and _known(place, word)
+    length[~yes] = np.inf
+    best = int(length.argmin())
+    return (spots[best], round(float(length[best]) / 1000, 1)) if np.isfinite(length[best]) else (None, 0.0)
+
+
+def _known(place: Place, word: str) -> bool:
+    if word == "stay":
+        return place.role == "site" and place.admits == Offer.YES
+    return place.offer(word).answer == Offer.YES and (place.role != "site" or place.admits == Offer.YES)
+
+
+def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
+    """Return what to know on a day."""
+    notes = []
+    for leg in day.legs:
+        where = f"{leg.start.name} to {leg.end.name}"
+        if leg.unknown_m >= 1:
+            notes.append(f"Phone first: {leg.unknown_m:.0f} m of road whose surface the map does not tell, {where}")
+        if leg.presumed_m >= 1:
+            notes.append(f"{leg.presumed_m / 1000:.1f} km of road only presumed to be sealed, {where}")
+        if leg.tolls:
+            notes.append(f"Toll road, {where}")
+        if leg.off_road_m > 150:
+            notes.append(f"The map leaves {leg.off_road_m:.0f} m between road and place, {where}")
+    for stop in work.stops(arc):
+        if stop.hours_unknown:
+            raw = stop.place.hours if stop.place is not None else ""
+            notes.append(f"Ask for the hours of {stop.spot.name}" + (f" (the map says: {raw})" if raw else ""))
+    if day.night is not None:
+        site = work.cast.sites[int(work.options.end[arc]) - 2]
+        if site.hours_unknown and day.night.stay_night == 1:
+            raw = site.place.hours if site.place is not None else ""
+            notes.append(f"Ask {site.spot.name} for its hours" + (f" (the map says: {raw})" if raw else ""))
+        if not site.price_known and day.night.stay_night == 1:
+            notes.append(f"The price of a night at {site.spot.name} is not known; {site.price_cents / 100:.2f} is counted")
+        if work.trip.pets and site.place is not None and site.place.pets == Offer.UNKNOWN and day.night.stay_night == 1:
+            notes.append(f"Ask {site.spot.name} whether pets may come")
+    return tuple(notes)
+
+
+def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[Caution, ...]:
+    """Choose the cautions that concern this plan, and the days of each."""
+    from tripplan.schedule.use import weather_of
+    from tripplan.van.fridge import tow_day
+    from tripplan.van.load import load_kg
+
+    trip = work.trip
+    on: dict[str, list[int]] = {}
+
+    def add(key: str, *numbers: int) -> None:
+        on.setdefault(key, []).extend(numbers)
+
+    for key in (
+        "gas_off_driving",
+        "tyres",
+        "loading",
+        "nose_weight",
+        "nobody_rides",
+        "mirrors",
+        "breaks",
+        "clearance",
+        "wind",
+        "descents",
+    ):
+        add(key, *(day.number for day in days if day.kind == "towing"))
+    for d, day in enumerate(days):
+        weather = weather_of(trip, d, day.end.lat)
+        if any(leg.ferry_s > 0 for leg in day.legs if leg.mode == "van"):
+            add("gas_off_ferry", day.number)
+        served = {s for e in day.events for s in e.stores} | {line.store for line in day.levels if line.served}
+        if served & {"cassette", "grey"}:
+            add("black_water", day.number)
+            add("chemicals", day.number)
+        if served & {"fresh", "flush"}:
+            add("drinking_water", day.number)
+        if any("gas" in e.stores for e in day.events):
+            add("autogas", day.number)
+        if day.night is not None:
+            if day.night.powered:
+                add("mains", day.number)
+            heating = day.night.runs_on.get("heating", "")
+            if "gas" in heating or trip.van.hob_aboard:
+                add("carbon_monoxide", day.number)
+                add("gas_leak", day.number)
+            if "less than wished" in heating or "none aboard" in heating:
+                add("cold_van", day.number)
+            add("spacing", day.number)
+            if weather.low_c <= 0:
+                add("frost", day.number)
+                add("butane_cold", day.number)
+        if day.kind == "towing":
+            start = weather.mean_c if d == 0 else None
+            if tow_day(trip.van, weather, day.towing_s / 3600, start_c=start).warm:
+                add("fridge_warm", day.number)
+            full = {line.store: line.leave for line in day.levels}
+            levels = Levels(
+                **{f"{s.value}_{ {'gas': 'kg', 'battery': 'ah'}.get(s.value, 'l') }": full.get(s.value, 0.0) for s in STORES}
+            )
+            for key in load_kg(trip.van, trip.party, levels, van_mass_kg=trip.outfit.van_mass_kg).cautions:
+                if key == "overload":
+                    add(key, day.number)
+    if any(leg.presumed_m >= 1 or leg.unknown_m >= 1 for day in days for leg in day.legs) or presumed_of(work, arcs):
+        add("presumed")
+    add("licensed_work")
+    add(LAST_WORD)
+    whole = tuple(day.number for day in days)
+    return tuple(caution(key, () if tuple(numbers) == whole else tuple(dict.fromkeys(numbers))) for key, numbers in on.items())
+
+
+def assumptions_of(work: Work, arcs: Sequence[int]) -> tuple[str, ...]:
+    """Say what the plan takes for granted."""
+    from tripplan.schedule.use import weather_of
+    from tripplan.van.limits import level_of_used
+
+    trip = work.trip
+    first = weather_of(trip, 0, trip.depot.lat)
+    said = [
+        f"Weather: {first.source}; pick-up day {first.low_c:.0f} to {first.high_c:.0f} °C",
+        f"Levels are planned so that all stores hold on {trip.confidence:.0%} of such trips, "
+        f"with habits spread by {trip.party.spread_shared:.0%} (one sigma)",
+        "On a towing day the hours between leaving and the latest arrival count as spent in the van with nothing given, "
+        "and what a day uses counts in full after a service on the way: real levels are better",
+        f"A night whose price is not known counts {trip.weights.unknown_price_cents / 100:.2f}, a service whose price is not known nothing",
+        "Hours that the map does not tell close nothing: ask first where a day says so",
+        "Barrels and cassette are filled and emptied on foot at a site, on arrival and every morning, where the site offers it",
+    ]
+    if any(int(work.options.serves[a]) >> 4 & 1 for a in arcs):
+        said.append(
+            f"A gas stop exchanges every bottle that has been opened, so that the gas is full after it; "
+            f"money is counted for all {trip.van.gas_bottles} that are carried, the most it can be"
+        )
+    for name, asked in (("cassette", trip.firm.return_cassette_empty), ("grey", trip.firm.return_grey_empty)):
+        store = next(s for s in STORES if s.value == name)
+        if asked:
+            left = level_of_used(trip.van, store, int(work.use.last_day[STORES.index(store)]))
+            said.append(
+                f"The {name} is emptied on the last day; use it no more after that, or at most {left:.1f} L come back in it"
+            )
+    if any(s.place < 0 for s in trip.avoid):
+        said.append(f"Around a place to avoid that is no site of the map, {AVOID_KM:g} km are kept clear of stops")
+    doubtful = sum(len(w.doubtful) for w in work.ways)
+    if doubtful:
+        said.append(f"{doubtful} roads with a closing time that nobody could read count as open: look at signs")
+    return tuple(said)

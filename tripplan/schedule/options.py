@@ -1,0 +1,455 @@
+"""Ways to spend a day: from each place to each other with up to two stops, or out and back by car from a standing van.
+
+Stops that serve the same stores in the same hours are a class; for each pair of places and each class, or pair of classes
+that serve more together, the way of least cost is kept, for each day on which it fits into the hours. A way stays in the
+table on those days on which no other serves as much, visits as much, uses no more and costs no more.
+
+With two stops the first is the one that leads to the second at least cost (a second-best first stop is not tried).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.schedule.candidates import Stop
+from tripplan.schedule.clock import BREAK_S, DRIVE_BETWEEN_BREAKS_S
+from tripplan.schedule.ways import FAR, Table
+
+__all__ = ["Frame", "Options", "tow_options", "stand_options"]
+
+I64 = NDArray[np.int64]
+B1 = NDArray[np.bool_]
+#: Cells of one work table.
+_CHUNK = 4_000_000
+
+
+@dataclass(frozen=True)
+class Frame:
+    """The hours and limits that days must keep to.
+
+    Parameters
+    ----------
+    leave, arrive
+        (D, P) earliest leaving of each place and latest arrival there [s after midnight]; arrive -1: not on that day.
+    days
+        (P, P) uint64: bit d set where the van may go from one place to the other on day d.
+    drive_s
+        (P) most time at the wheel on a day that begins at the place [s].
+    classes_s
+        Upper ends of the classes of driving time [s].
+    """
+
+    leave: I64
+    arrive: I64
+    days: NDArray[np.uint64]
+    drive_s: I64
+    classes_s: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Options:
+    """Ways to spend a day, side by side: columns of equal length.
+
+    Parameters
+    ----------
+    start, end
+        Places. first, second: numbers of the stops, -1 none. car: whether the car goes alone.
+    cost, money
+        [cents] drive_s, total_s: at the wheel; all legs, stops and breaks, no waiting [s].
+    serves, sights
+        Masks. days: bit d set: on day d. use: class of driving time.
+    """
+
+    start: I64
+    end: I64
+    first: I64
+    second: I64
+    cost: I64
+    money: I64
+    drive_s: I64
+    total_s: I64
+    serves: I64
+    sights: I64
+    use: I64
+    days: NDArray[np.uint64]
+    car: B1
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+    def take(self, rows: NDArray[np.int64] | B1) -> Options:
+        """Return some of the rows."""
+        return Options(*(getattr(self, f.name)[rows] for f in fields(self)))
+
+    @staticmethod
+    def join(parts: Sequence[Options]) -> Options:
+        """Return several tables as one."""
+        return Options(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Options)))
+
+
+@dataclass(frozen=True)
+class _Class:
+    """Stops that are alike but for where they are."""
+
+    members: I64
+    serves: int
+    sight: int
+    windows: tuple[object, ...]
+
+    @property
+    def any_time(self) -> bool:
+        return all(w is None for w in self.windows)
+
+
+def _classes(stops: Sequence[Stop]) -> list[_Class]:
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for number, stop in enumerate(stops):
+        groups.setdefault((stop.serves, stop.sight, stop.windows), []).append(number)
+    return [_Class(np.array(m), stops[m[0]].serves, stops[m[0]].sight, stops[m[0]].windows) for m in groups.values()]
+
+
+def _pairs(classes: list[_Class]) -> Iterator[tuple[_Class, _Class]]:
+    """Ordered pairs of classes that do more together than one does alone."""
+    for a in classes:
+        for b in classes:
+            both = a.serves | b.serves
+            more = both not in (a.serves, b.serves) if a.sight < 0 and b.sight < 0 else a.sight != b.sight
+            if more:
+                yield a, b
+
+
+@dataclass
+class _Chain:
+    """Best chains so far from each start (rows) to each stop or place (columns): what they cost, and each leg."""
+
+    cost: I64
+    money: I64
+    stops: list[I64]
+    legs: list[tuple[I64, I64]]
+
+    @property
+    def drive(self) -> I64:
+        return np.minimum(sum((d for _, d in self.legs), np.zeros_like(self.cost)), FAR)
+
+
+def _start(table: Table, first: Sequence[Stop], members: I64) -> _Chain:
+    """From every place to the members of a class."""
+    cost, money = table.cents[:, members].copy(), table.km_cents[:, members].copy()
+    for k, v in enumerate(members.tolist()):
+        stop = first[v]
+        if stop.only_from >= 0:
+            cost[np.arange(len(cost)) != stop.only_from, k] = FAR
+        cost[:, k] += stop.cents + stop.charge_cents
+        money[:, k] += stop.cents
+    cost[cost > FAR] = FAR
+    numbers = np.broadcast_to(members, cost.shape)
+    return _Chain(cost, money, [np.asarray(numbers)], [(table.total_s[:, members], table.drive_s[:, members])])
+
+
+def _follow(chain: _Chain, onward: Table, limit: I64, shut: B1 | None = None) -> _Chain:
+    """Go on from the members to each column of ``onward``, through the member of least cost within the limit."""
+    rows, middle = chain.cost.shape
+    cols = onward.cents.shape[1]
+    pick = np.zeros((rows, cols), dtype=np.int64)
+    best = np.full((rows, cols), FAR, dtype=np.int64)
+    drive = chain.drive
+    step = max(1, _CHUNK // max(1, middle * cols))
+    for lo in range(0, rows, step):
+        part = slice(lo, lo + step)
+        cost = chain.cost[part, :, None] + onward.cents[None]
+        cost[drive[part, :, None] + onward.drive_s[None] > limit[part, None, None]] = FAR
+        if shut is not None:
+            cost[:, shut] = FAR
+        at = cost.argmin(axis=1)
+        pick[part] = at
+        best[part] = np.take_along_axis(cost, at[:, None, :], axis=1)[:, 0, :]
+    best[best > FAR] = FAR
+    row = np.arange(rows)[:, None]
+    col = np.arange(cols)[None, :]
+    legs = [(t[row, pick], d[row, pick]) for t, d in chain.legs]
+    legs.append((onward.total_s[pick, col], onward.drive_s[pick, col]))
+    money = chain.money[row, pick] + onward.km_cents[pick, col]
+    return _Chain(best, money, [s[row, pick] for s in chain.stops], legs)
+
+
+def _add_stop(chain: _Chain, stops: Sequence[Stop], members: I64) -> None:
+    """Count the stop at the columns that a chain has reached."""
+    fee = np.array([stops[v].cents for v in members.tolist()], dtype=np.int64)
+    charge = np.array([stops[v].charge_cents for v in members.tolist()], dtype=np.int64)
+    chain.cost = np.minimum(chain.cost + fee + charge, FAR)
+    chain.money = chain.money + fee
+    chain.stops.append(np.broadcast_to(members, chain.cost.shape))
+    for k, v in enumerate(members.tolist()):
+        if stops[v].only_from >= 0:
+            shut = np.arange(len(chain.cost)) != stops[v].only_from
+            chain.cost[shut, k] = FAR
+
+
+def _shut_ends(stops: Sequence[Stop], members: I64, cols: I64) -> B1 | None:
+    """(members, columns) pairs that are only for guests of another place."""
+    only = np.array([stops[v].only_to for v in members.tolist()])
+    if (only < 0).all():
+        return None
+    return (only[:, None] >= 0) & (only[:, None] != cols[None, :])
+
+
+def _pass(at: I64, legs: list[tuple[I64, I64]], stops: list[tuple[I64, object]]) -> tuple[I64, B1]:
+    """The forward pass of `clock.lay_out` on arrays: arrival [s] and whether all stops took the party in.
+
+    ``stops`` holds for each stop its duration [s] and its windows of the day (``None``: any time).
+    """
+    since = np.zeros_like(at)
+    ok = np.ones(at.shape, dtype=bool)
+    for k, (total, drive) in enumerate(legs):
+        breaks = np.maximum(0, -(-(since + drive) // DRIVE_BETWEEN_BREAKS_S) - 1)
+        at = at + total + breaks * BREAK_S
+        since = since + drive - breaks * DRIVE_BETWEEN_BREAKS_S
+        if k < len(stops):
+            seconds, windows = stops[k]
+            begin = at
+            if windows is not None:
+                begin = np.full_like(at, -1)
+                for opens, closes in reversed(list(windows)):  # type: ignore[call-overload]
+                    candidate = np.maximum(at, opens)
+                    begin = np.where(candidate + seconds <= closes, candidate, begin)
+                ok &= begin >= 0
+                begin = np.maximum(begin, at)
+            since = np.where(begin + seconds - at >= BREAK_S, 0, since)
+            at = begin + seconds
+    return at, ok
+
+
+def _days(
+    frame: Frame, chain: _Chain, start: I64, end: I64, kinds: Sequence[_Class], stops: Sequence[Stop]
+) -> NDArray[np.uint64]:
+    """On which days each cell fits into the hours, (n) uint64; cells are given by their places and the chain's columns."""
+    seconds = np.array([s.seconds for s in stops] or [0], dtype=np.int64)
+    at_stops = [seconds[s] for s in chain.stops]
+    allowed = frame.days[start, end]
+    days = np.zeros(len(start), dtype=np.uint64)
+    free = all(k.any_time for k in kinds)
+    if free:
+        took, _ = _pass(np.zeros(len(start), dtype=np.int64), chain.legs, [(s, None) for s in at_stops])
+    for d in range(len(frame.leave)):
+        bit = np.uint64(1 << d)
+        if not (allowed & bit).any():
+            continue
+        if free:
+            fits = frame.leave[d, start] + took <= frame.arrive[d, end]
+        else:
+            on_day = [(s, k.windows[d]) for s, k in zip(at_stops, kinds, strict=True)]
+            arrival, ok = _pass(frame.leave[d, start], chain.legs, on_day)
+            fits = ok & (arrival <= frame.arrive[d, end])
+        days |= np.where(fits, allowed & bit, np.uint64(0))
+    return days
+
+
+def _cells(chain: _Chain, keep: B1) -> _Chain:
+    rows, cols = np.nonzero(keep)
+    return _Chain(
+        chain.cost[rows, cols], chain.money[rows, cols], [s[rows, cols] for s in chain.stops],
+        [(t[rows, cols], d[rows, cols]) for t, d in chain.legs],
+    )  # fmt: skip
+
+
+def _options(
+    frame: Frame, chain: _Chain, start: I64, end: I64, kinds: Sequence[_Class], stops: Sequence[Stop], *, car: bool
+) -> Options:
+    """Return the cells (one each) as options, those that fit on some day."""
+    none = np.full(len(start), -1, dtype=np.int64)
+    seconds = np.array([s.seconds for s in stops] or [0], dtype=np.int64)
+    days = _days(frame, chain, start, end, kinds, stops)
+    took, _ = _pass(np.zeros(len(start), dtype=np.int64), chain.legs, [(seconds[s], None) for s in chain.stops])
+    serves = sights = 0
+    for kind in kinds:
+        serves |= kind.serves
+        sights |= 1 << kind.sight if kind.sight >= 0 else 0
+    drive = chain.drive
+    use = np.searchsorted(np.array(frame.classes_s), drive)
+    numbers = [*chain.stops, none, none]
+    full = np.full(len(start), 1, dtype=np.int64)
+    table = Options(
+        start, end, numbers[0], numbers[1], chain.cost, chain.money, drive, took, full * serves, full * sights, use, days,
+        np.full(len(start), car, dtype=bool),
+    )  # fmt: skip
+    return table.take(days != 0)
+
+
+def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, *, pairs: bool = True) -> Options:
+    """Return the undominated ways to tow from each place to each other.
+
+    Parameters
+    ----------
+    table
+        Between the places (first ``places`` rows) and the stops (the rest).
+    pairs
+        Whether days may have two stops.
+    """
+    at_stop = np.arange(places, places + len(stops))
+    here = np.arange(places)
+    direct = table.take(here, here)
+    to_stop, from_stop = table.take(here, at_stop), table.take(at_stop, here)
+    between = table.take(at_stop, at_stop)
+    limit = frame.drive_s
+    parts: list[Options] = []
+
+    def keep(chain: _Chain, kinds: Sequence[_Class]) -> None:
+        good = (chain.cost < FAR) & (chain.drive <= limit[:, None]) & (frame.days != 0)
+        np.fill_diagonal(good, val=False)
+        start, end = np.nonzero(good)
+        parts.append(_options(frame, _cells(chain, good), start, end, kinds, stops, car=False))
+
+    keep(_Chain(direct.cents, direct.km_cents, [], [(direct.total_s, direct.drive_s)]), ())
+    classes = _classes(stops)
+    ends = {id(c): _shut_ends(stops, c.members, here) for c in classes}
+    begun = {id(c): _start(to_stop, stops, c.members) for c in classes}
+    for c in classes:
+        onward = from_stop.take(c.members, here)
+        chain = _follow(begun[id(c)], onward, limit, ends[id(c)])
+        keep(chain, (c,))
+        if len(c.members) > 1:
+            _other_days(frame, begun[id(c)], onward, limit, ends[id(c)], chain, c, stops, parts)
+    for a, b in _pairs(classes) if pairs else ():
+        gone = np.array([stops[v].only_to >= 0 for v in a.members.tolist()])
+        shut = np.repeat(gone[:, None], len(b.members), axis=1) if gone.any() else None
+        chain = _follow(begun[id(a)], between.take(a.members, b.members), limit, shut)
+        _add_stop(chain, stops, b.members)
+        keep(_follow(chain, from_stop.take(b.members, here), limit, ends[id(b)]), (a, b))
+    return undominated(Options.join(parts))
+
+
+def _other_days(
+    frame: Frame, begun: _Chain, onward: Table, limit: I64, shut: B1 | None, best: _Chain, kind: _Class, stops: Sequence[Stop],
+    parts: list[Options],
+) -> None:  # fmt: skip
+    """On days on which the cheapest member is too late, too early or closed to us, take the cheapest that is not."""
+    good = (best.cost < FAR) & (best.drive <= limit[:, None]) & (frame.days != 0)
+    np.fill_diagonal(good, val=False)
+    start, end = np.nonzero(good)
+    days = _days(frame, _cells(best, good), start, end, (kind,), stops)
+    missed = frame.days[start, end] & ~days
+    seconds = np.array([stops[v].seconds for v in kind.members.tolist()], dtype=np.int64)
+    total, drive = begun.legs[0]
+    quickest = (total[:, :, None] + seconds[None, :, None] + onward.total_s[None]).min(axis=1) if good.size else total
+    for d in range(len(frame.leave)):
+        bit = np.uint64(1 << d)
+        windows = kind.windows[d]
+        if windows is not None and not windows:
+            continue
+        hope = (missed & bit != 0) & (frame.leave[d, start] + quickest[start, end] <= frame.arrive[d, end])
+        rows = np.flatnonzero(hope)
+        for lo in range(0, len(rows), max(1, _CHUNK // (8 * len(kind.members)))):
+            some = rows[lo : lo + max(1, _CHUNK // (8 * len(kind.members)))]
+            i, j = start[some], end[some]
+            legs = [(total[i], drive[i]), (onward.total_s[:, j].T, onward.drive_s[:, j].T)]
+            at, ok = _pass(np.broadcast_to(frame.leave[d, i][:, None], legs[0][0].shape), legs, [(seconds[None, :], windows)])
+            cost = begun.cost[i] + onward.cents[:, j].T
+            ok &= (at <= frame.arrive[d, j][:, None]) & (cost < FAR) & (legs[0][1] + legs[1][1] <= limit[i][:, None])
+            if shut is not None:
+                ok &= ~shut[:, j].T
+            cost = np.where(ok, cost, FAR)
+            pick = cost.argmin(axis=1)
+            row = np.flatnonzero(cost[np.arange(len(some)), pick] < FAR)
+            if not len(row):
+                continue
+            p, i, j = pick[row], i[row], j[row]
+            chain = _Chain(
+                cost[row, p], begun.money[i, p] + onward.km_cents[p, j], [kind.members[p]],
+                [(total[i, p], drive[i, p]), (onward.total_s[p, j], onward.drive_s[p, j])],
+            )  # fmt: skip
+            table = _options(frame, chain, i, j, (kind,), stops, car=False)
+            parts.append(table)
+
+
+def stand_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, most_s: int) -> Options:
+    """Return the undominated ways to spend a standing day: nothing, or out and back by car with up to two stops.
+
+    Parameters
+    ----------
+    table
+        Of the car: between the places (first ``places`` rows) and its stops.
+    frame
+        Of the same places.
+    most_s
+        Most time at the wheel [s].
+    """
+    here = np.arange(places)
+    zero = np.zeros(places, dtype=np.int64)
+    parts = [_options(frame, _Chain(zero, zero, [], [(zero, zero)]), here, here, (), stops, car=True)]
+    at_stop = np.arange(places, places + len(stops))
+    to_stop, from_stop, between = table.take(here, at_stop), table.take(at_stop, here), table.take(at_stop, at_stop)
+    fee = np.array([s.cents for s in stops], dtype=np.int64)
+    charge = np.array([s.charge_cents for s in stops], dtype=np.int64)
+    only = np.array([s.only_from for s in stops], dtype=np.int64)
+
+    def keep(numbers: list[I64], kinds: Sequence[_Class], start: I64) -> None:
+        at = numbers[0]
+        chain = _Chain(
+            to_stop.cents[start, at],
+            to_stop.km_cents[start, at],
+            numbers,
+            [(to_stop.total_s[start, at], to_stop.drive_s[start, at])],
+        )
+        for k, stop in enumerate(numbers):
+            chain.cost = chain.cost + fee[stop] + charge[stop]
+            chain.money = chain.money + fee[stop]
+            last = k == len(numbers) - 1
+            leg = from_stop if last else between
+            to = start if last else numbers[k + 1]
+            chain.cost = chain.cost + leg.cents[stop, to]
+            chain.money = chain.money + leg.km_cents[stop, to]
+            chain.legs.append((leg.total_s[stop, to], leg.drive_s[stop, to]))
+        good = (chain.cost < FAR) & (chain.drive <= most_s)
+        for stop in numbers:
+            good &= (only[stop] < 0) | (only[stop] == start)
+        rows = np.flatnonzero(good)
+        chain = _Chain(
+            chain.cost[rows], chain.money[rows], [s[rows] for s in numbers], [(t[rows], d[rows]) for t, d in chain.legs]
+        )
+        parts.append(undominated(_options(frame, chain, start[rows], start[rows], kinds, stops, car=True)))
+
+    classes = _classes(stops)
+    for c in classes:
+        start, stop = (x.ravel() for x in np.meshgrid(here, c.members, indexing="ij"))
+        keep([stop], (c,), start)
+    for a, b in _pairs(classes):
+        if a.sight < 0 and b.sight < 0:
+            continue
+        start, one, two = (x.ravel() for x in np.meshgrid(here, a.members, b.members, indexing="ij"))
+        keep([one, two], (a, b), start)
+    return undominated(Options.join(parts))
+
+
+def undominated(options: Options) -> Options:
+    """Drop each way from the days on which another does as much at no more cost, money and use."""
+    if not len(options):
+        return options
+    o = options
+    order = np.lexsort((np.arange(len(o)), o.use, o.money, o.cost, o.car, o.end, o.start))
+    o = o.take(order)
+    new = np.concatenate(([True], (o.start[1:] != o.start[:-1]) | (o.end[1:] != o.end[:-1]) | (o.car[1:] != o.car[:-1])))
+    group = np.cumsum(new) - 1
+    first = np.flatnonzero(new)
+    size = np.diff(np.concatenate((first, [len(o)])))
+    days = o.days.copy()
+    # Within a pair of places rows stand by cost: a row can only be beaten by one before it, at distance 1, 2, ...
+    for apart in range(1, int(size.max())):
+        late = np.flatnonzero(np.arange(len(o)) - first[group] >= apart)
+        late = late[days[late] != 0]
+        if not len(late):
+            continue
+        early = late - apart
+        better = (
+            ((o.serves[late] & ~o.serves[early]) == 0)
+            & ((o.sights[late] & ~o.sights[early]) == 0)
+            & (o.money[early] <= o.money[late])
+            & (o.use[early] <= o.use[late])
+        )
+        late, early = late[better], early[better]
+        days[late] &= ~o.days[early]
+    o = Options(*(days if f.name == "days" else getattr(o, f.name) for f in fields(o)))
+    return o.take(days != 0)

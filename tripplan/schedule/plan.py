@@ -1,0 +1,233 @@
+"""A trip planned: candidates, ways, options, search, clock, and the plan that people read."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from tripplan.model.errors import BadInputError, NoPlanError
+from tripplan.model.place import Place, Spot
+from tripplan.model.plan import Cost, Day, Night, Plan, Proof
+from tripplan.model.progress import Progress, silent
+from tripplan.model.trip import Trip
+from tripplan.region.columns import HIGHWAYS
+from tripplan.region.region import Region
+from tripplan.schedule.assemble import Work, assemble
+from tripplan.schedule.candidates import cast_of, distance_m, kind_word
+from tripplan.schedule.levels import level_lines
+from tripplan.schedule.notes import assumptions_of, cautions_of, day_notes, presumed_of
+from tripplan.schedule.problem import Solution
+from tripplan.schedule.timetable import clock_of, events_of, legs_of
+from tripplan.schedule.use import weather_of
+from tripplan.schedule.ways import Ways, ways_of
+
+__all__ = ["best_path", "make_plan", "plan_of", "prepare"]
+
+#: So many days found impossible by the clock are more than any trip needs.
+_MOST_FORBIDDEN = 2000
+
+
+def make_plan(
+    trip: Trip,
+    region: Region,
+    *,
+    cache: Path | None = None,
+    progress: Progress | None = None,
+    max_seconds: float | None = None,
+) -> Plan:
+    """Plan a trip.
+
+    Parameters
+    ----------
+    cache
+        Folder for networks and tables of times; ``None``: the user's.
+    max_seconds
+        Where the search stops with the best plan so far and its gap; ``None``: it goes on to the proof.
+
+    Raises
+    ------
+    NoPlanError
+        When no plan keeps to every limit; carries what the nearest one exceeds.
+    BadInputError
+        When the depot cannot be reached at all, or is closed, or a booked place takes no vans.
+    """
+    tell = progress or silent
+    cast, ways = prepare(trip, region, cache=cache, progress=tell)
+    tell("Laying out the days that are possible", 0.0)
+    work = assemble(trip, region, cast, ways)
+    solution = best_path(work, progress=tell, max_seconds=max_seconds)
+    if not solution.arcs:
+        if solution.status == "unknown":
+            raise NoPlanError("the search was stopped before it found a plan or proved that there is none")
+        from tripplan.schedule.explain import no_plan
+
+        raise no_plan(work, progress=tell)
+    return plan_of(work, solution)
+
+
+def prepare(trip: Trip, region: Region, *, cache: Path | None = None, progress: Progress = silent):  # type: ignore[no-untyped-def]
+    """Choose the candidates of a trip and work out the ways between them; return both.
+
+    Raises
+    ------
+    BadInputError
+        When no road that the outfit may use leads to the depot.
+    """
+    if cache is None:
+        from tripplan.roads.cache import cache_folder
+
+        cache = cache_folder()
+    progress("Choosing sites and service points", 0.0)
+    cast = cast_of(trip, region, _in_reach(trip, region))
+    ways = ways_of(trip, region, cast, cache=cache, progress=progress)
+    _depots(trip, ways)
+    return cast, ways
+
+
+def _depots(trip: Trip, ways: list[Ways]) -> None:
+    for way in ways:
+        joined = way.joined_van
+        if joined is None:
+            continue
+        for row, (spot, word) in enumerate(((trip.depot, "pick-up"), (trip.return_depot, "return"))):
+            if not joined.reached[row]:
+                raise BadInputError(
+                    f"{spot.name!r} cannot be reached with the van: {joined.why_not[row]}",
+                    where=f"depot of {word}",
+                    next_step="choose a point on a sealed road, or allow a longer last mile",
+                )
+
+
+def _in_reach(trip: Trip, region: Region) -> Callable[[Place], bool]:
+    """Return a test that drops places too far for all the days together, as the crow flies at the towing limit."""
+    speed = min(trip.outfit.towing_limit_kmh, trip.firm.towing_limit_kmh) / 3.6
+    days = len(trip.dates)
+    metres = speed * (trip.first_day_drive_s + (days - 1) * trip.max_drive_s)
+    if trip.ferries and bool((region.ways.highway == HIGHWAYS.index("ferry")).any()):
+        metres = max(speed, 30.0) * 86_400 * days  # at sea the driving limit does not count
+    lon = np.array([p.lon for p in region.places])
+    lat = np.array([p.lat for p in region.places])
+    there = distance_m(trip.depot.lon, trip.depot.lat, lon, lat)
+    back = distance_m(trip.return_depot.lon, trip.return_depot.lat, lon, lat)
+    row = {p.index: k for k, p in enumerate(region.places)}
+    near = there + back <= metres
+    return lambda place: bool(near[row[place.index]])
+
+
+def best_path(work: Work, *, progress: Progress = silent, max_seconds: float | None = None) -> Solution:
+    """Search, and forbid days that the clock finds impossible, until the best path keeps its clock.
+
+    Forbidding only takes away what cannot be, so the proof of the last search holds for the trip.
+    """
+    from tripplan.schedule.solve import solve
+
+    labels, checked = 0, set[tuple[int, int]]()
+    while True:
+        solution = solve(work.problem, forbidden=frozenset(work.forbidden), max_seconds=max_seconds, progress=progress)
+        labels += solution.labels
+        if not solution.arcs:
+            return replace(solution, labels=labels)
+        bad = [
+            (d, arc)
+            for d, arc in enumerate(solution.arcs)
+            if (d, arc) not in checked and clock_of(work, d, arc).fault is not None
+        ]
+        checked.update(enumerate(solution.arcs))
+        if not bad or len(work.forbidden) > _MOST_FORBIDDEN:
+            return replace(solution, labels=labels, status=solution.status if not bad else "gap")
+        work.forbidden.update(bad)
+
+
+def plan_of(work: Work, solution: Solution) -> Plan:
+    """Put a path of arcs into words and numbers."""
+    arcs = [int(a) for a in solution.arcs]
+    trip, region = work.trip, work.region
+    lines = level_lines(work, arcs)
+    days: list[Day] = []
+    stay = 0
+    for d, arc in enumerate(arcs):
+        start, end = int(work.options.start[arc]), int(work.options.end[arc])
+        stay = stay + 1 if start == end else 1
+        legs = legs_of(work, arc)
+        events = events_of(work, d, arc, clock_of(work, d, arc, legs))
+        night = _night(work, d, end, stay) if end != 1 else None
+        spot = trip.return_depot if end == 1 else work.cast.sites[end - 2].spot
+        begin = trip.depot if start == 0 else work.cast.sites[start - 2].spot
+        sun = _sun(trip, d, spot)
+        weather = weather_of(trip, d, spot.lat)
+        kind = "standing" if start == end else "towing"
+        day = Day(
+            d + 1, trip.dates[d], kind, begin, spot, legs, events, night, lines[d], sun[0], sun[1],
+            f"{weather.low_c:.0f} to {weather.high_c:.0f} °C, sun {weather.sun_kwh_per_m2:.1f} kWh/m² ({weather.source})",
+        )  # fmt: skip
+        days.append(replace(day, notes=day_notes(work, arc, day)))
+    cost = cost_of(work, arcs)
+    proof = Proof(
+        proven=solution.status == "proven",
+        gap=0.0 if solution.status == "proven" else (solution.cost - solution.bound) / max(1, abs(solution.cost)),
+        bound_cents=int(solution.bound),
+        labels=solution.labels,
+        forbidden_days=len(work.forbidden),
+        method="exact search over days: options of a day, backward bound, labels with dominance, clock of each day",
+    )
+    return Plan(
+        trip, region.meta.name, region.meta.key, region.meta.data_date, tuple(days), cost, proof,
+        presumed_of(work, arcs), cautions_of(work, arcs, days), assumptions_of(work, arcs),
+    )  # fmt: skip
+
+
+def _sun(trip: Trip, day: int, spot: Spot):  # type: ignore[no-untyped-def]
+    from tripplan.almanac.sun import sun_day
+
+    sun = sun_day(trip.dates[day], spot.lon, spot.lat, trip.tz)
+    whole = [m.replace(microsecond=0) if m else None for m in (sun.sunrise, sun.sunset)]
+    return whole[0], whole[1]
+
+
+def _night(work: Work, day: int, place: int, stay: int) -> Night:
+    from tripplan.van.energy import runs_on
+
+    site, trip = work.cast.sites[place - 2], work.trip
+    weather = weather_of(trip, day, site.spot.lat)
+    return Night(
+        site.spot, site.ref, kind_word(site), site.kind.powered, site.price_cents, site.price_known, stay, dict(site.offers),
+        runs_on(trip.van, trip.party, weather, site.kind),
+    )  # fmt: skip
+
+
+def cost_of(work: Work, arcs: Sequence[int]) -> Cost:
+    """Take the cost of a path apart; its parts add up to what the search counted."""
+    p, o, trip = work.problem, work.options, work.trip
+    nights = km = services = drive = stops = ones = 0
+    run = 0
+    for d, arc in enumerate(arcs):
+        table = work.ways_of(arc).car if o.car[arc] else work.ways_of(arc).van
+        points = work.points(arc)
+        for a, b in itertools.pairwise(points):
+            km += int(table.km_cents[a, b])
+            drive += int(table.cents[a, b] - table.km_cents[a, b])
+        for stop in work.stops(arc):
+            services += stop.cents
+            stops += stop.charge_cents
+        start, end = int(o.start[arc]), int(o.end[arc])
+        if start != end:
+            ones += trip.weights.one_night_cents if run == 1 else 0
+            run = 0
+        run += 1
+        if end != 1:
+            nights += int(p.night_cost[d, end])
+    value = sum(s.value_cents for n, s in enumerate(trip.sights) if not s.must and seen(work, arcs, n))
+    total = nights + km + services + drive + stops + ones - value
+    return Cost(nights, km, services, drive, stops, ones, value, total)
+
+
+def seen(work: Work, arcs: Sequence[int], sight: int) -> bool:
+    """Say whether a path sees a sight, by hours or by nights near it."""
+    if any(int(work.options.sights[a]) >> sight & 1 for a in arcs):
+        return True
+    nights = sum(int(work.problem.cover[int(work.options.end[a]), sight]) for a in arcs[:-1])
+    return bool(work.trip.sights[sight].nights) and nights >= work.trip.sights[sight].nights
