@@ -11,7 +11,14 @@ __all__ = ["command"]
 
 @click.command("audit")
 @click.argument("plan_file", metavar="PLAN.json", type=click.Path(path_type=Path))
-@click.option("--region", "region_file", metavar="REGION", required=True, type=click.Path(path_type=Path), help="The region that the plan was made on.")
+@click.option(
+    "--region",
+    "region_file",
+    metavar="REGION",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="The region that the plan was made on.",
+)
 def command(plan_file: Path, region_file: Path) -> int:
     """Re-check a plan with code that shares nothing with the search.
 
@@ -27,7 +34,9 @@ def command(plan_file: Path, region_file: Path) -> int:
     nights = sum(1 for day in plan.days if day.night is not None)
     km = sum(leg.length_m for day in plan.days for leg in day.legs) / 1000
     if not findings:
-        click.echo(f"Nothing found: {len(plan.days)} days, {nights} nights and {km:.0f} km of road hold against the map, the van and the trip.")
+        click.echo(
+            f"Nothing found: {len(plan.days)} days, {nights} nights and {km:.0f} km of road hold against the map, the van and the trip."
+        )
         return 0
     click.echo(f"{len(findings)} finding{'s' if len(findings) > 1 else ''}:")
     for f in findings:

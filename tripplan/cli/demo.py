@@ -10,9 +10,17 @@ __all__ = ["command"]
 
 
 @click.command("demo")
-@click.option("--trip", "trip_name", default="", metavar="NAME", help="Which sample trip; without it, the first. `--list` names them.")
+@click.option(
+    "--trip", "trip_name", default="", metavar="NAME", help="Which sample trip; without it, the first. `--list` names them."
+)
 @click.option("--list", "list_trips", is_flag=True, help="Name the sample trips and stop.")
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), default=Path("my-trip"), show_default=True, help="Folder for the papers.")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("my-trip"),
+    show_default=True,
+    help="Folder for the papers.",
+)
 def command(trip_name: str, list_trips: bool, out: Path) -> int:
     """Plan a sample trip on an invented island: nothing to prepare, nothing to fetch."""
     from tripplan.cli.plan import plan_and_write
@@ -26,7 +34,9 @@ def command(trip_name: str, list_trips: bool, out: Path) -> int:
             click.echo(f"{name:24} {_first_comment(path)}")
         return 0
     if trip_name and trip_name not in trips:
-        raise BadInputError(f"no sample trip {trip_name!r}", where="--trip", accepted=", ".join(trips), next_step="choose one of them")
+        raise BadInputError(
+            f"no sample trip {trip_name!r}", where="--trip", accepted=", ".join(trips), next_step="choose one of them"
+        )
     path = trips[trip_name] if trip_name else next(iter(trips.values()))
     click.echo("This is an invented island, an invented hire firm and an invented family: a trip to try tripplan with.")
     with shown() as progress:

@@ -24,7 +24,9 @@ def read_text(path: Path) -> str:
     if path.is_dir():
         raise BadInputError("is a folder", where=str(path), accepted="a file", next_step="name the file in it")
     if path.stat().st_size > _MOST_BYTES:
-        raise BadInputError(f"is {path.stat().st_size / 2**20:.0f} MB", where=str(path), accepted=f"at most {_MOST_BYTES / 2**20:.0f} MB")
+        raise BadInputError(
+            f"is {path.stat().st_size / 2**20:.0f} MB", where=str(path), accepted=f"at most {_MOST_BYTES / 2**20:.0f} MB"
+        )
     try:
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError:

@@ -13,9 +13,24 @@ __all__ = ["command", "plan_and_write"]
 
 @click.command("plan")
 @click.argument("trip_file", metavar="TRIP.toml", type=click.Path(path_type=Path))
-@click.option("--region", "region_file", metavar="REGION", required=True, type=click.Path(path_type=Path), help="A region made by `tripplan region build`.")
-@click.option("--out", metavar="DIR", required=True, type=click.Path(path_type=Path), help="Folder for map, itinerary, plan, GPX and calendar.")
-@click.option("--online-tiles", is_flag=True, help="Let the map also load street tiles when there is a network (off: it needs none).")
+@click.option(
+    "--region",
+    "region_file",
+    metavar="REGION",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="A region made by `tripplan region build`.",
+)
+@click.option(
+    "--out",
+    metavar="DIR",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Folder for map, itinerary, plan, GPX and calendar.",
+)
+@click.option(
+    "--online-tiles", is_flag=True, help="Let the map also load street tiles when there is a network (off: it needs none)."
+)
 def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool) -> int:
     """Plan a trip and write map.html, itinerary.html, plan.json, route.gpx and trip.ics.
 
@@ -36,7 +51,9 @@ def plan_and_write(trip_file: Path, region: Region, out: Path, *, online_tiles: 
     from tripplan.request.trip_file import load_trip
 
     if out.exists() and not out.is_dir():
-        raise BadInputError(f"{out} is not a folder", where="--out", accepted="a folder, new or not", next_step="name another one")
+        raise BadInputError(
+            f"{out} is not a folder", where="--out", accepted="a folder, new or not", next_step="name another one"
+        )
     trip = load_trip(trip_file, region)
     try:
         with shown() as progress:
