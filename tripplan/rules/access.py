@@ -102,9 +102,7 @@ def judge_access(tags: Mapping[str, str], mode: str) -> AccessFact:
         if hard is not None:
             return hard
     fact, said = _by_keys(tags, HIERARCHY[mode], mode)
-    if said:
-        return _worse(fact, _softened(tags, mode, said=True))
-    return _softened(tags, mode, said=False)
+    return _worse(fact, _softened(tags, mode, said=said))
 
 
 def _standing(tags: Mapping[str, str]) -> AccessFact | None:

@@ -65,10 +65,8 @@ def _holds(condition: str, day: date, country: str, lon: float | None, lat: floa
     """Say whether all clauses hold at some time of the date, or through the van's whole day."""
     answer: bool | None = True
     for clause in split_and(condition):
-        if whole_day:
-            held = all_open(clause, day, *_VAN_DAY, country, lon, lat)
-        else:
-            held = any_open(clause, day, country, lon, lat)
+        at = (country, lon, lat)
+        held = all_open(clause, day, *_VAN_DAY, *at) if whole_day else any_open(clause, day, *at)
         if held is False:
             return False
         if held is None:

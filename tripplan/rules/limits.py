@@ -124,9 +124,10 @@ _PROPERTY_FIELD = {
 def size_limits(tags: Mapping[str, str]) -> SizeLimits:
     """Read every posted limit of a way or a barrier.
 
-    The lowest of all that are there counts, signed or physical (``width`` of the carriageway too; ``est_width`` is a guess and not read), and the lowest of a ``;`` list. ``none``, ``default``,
-    ``below_default`` and ``unsigned`` are no limit known. A bound on weight is held against the whole outfit: a sign
-    for the single vehicle is then kept on the safe side. Closures by size (``motor_vehicle:conditional=no @
+    The lowest of all that are there counts, signed or physical, and the lowest of a ``;`` list; ``width`` of the
+    carriageway is physical too, ``est_width`` a guess that is not read. ``none``, ``default``, ``below_default`` and
+    ``unsigned`` are no limit known. A bound on weight is held against the whole outfit: a sign for the single vehicle is
+    then kept on the safe side. Closures by size (``motor_vehicle:conditional=no @
     (weight>3.5)``) are limits too, whatever the hour that goes with them.
     """
     values = {
