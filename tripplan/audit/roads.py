@@ -275,7 +275,7 @@ class _Leg:
                 self._list(limit[self.way] < need - 1e-4, what, f"past a {what} limit below {need:g}")
 
     def _closures(self) -> None:
-        from tripplan.rules.access import closed_on
+        from tripplan.rules.closed import closed_on
 
         closed_when = self.region.ways.closed_when[self.way]
         for number in np.unique(closed_when[closed_when >= 0]):

@@ -1,0 +1,131 @@
+"""`tripplan region`: prepare a map once, and see what it knows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from tripplan.model.trip import Firm
+    from tripplan.region.coverage import Coverage
+    from tripplan.region.region import Region
+
+__all__ = ["command"]
+
+
+@click.group("region")
+def command() -> None:
+    """Prepare a map, and show what it knows."""
+
+
+@command.command("build")
+@click.argument("file", metavar="[FILE]", required=False, type=click.Path(path_type=Path))
+@click.option("--place", metavar="NAME", default="", help="Fetch a named place live instead of reading a file.")
+@click.option("--out", metavar="REGION", required=True, type=click.Path(path_type=Path), help="File to write.")
+@click.option("--name", default="", help="What to call the region; without it, the file's or the place's name.")
+def build_command(file: Path | None, place: str, out: Path, name: str) -> int:
+    """Prepare a region from FILE (.osm.pbf, .osm, .osm.gz, .osm.bz2), or live with --place."""
+    from tripplan.cli.progress import shown
+    from tripplan.model.errors import BadInputError
+    from tripplan.region.build import build
+    from tripplan.region.coverage import coverage
+    from tripplan.region.store import save
+
+    if (file is None) == (not place):
+        raise BadInputError(
+            "needs a FILE or --place NAME, one of them", where="region build", next_step="see `tripplan region build --help`"
+        )
+    if out.is_dir():
+        raise BadInputError(f"{out} is a folder", where="--out", accepted="a file to write", next_step="name a file in it")
+    if not out.resolve().parent.is_dir():
+        raise BadInputError(f"{out.parent} is no folder", where="--out", accepted="a file in a folder that exists", next_step="make the folder first")
+    with shown() as progress:
+        if file is not None:
+            region = build(file, name=name, progress=progress)
+        else:
+            from tripplan.osm.live import read_place
+
+            region = build(read_place(place, progress=progress), name=name or place, progress=progress)
+        progress("Saving", float("nan"))
+        save(region, out)
+    found = coverage(region)
+    km = sum(row.km for row in found.roads)
+    click.echo(_plain(f"Prepared {region.meta.name or out.stem}: {km:,.0f} km of road, {len(region.places):,} places, data of {found.data_date}."))
+    if found.faults:
+        click.echo(_plain("Met in the map: " + "; ".join(f"{what} {count:,}" for what, count in sorted(found.faults.items())) + "."))
+    click.echo(f"Written to {out}. See what it knows with: tripplan region show {out}")
+    return 0
+
+
+@command.command("show")
+@click.argument("region_file", metavar="REGION", type=click.Path(path_type=Path))
+@click.option("--outfit", "outfit_file", metavar="OUTFIT.toml", default=None, type=click.Path(path_type=Path), help="Whose reach to count; without it, a common one.")
+@click.option("--firm", "firm_file", metavar="FIRM.toml", default=None, type=click.Path(path_type=Path), help="Whose rules hold; without it, common ones.")
+def show_command(region_file: Path, outfit_file: Path | None, firm_file: Path | None) -> int:
+    """Print what a region knows and what it does not."""
+    from tripplan.cli.progress import shown
+    from tripplan.region.coverage import coverage
+    from tripplan.region.store import load
+    from tripplan.request.towing_file import load_towing
+
+    region = load(region_file)
+    outfit, firm = load_towing(outfit_file, firm_file)
+    with shown() as progress:
+        reach = _reach(region, outfit, firm, progress)
+    for line in _lines(coverage(region, outfit, reach), outfit.name):
+        click.echo(_plain(line))
+    return 0
+
+
+def _reach(region: Region, outfit: object, firm: Firm, progress: object) -> dict[int, str]:
+    """Say for each place whether the outfit reaches it: "" or why not."""
+    from tripplan.model.place import Spot
+    from tripplan.roads.cache import cache_folder
+    from tripplan.roads.join import join
+    from tripplan.roads.network import open_network
+    from tripplan.roads.terms import terms_for_firm
+
+    network = open_network(region, terms_for_firm(outfit, firm, region), None, cache=cache_folder(), progress=progress)  # type: ignore[arg-type]
+    spots = [Spot(p.ref, p.name, p.lon, p.lat, p.index) for p in region.places if p.role != "sight"]
+    joined = join(network, spots, progress=progress)  # type: ignore[arg-type]
+    return {spot.place: why for spot, why in zip(spots, joined.why_not, strict=True)}
+
+
+def _lines(found: Coverage, outfit_name: str) -> list[str]:
+    country = f"{found.country} ({found.country_how})" if found.country else f"not known ({found.country_how})"
+    lines = [f"{found.name}: data of {found.data_date}; country {country}; time zone {found.tz}", "", "Kilometres of road by surface"]
+    lines.append(f"  {'class':16}{'sealed':>9}{'presumed':>10}{'unknown':>9}{'unsealed':>10}{'closed to a van':>17}{'too small':>11}")
+    for row in found.roads:
+        lines.append(
+            f"  {row.road:16}{row.sealed_km:9,.1f}{row.presumed_km:10,.1f}{row.unknown_km:9,.1f}{row.unsealed_km:10,.1f}"
+            f"{row.closed_km:17,.1f}{row.small_km:11,.1f}"
+        )
+    sums = [sum(getattr(row, k) for row in found.roads) for k in ("sealed_km", "presumed_km", "unknown_km", "unsealed_km", "closed_km", "small_km")]
+    lines.append(f"  {'all':16}{sums[0]:9,.1f}{sums[1]:10,.1f}{sums[2]:9,.1f}{sums[3]:10,.1f}{sums[4]:17,.1f}{sums[5]:11,.1f}")
+    lines += ["", "Places, and what they offer (yes / presumed / no; the rest is not known)"]
+    for offer_row in found.places:
+        if offer_row.role == "sight":
+            lines.append(f"  sights: {offer_row.places}")
+            continue
+        admit = f", {offer_row.admit} admit a van" if offer_row.role == "site" else ""
+        lines.append(f"  {offer_row.kind or offer_row.role}: {offer_row.places}{admit}")
+        told = [f"{word} {yes}/{presumed}/{no}" for word, (no, _, presumed, yes) in offer_row.offers.items() if yes or presumed or no]
+        lines.append("      " + (", ".join(told) if told else "nothing tagged"))
+    if found.reached:
+        lines += ["", f"Reached by {outfit_name} on sealed and presumed roads"]
+        lines += [f"  {role}: {hit} of {count}" for role, (hit, count) in found.reached.items()]
+        lines += [f"      {count} not: {why}" for why, count in found.why_not[:12]]
+        rest = sum(count for _, count in found.why_not[12:])
+        if rest:
+            lines.append(f"      {rest} more for {len(found.why_not) - 12} other reasons")
+    lines += ["", f"Named towns and villages: {found.towns}. Turn restrictions: {found.turn_restrictions}."]
+    faults = "; ".join(f"{what} {count:,}" for what, count in sorted(found.faults.items()))
+    lines.append(f"Faults met in the map: {faults or 'none'}.")
+    lines.append(found.attribution)
+    return lines
+
+
+def _plain(text: str) -> str:
+    return "".join(c if c.isprintable() else "\ufffd" for c in text)
