@@ -22,6 +22,8 @@ class Firm:
     ----------
     last_mile_m
         Untagged service, residential or unclassified road allowed at either end of a day with the van [m].
+    last_mile_at_stops
+        Whether the same also holds at service stops and sights on the way, not only at the day's two ends.
     car_surface
         What the car alone may use on a standing day: ``sealed`` (same rule as the van) or ``any``.
     areas_off_limits
@@ -48,6 +50,7 @@ class Firm:
     handover_min: int = 90
     return_min: int = 60
     emergency_number: str = "112"
+    last_mile_at_stops: bool = False
     currency: str = ""
 
 

@@ -127,6 +127,11 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
         if stop.hours_unknown:
             raw = stop.place.hours if stop.place is not None else ""
             notes.append(f"Ask for the hours of {stop.spot.name}" + (f" (the map says: {raw})" if raw else ""))
+    if day.night is None:
+        emptied = (("cassette", work.trip.firm.return_cassette_empty), ("grey water", work.trip.firm.return_grey_empty))
+        wanted = [name for name, asked in emptied if asked]
+        if wanted:
+            notes.append(f"The firm wants {' and '.join(wanted)} empty: after emptying today, use them no more")
     if day.night is not None:
         site = work.cast.sites[int(work.options.end[arc]) - 2]
         if site.hours_unknown and day.night.stay_night == 1:

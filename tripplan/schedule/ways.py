@@ -98,6 +98,23 @@ def car_spots(cast: Cast) -> tuple[Spot, ...]:
     return (*(s.spot for s in cast.sites), *(s.spot for s in cast.car_stops))
 
 
+def _unknown_ends(joined: Joined, first: int) -> NDArray[np.bool_]:
+    """Pairs of points whose way may begin or end at a stop (rows from ``first``) by road of unknown surface."""
+    joints, count = joined.joints, len(joined.spots)
+    shut = np.zeros((count, count), dtype=bool)
+    for ends, row in ((joints.sources, True), (joints.sinks, False)):
+        bad = np.unique(ends.spot[(ends.unknown_m > 0) & (ends.spot >= first)])
+        if row:
+            shut[bad, :] = True
+        else:
+            shut[:, bad] = True
+    direct = joints.direct
+    bad = (direct.unknown_m > 0) & ((direct.spot >= first) | (direct.state >= first))
+    shut[direct.spot[bad], direct.state[bad]] = True
+    np.fill_diagonal(shut, val=False)
+    return shut
+
+
 def ways_of(trip: Trip, region: Region, cast: Cast, *, cache: Path | None = None, progress: Progress = silent) -> list[Ways]:
     """Work out, or read from the cache, the ways on each set of days with the same roads closed."""
     from tripplan.roads.closures import closure_sets
@@ -114,9 +131,13 @@ def ways_of(trip: Trip, region: Region, cast: Cast, *, cache: Path | None = None
             return Table(empty, empty, empty, empty), None
         terms = terms_for_van(trip, region) if van else terms_for_car(trip, region)
         network = open_network(region, terms, closures, cache=cache, progress=say)
-        joined = join(network, spots)
+        joined = join(network, spots, home=0 if van else None)
         matrix = joined.matrix(progress=say, cache=cache)
-        return table_of(matrix.total_s, matrix.drive_s, matrix.length_m, trip.weights), joined
+        total = matrix.total_s
+        if van and not trip.firm.last_mile_at_stops:
+            total = total.copy()
+            total[_unknown_ends(joined, 2 + len(cast.sites))] = 10**9
+        return table_of(total, matrix.drive_s, matrix.length_m, trip.weights), joined
 
     found = []
     for closures in closure_sets(region, trip.dates):
