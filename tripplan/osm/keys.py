@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
-    "BASE_LAYER_OF", "BORDER_TAG", "NODE_KEYS", "NODE_KEYS_OF_ANY_VALUE", "PLACES_TO_LOOK_UP", "PLACE_TAGS", "ROAD_CLASSES", "ROAD_TAGS", "road_key",
+    "BASE_LAYER_OF", "BORDER_TAG", "LIVE_NODE_TAGS", "LIVE_WAY_TAGS", "NODE_KEYS", "NODE_KEYS_OF_ANY_VALUE", "PLACES_TO_LOOK_UP", "PLACE_TAGS", "ROAD_CLASSES", "ROAD_TAGS", "road_key",
 ]  # fmt: skip
 
 #: Values of `highway` that cars may use (wiki: Key:highway), same order as the region's classes.
@@ -80,3 +80,19 @@ _ROAD_KEY_STARTS = (
 def road_key(key: str) -> bool:
     """Whether a key can decide anything about a road; all other tags are left out before combinations are counted."""
     return key in _ROAD_KEYS or (key.startswith(_ROAD_KEY_STARTS) and key != "maxspeed:variable")
+
+
+_HIERARCHY = ("access", "vehicle", "motor_vehicle", "motorcar", "trailer", "caravan")
+_SIZES = ("maxheight", "maxwidth", "maxlength", "maxweight", "maxweightrating", "maxaxleload")
+#: What a live request asks for by name, since prefixes cannot be asked for.
+LIVE_WAY_TAGS: tuple[str, ...] = tuple(
+    sorted(
+        {
+            "name", "ref", *_ROAD_KEYS, *(f"{key}:conditional" for key in (*_HIERARCHY, *_SIZES, "maxspeed", "oneway")),
+            *(f"{key}:{way}" for key in (*_HIERARCHY, "maxspeed") for way in ("forward", "backward")), *(f"{key}:physical" for key in _SIZES[:2]),
+            *(f"{key}:{mode}" for key in (*_SIZES, "maxspeed") for mode in ("trailer", "caravan")), "source:maxspeed", "maxspeed:type", "zone:traffic",
+            "zone:maxspeed", "oneway:vehicle", "oneway:motor_vehicle", "oneway:motorcar", "toll:motorcar", "toll:trailer", "maxspeed:motorcar",
+        }
+    )
+)  # fmt: skip
+LIVE_NODE_TAGS: tuple[str, ...] = ("barrier", "ford", "locked", "highway", *_HIERARCHY, *_SIZES[:2])

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["NO_PLACE", "parse_located", "parse_members", "parse_tags", "unescape"]
+__all__ = ["NO_PLACE", "escape", "parse_located", "parse_members", "parse_tags", "unescape"]
 
 _ESCAPE = re.compile(r"%([0-9a-fA-F]{1,6})%")
 
@@ -30,6 +30,11 @@ def unescape(text: bytes) -> str:
     """Return a key, value or role as it is on the map."""
     plain = text.decode("utf-8", "replace")
     return _ESCAPE.sub(_char, plain) if "%" in plain else plain
+
+
+def escape(text: str) -> str:
+    """Return text as OPL writes it: all but letters and digits of ASCII and a few signs by their number."""
+    return "".join(c if (c.isascii() and c.isalnum()) or c in "_:;.-" else f"%{ord(c):x}%" for c in text)
 
 
 def parse_tags(text: bytes) -> dict[str, str]:
