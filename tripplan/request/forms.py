@@ -53,7 +53,8 @@ def checked(table: str, raw: Any, origin: Origin) -> dict[str, Any]:
             f"is {_show(raw)}", where=origin.at(""), accepted="a table of keys", next_step="give its keys one by one"
         )
     try:
-        return _form(table).model_validate(raw).model_dump()
+        form = _form(table).model_validate(raw)
+        return {key.name: getattr(form, key.name) for key in keys_of(table)}
     except ValidationError as error:
         faults = error.errors(include_url=False, include_context=False)
     faults.sort(
@@ -158,6 +159,8 @@ def _next(key: Key, value: Any) -> str:
         return "write it without quotes" if isinstance(value, str) else "mend the value"
     if key.kind in ("date", "dates", "clock", "yes_no") and isinstance(value, str):
         return "write it without quotes"
+    if key.kind == "tables" and isinstance(value, dict):
+        return f"write `[[{key.name}]]` with two brackets"
     if isinstance(value, str) and key.choices:
         near = nearest_key(value, key.choices)
         return f'did you mean "{near}"?' if near else "choose one of them"

@@ -29,7 +29,7 @@ class Key:
         ``number``, ``whole``, ``yes_no``, ``text``, ``choice``, ``moment`` (date and time), ``date``, ``clock`` (time of day),
         ``dates``, ``texts``, ``choices``, ``points``, ``table``, ``tables`` or ``part`` (a table, or the path of a file that is one).
     low, high
-        Accepted range of a number; length of a text. choices: accepted words.
+        Accepted range of a number (both are always given); length of a text. choices: accepted words.
     default
         `NEEDED`, or what holds when the key is left out; a text in angle brackets says how it follows from others.
     """
@@ -47,10 +47,9 @@ class Key:
     def accepted(self) -> str:
         """What may stand there, in words."""
         if self.kind in ("number", "whole"):
-            word = "a whole number" if self.kind == "whole" else "a number"
-            if self.low is not None and self.high is not None:
-                word = f"{'whole numbers from ' if self.kind == 'whole' else ''}{self.low:g} to {self.high:g}"
-            return f"{word} {self.unit}".strip()
+            low, high = self.low or 0, self.high or 0
+            words = f"whole numbers from {low:.0f} to {high:.0f}" if self.kind == "whole" else f"{low:g} to {high:g}"
+            return f"{words} {self.unit}".strip()
         return {
             "yes_no": "true or false",
             "text": f"text in quotes, at most {self.high or 200:g} characters",
@@ -102,6 +101,7 @@ _VAN = (
     Key("fridge_towing", "choice", "What the fridge runs on while towing.", choices=("none", "car_12v", "battery")),
     _number("heater_w", 0, 10_000, "W", "Gas space heater, rated input."),
     _number("heater_efficiency", 0.3, 1, "", "Its useful share."),
+    _number("heater_mains_w", 0, 6000, "W", "Mains element of the space heater; 0: none."),
     _number("heat_loss_w_per_k", 20, 300, "W/K", "Heat that the van loses for each degree between inside and outside."),
     _number("water_heater_l", 0, 40, "L", "Storage water heater, volume."),
     _number("water_heater_w", 0, 6000, "W", "Its gas input."),

@@ -19,7 +19,7 @@ from tripplan.request.forms import Origin, checked
 from tripplan.request.spots import find_spot
 from tripplan.request.text_file import read_toml
 
-__all__ = ["load_trip"]
+__all__ = ["load_trip", "read_firm", "read_outfit"]
 
 #: Share of its rated capacity that the battery holds at pick-up, and share of the car's mass on its heavier axle: common practice.
 BATTERY_AT_PICK_UP = 0.8
@@ -69,7 +69,8 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
     return_part = _table("return", top["return"], origin)
     pick_up = _moment(pick_up_part, zone)
     return_by = _moment(return_part, zone)
-    _check_order(pick_up, return_by, return_part, now)
+    _check_order(pick_up, return_by, return_part)
+    _check_to_come(pick_up, pick_up_part, now)
     depot = _spot(region, pick_up_part, ("depot", "service"))
     return_depot = _spot(region, return_part, ("depot", "service")) if return_part.values["place"] else depot
 
@@ -120,6 +121,16 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
         raise
 
 
+def read_firm(path: Path) -> Firm:
+    """Read a firm's file on its own (errors as `load_trip`)."""
+    return _firm(_file_part("firm", Path(path), *read_toml(Path(path))))
+
+
+def read_outfit(path: Path, firm: Firm) -> Outfit:
+    """Read an outfit's file on its own: car and van together, under the lower towing limit (errors as `load_trip`)."""
+    return _outfits(_file_part("outfit", Path(path), *read_toml(Path(path))), firm)[0]
+
+
 # ------------------------------------------------------------------------------------------------- tables
 
 
@@ -150,17 +161,23 @@ def _part(name: str, raw: Any, trip_path: Path, origin: Origin) -> _Part:
             f'`{name}` is "{raw[:60]}"', where=origin.at(name), accepted="the path of a file on this machine",
             next_step="save the file beside the trip and name it",
         )  # fmt: skip
+    path = trip_path.parent / raw
     try:
-        inside, text = read_toml(trip_path.parent / raw)
+        inside, text = read_toml(path)
     except BadInputError as error:
         raise BadInputError(
             f"`{name}`: {error.where} {error.what}", where=origin.at(name), accepted=error.accepted,
             next_step=f"{error.next_step}; paths are relative to the trip's folder",
         ) from None  # fmt: skip
-    own = Origin(str(trip_path.parent / raw), text)
-    if set(inside) == {name} and isinstance(inside[name], dict):  # a file with one table of that name will do as well
-        inside, own = inside[name], Origin(own.file, text, name)
-    return _Part(checked(name, inside, own), own)
+    return _file_part(name, path, inside, text)
+
+
+def _file_part(name: str, path: Path, inside: dict[str, Any], text: str) -> _Part:
+    """Return the table that a file holds. A file with one table of that name will do as well."""
+    origin = Origin(str(path), text)
+    if set(inside) == {name} and isinstance(inside[name], dict):
+        inside, origin = inside[name], Origin(origin.file, text, name)
+    return _Part(checked(name, inside, origin), origin)
 
 
 def _made(kind: Any, part: _Part) -> Any:
@@ -170,7 +187,7 @@ def _made(kind: Any, part: _Part) -> Any:
         raise BadInputError(error.what, where=part.origin.at(""), accepted=error.accepted, next_step=error.next_step) from None
 
 
-def _firm(part: _Part, van: Van) -> Firm:
+def _firm(part: _Part, van: Van | None = None) -> Firm:
     areas = []
     for number, raw in enumerate(part.values["areas_off_limits"], 1):
         own = Origin(part.origin.file, part.origin.text, f"areas_off_limits {number}")
@@ -183,7 +200,7 @@ def _firm(part: _Part, van: Van) -> Firm:
                 )  # fmt: skip
         areas.append((area["name"], tuple((lon, lat) for lon, lat in area["points"])))
     firm: Firm = _made(Firm, _Part({**part.values, "areas_off_limits": tuple(areas)}, part.origin))
-    carried = van.gas_bottle_kg * van.gas_bottles
+    carried = van.gas_bottle_kg * van.gas_bottles if van else firm.return_gas_kg
     if firm.return_gas_kg > carried:
         raise BadInputError(
             f"`return_gas_kg` is {firm.return_gas_kg:g}", where=part.origin.at("return_gas_kg"),
@@ -236,7 +253,7 @@ def _moment(part: _Part, zone: tzinfo) -> datetime:
     return when.replace(tzinfo=zone) if when.tzinfo is None else when.astimezone(zone)
 
 
-def _check_order(pick_up: datetime, return_by: datetime, part: _Part, now: datetime | None) -> None:
+def _check_order(pick_up: datetime, return_by: datetime, part: _Part) -> None:
     where = part.origin.at("")
     if return_by <= pick_up:
         raise BadInputError(
@@ -249,10 +266,13 @@ def _check_order(pick_up: datetime, return_by: datetime, part: _Part, now: datet
             f"pick-up {pick_up:%Y-%m-%d} to return {return_by:%Y-%m-%d} are {nights} nights", where=where,
             accepted="1 to 35 nights", next_step="mend one of the two times",
         )  # fmt: skip
+
+
+def _check_to_come(pick_up: datetime, part: _Part, now: datetime | None) -> None:
     if now is not None and pick_up < (now if now.tzinfo else now.replace(tzinfo=pick_up.tzinfo)):
         raise BadInputError(
             f"pick-up {pick_up:%Y-%m-%d %H:%M} lies in the past",
-            where=where,
+            where=part.origin.at("time"),
             accepted="a time to come",
             next_step="mend the year",
         )
