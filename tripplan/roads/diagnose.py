@@ -45,9 +45,7 @@ def diagnose(
     who = "a van" if network.terms.van else "the car"
     if not core.any():
         return [f"the region has no connected roads that {who} may use"] * len(spots)
-    car = region.ways.car_access[region.pieces.way] != Access.CLOSED
-    roads = np.flatnonzero(car | (arcs.verdict <= Verdict.LAST_MILE))
-    every = PieceIndex(region.pieces, roads)
+    every = PieceIndex(region.pieces, np.arange(len(region.pieces.way)))
     ends = core[region.pieces.a] | core[region.pieces.b]
     usable = PieceIndex(region.pieces, np.flatnonzero((arcs.verdict == Verdict.ROAD) & ends))
     outward = _Outward(network, core)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.place import Spot
-from tripplan.region.columns import HIGHWAYS, Access, Flag
+from tripplan.region.columns import HIGHWAYS, Flag
 from tripplan.roads.ends import EndSearch, EndWay
 from tripplan.roads.nearest import PieceIndex
 from tripplan.roads.network import Network, Say
@@ -26,7 +26,7 @@ _RINGS_M = (300.0, 700.0, 2000.0)
 _GROUNDS_M = 150.0
 #: Further out, a road that the outfit may not use and that is nearer by more than this is the real access [m].
 _NEARER_M = 50.0
-#: Candidates no further than so much beyond the nearest good one compete by their unknown metres [m].
+#: Candidates no further than so much beyond the nearest good one compete: least unknown road, then the network itself [m].
 _SAME_M = 30.0
 _MOST_CANDIDATES = 40
 _NOT_JOINED = tuple(HIGHWAYS.index(name) for name in ("motorway", "motorway_link", "ferry"))
@@ -157,8 +157,7 @@ class _Joiner:
             joinable = ways_ok[way]
         self.on_road = on_road
         self.usable = joinable & (arcs.verdict <= Verdict.LAST_MILE)
-        car = joinable & (region.ways.car_access[way] != Access.CLOSED)
-        self.index = PieceIndex(region.pieces, np.flatnonzero(self.usable | car))
+        self.index = PieceIndex(region.pieces, np.flatnonzero(joinable))
 
     def join(self) -> Joints:
         core = self.network.arcs.component == self._component()
@@ -207,7 +206,7 @@ class _Joiner:
 
     def _try(self, search: EndSearch, spot: Spot) -> _Try:
         best, nearest = _Try(), np.inf
-        best_rank: tuple[float, float, int] | None = None
+        best_rank: tuple[float, bool, float, int] | None = None
         limit, seen_leave, seen_arrive = np.inf, False, False
         done: set[int] = set()
         for ring in _RINGS_M:
@@ -230,7 +229,8 @@ class _Joiner:
                 if leave and arrive:
                     limit = min(limit, distance + _SAME_M)
                     unknown = min(w.unknown_m for w in leave) + min(w.unknown_m for w in arrive)
-                    rank = (unknown, distance, piece)
+                    on_network = all(len(w.parts) == 1 for w in (*leave, *arrive))
+                    rank = (unknown, not on_network, distance, piece)
                     if best_rank is None or rank < best_rank:
                         best_rank = rank
                         best = _Try(piece, along, distance, tuple(leave), tuple(arrive))

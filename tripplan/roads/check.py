@@ -1,0 +1,291 @@
+"""Does a way that somebody brings keep to sealed roads? And which way to advise instead.
+
+The way-points are routed twice: over every road that a car may use, to see what they lead over, and over the roads
+that the outfit may use.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.place import Spot
+from tripplan.model.plan import Leg
+from tripplan.region.geometry import piece_line
+from tripplan.region.region import Region
+from tripplan.roads.closures import ClosureSet
+from tripplan.roads.grounds import Grounds, barrier_ground, piece_grounds
+from tripplan.roads.join import Joined, join
+from tripplan.roads.network import Network, Say, open_network
+from tripplan.roads.terms import Terms
+from tripplan.roads.verdict import Verdict
+
+__all__ = ["CheckResult", "Gap", "Stretch", "check"]
+
+_KINDS = ("closed", "unsealed", "unknown", "presumed")
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of the way that asks for attention: pieces of one way of the map, one after another, for the same reasons.
+
+    Parameters
+    ----------
+    kind
+        ``closed``, ``unsealed``, ``unknown`` or ``presumed``: the gravest reason. why: all of them in words.
+    forbidden
+        Whether the outfit may not use it. phone_first: unknown surface inside the allowance at an end of the way.
+    leg
+        Number of the leg that it lies on, from 0.
+    from_m, length_m
+        Where it begins, from the start of the whole way, and its length [m]; a barrier has length 0.
+    lon, lat
+        Its middle [degrees]. town, town_km: nearest town or village and how far it is.
+    """
+
+    kind: str
+    why: tuple[str, ...]
+    forbidden: bool
+    phone_first: bool
+    leg: int
+    from_m: float
+    length_m: float
+    osm_way: int
+    name: str
+    ref: str
+    lon: float
+    lat: float
+    town: str
+    town_km: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Way-points between which there is no way, and why: the second may be -1 when one alone is not reached."""
+
+    first: int
+    second: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class CheckResult:
+    """What came out.
+
+    Parameters
+    ----------
+    legs
+        The way as brought, from each way-point to the next, over every road that a car may use; ``None`` where there is none.
+    gaps
+        Way-points that no road joins.
+    stretches
+        What asks for attention, in order of travel.
+    advised
+        The way over roads that the outfit may use: legs between the way-points that it can reach; empty when there is none.
+    advised_gaps
+        Way-points that the outfit cannot reach, or between which there is no sealed way.
+    sealed_way
+        Whether the outfit can go from the first way-point to the last.
+    """
+
+    waypoints: tuple[Spot, ...]
+    legs: tuple[Leg | None, ...]
+    gaps: tuple[Gap, ...]
+    stretches: tuple[Stretch, ...]
+    advised: tuple[Leg, ...]
+    advised_gaps: tuple[Gap, ...]
+    sealed_way: bool
+
+    @property
+    def forbidden(self) -> bool:
+        """Whether the way as brought must not be driven."""
+        return any(s.forbidden for s in self.stretches) or bool(self.gaps)
+
+    @property
+    def length_m(self) -> float:
+        """Length of the way as brought [m]."""
+        return sum(leg.length_m for leg in self.legs if leg)
+
+    @property
+    def total_s(self) -> float:
+        """Time of the way as brought at the outfit's speeds, ferries included [s]."""
+        return sum(leg.drive_s + leg.ferry_s for leg in self.legs if leg)
+
+    @property
+    def more_km(self) -> float:
+        """How much longer the advised way is [km]; NaN without one."""
+        if not self.sealed_way or self.gaps:
+            return float("nan")
+        return (sum(leg.length_m for leg in self.advised) - self.length_m) / 1000
+
+    @property
+    def more_min(self) -> float:
+        """How much longer the advised way takes [min]; NaN without one."""
+        if not self.sealed_way or self.gaps:
+            return float("nan")
+        return (sum(leg.drive_s + leg.ferry_s for leg in self.advised) - self.total_s) / 60
+
+
+def check(
+    region: Region,
+    waypoints: Sequence[Spot],
+    terms_all_roads: Terms,
+    terms_tow: Terms,
+    closures: ClosureSet | None = None,
+    *,
+    cache: Path | None = None,
+    progress: Say = None,
+) -> CheckResult:
+    """Check a way given by its way-points.
+
+    Parameters
+    ----------
+    waypoints
+        Two or more, in order of travel.
+    terms_all_roads
+        See `terms.terms_every_road`.
+    terms_tow
+        What the outfit may use.
+    closures
+        Closures by date in force; ``None``: none.
+
+    Raises
+    ------
+    BadInputError
+        With fewer than two way-points, or where none of them is near a road.
+    """
+    if len(waypoints) < 2:
+        raise BadInputError(f"{len(waypoints)} way-points", accepted="two or more", next_step="give the way's start and end")
+    every = open_network(region, terms_all_roads, None, cache=cache, progress=progress)
+    tow = open_network(region, terms_tow, closures, cache=cache, progress=progress)
+    brought = join(every, waypoints, on_road=True, progress=progress)
+    if not brought.reached.any():
+        raise BadInputError(
+            f"no way-point is near a road ({brought.why_not[0]})", where=region.meta.name, next_step="check the coordinates"
+        )
+    legs, gaps = _consecutive(brought)
+    advised, advised_gaps, sealed = _advise(join(tow, waypoints, on_road=True, progress=progress))
+    stretches = _stretches(region, tow, legs)
+    return CheckResult(tuple(waypoints), tuple(legs), tuple(gaps), tuple(stretches), advised, advised_gaps, sealed)
+
+
+def _consecutive(joined: Joined) -> tuple[list[Leg | None], list[Gap]]:
+    """Return the leg from each way-point to the next over every road."""
+    legs: list[Leg | None] = []
+    gaps = [Gap(n, -1, why) for n, why in enumerate(joined.why_not) if why]
+    for i in range(len(joined.spots) - 1):
+        legs.append(None)
+        if joined.reached[i] and joined.reached[i + 1]:
+            try:
+                legs[-1] = joined.route(i, i + 1)
+            except LookupError:
+                gaps.append(Gap(i, i + 1, "no road joins them"))
+    return legs, gaps
+
+
+def _advise(joined: Joined) -> tuple[tuple[Leg, ...], tuple[Gap, ...], bool]:
+    """Return the way over the outfit's own roads between the way-points that it can reach."""
+    gaps = [Gap(n, -1, why) for n, why in enumerate(joined.why_not) if why]
+    legs: list[Leg] = []
+    stops = np.flatnonzero(joined.reached).tolist()
+    sealed = bool(joined.reached[0] and joined.reached[-1])
+    for i, j in pairwise(stops):
+        try:
+            legs.append(joined.route(i, j))
+        except LookupError:
+            gaps.append(Gap(i, j, "no sealed way between them"))
+            sealed = False
+    return tuple(legs) if sealed else (), tuple(gaps), sealed
+
+
+def _stretches(region: Region, tow: Network, legs: Sequence[Leg | None]) -> list[Stretch]:
+    """List what asks for attention along the legs."""
+    rows = [
+        (number, piece, forward, start, end)
+        for number, leg in enumerate(legs)
+        if leg
+        for piece, forward, start, end in zip(leg.runs.piece, leg.runs.forward, leg.runs.from_m, leg.runs.to_m, strict=True)
+    ]
+    at_end = _at_ends(tow, [row[1:] for row in rows])
+    out: list[Stretch] = []
+    place = _Places(region)
+    travelled, held = 0.0, None
+    before = -1
+    for row, (leg, piece, forward, start, end) in enumerate(rows):
+        junction = int(region.pieces.a[piece] if forward else region.pieces.b[piece])
+        if start <= 0 and before == junction and (barrier := barrier_ground(region, tow, junction)):
+            lon, lat = region.junctions.lon_e7[junction] / 1e7, region.junctions.lat_e7[junction] / 1e7
+            out.append(_stretch(region, barrier, leg, piece, travelled, 0.0, (lon, lat), place))
+            held = None
+        before = int(region.pieces.b[piece] if forward else region.pieces.a[piece])
+        ground = piece_grounds(region, tow, piece, at_end[row])
+        length = end - start
+        way = int(region.pieces.way[piece])
+        if ground is None:
+            held = None
+        elif held == (leg, way, ground) and out:
+            out[-1] = _longer(out[-1], length)
+        else:
+            line = piece_line(region, piece, forward, (start + end) / 2, end)
+            out.append(_stretch(region, ground, leg, piece, travelled, length, (line[0, 0], line[0, 1]), place))
+            held = (leg, way, ground)
+        travelled += length
+    return out
+
+
+def _at_ends(tow: Network, rows: Sequence[tuple[int, bool, float, float]]) -> list[str]:
+    """Say for each piece how it stands to the ends of the way: "" in transit, ``within`` or ``beyond`` the allowance.
+
+    An end goes on until the way reaches the outfit's connected network, and unknown road may be used there up to the
+    firm's allowance.
+    """
+    arcs, pieces = tow.arcs, tow.region.pieces
+    out = [""] * len(rows)
+    for order in (range(len(rows)), range(len(rows) - 1, -1, -1)):
+        unknown, end = 0.0, []
+        for row in order:
+            piece, _, start, stop = rows[row]
+            if arcs.verdict[piece] == Verdict.ROAD and arcs.component[pieces.a[piece]] == arcs.component[pieces.b[piece]] == 0:
+                break
+            end.append(row)
+            unknown += stop - start if arcs.verdict[piece] == Verdict.LAST_MILE else 0.0
+        for row in end:
+            out[row] = "within" if unknown <= tow.terms.last_mile_m or out[row] == "within" else "beyond"
+    return out
+
+
+def _stretch(
+    region: Region, ground: Grounds, leg: int, piece: int, from_m: float, length_m: float, at: tuple[float, float], place: _Places
+) -> Stretch:
+    way = int(region.pieces.way[piece])
+    town, town_km = place.near(*at)
+    return Stretch(
+        ground.kind, ground.why, ground.forbidden, ground.phone_first, leg, from_m, length_m, int(region.ways.osm_id[way]),
+        region.string(int(region.ways.name[way])), region.string(int(region.ways.ref[way])), float(at[0]), float(at[1]), town, town_km,
+    )  # fmt: skip
+
+
+def _longer(stretch: Stretch, length_m: float) -> Stretch:
+    return replace(stretch, length_m=stretch.length_m + length_m)
+
+
+class _Places:
+    """The nearest town or village."""
+
+    def __init__(self, region: Region) -> None:
+        self._region = region
+        self._lon = region.towns.lon_e7 / 1e7
+        self._lat = region.towns.lat_e7 / 1e7
+
+    def near(self, lon: float, lat: float) -> tuple[str, float]:
+        if not len(self._lon):
+            return "", float("nan")
+        dx = ((self._lon - lon + 180) % 360 - 180) * np.cos(np.radians(lat))
+        km = np.hypot(dx, self._lat - lat) * 111.195
+        row = int(km.argmin())
+        return self._region.string(int(self._region.towns.name[row])), float(km[row])
