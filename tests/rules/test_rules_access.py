@@ -8,7 +8,17 @@ from hypothesis import strategies as st
 
 from tripplan.region.columns import HIGHWAYS, Access
 from tripplan.rules.access import (
-    ACCESS_VALUES, BARRIERS, CLOSED, ENDS_ONLY, OPEN, ROAD_CLASSES, closed_on, closed_when, judge_access, judge_barrier, oneway,
+    ACCESS_VALUES,
+    BARRIERS,
+    CLOSED,
+    ENDS_ONLY,
+    OPEN,
+    ROAD_CLASSES,
+    closed_on,
+    closed_when,
+    judge_access,
+    judge_barrier,
+    oneway,
 )  # fmt: skip
 
 ROAD = {"highway": "secondary"}
@@ -25,7 +35,7 @@ def test_the_numbers_are_the_regions() -> None:
 
 
 def test_the_particular_beats_the_general() -> None:
-    """access < vehicle < motor_vehicle < motorcar < trailer < caravan, in both senses."""
+    """Access < vehicle < motor_vehicle < motorcar < trailer < caravan, in both senses."""
     chain = ["access", "vehicle", "motor_vehicle", "motorcar", "trailer", "caravan"]
     for i, general in enumerate(chain):
         for particular in chain[i + 1 :]:
@@ -107,7 +117,7 @@ def test_closed_to_the_van_but_not_to_the_car() -> None:
 
 
 def test_conditions_about_trailers() -> None:
-    """no @ (trailer) closes to the van for good, to the car never."""
+    """No @ (trailer) closes to the van for good, to the car never."""
     assert access(motor_vehicle__conditional="no @ (trailer)") == CLOSED
     assert access("car", motor_vehicle__conditional="no @ (trailer)") == OPEN
     assert access(motor_vehicle="no", motor_vehicle__conditional="yes @ (caravan)") == OPEN

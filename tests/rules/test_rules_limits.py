@@ -66,7 +66,7 @@ def test_the_lowest_of_all_keys_counts() -> None:
 
 
 def test_closures_by_size_are_limits() -> None:
-    """no @ (weight>3.5) is a weight limit; yes @ (weight<3.5) and conditions on others are not."""
+    """No @ (weight>3.5) is a weight limit; yes @ (weight<3.5) and conditions on others are not."""
     assert size_limits({"motor_vehicle:conditional": "no @ (weight>3.5)"}).weight_kg == 3500
     assert size_limits({"motor_vehicle:conditional": "no @ (length > 10 AND 22:00-06:00)"}).length_m == 10
     assert size_limits({"trailer:conditional": "no @ (width>2.3)"}).width_m == 2.3

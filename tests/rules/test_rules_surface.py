@@ -9,19 +9,80 @@ from tripplan.rules.surface import SURFACES, judge_surface
 
 # OSM wiki, Key:surface, the three groups of documented values; cross-checked with the lists `osmPavedTags` and
 # `osmSemipavedTags` of the iD editor (commit ffc7e21, from wiki revision 2910310). Published source, read in extract.
-PAVED = """paved asphalt chipseal concrete concrete:lanes concrete:plates paving_stones paving_stones:lanes grass_paver sett
-unhewn_cobblestone cobblestone bricks metal metal_grid wood stepping_stones tiles fibre_reinforced_polymer_grate resin_bound""".split()
-UNPAVED = """unpaved compacted fine_gravel gravel shells rock pebblestone ground dirt earth mud laterite grass sand woodchips snow
-ice salt""".split()
-SPORTS = "clay tartan artificial_turf acrylic carpet plastic rubber".split()
-ID_PAVED_SMOOTH = "paved asphalt concrete chipseal concrete:lanes concrete:plates tiles".split()
-ID_SEMI_PAVED = "bricks cobblestone unhewn_cobblestone sett paving_stones grass_paver metal metal_grid fibre_reinforced_polymer_grate wood".split()
+PAVED = [
+    "paved",
+    "asphalt",
+    "chipseal",
+    "concrete",
+    "concrete:lanes",
+    "concrete:plates",
+    "paving_stones",
+    "paving_stones:lanes",
+    "grass_paver",
+    "sett",
+    "unhewn_cobblestone",
+    "cobblestone",
+    "bricks",
+    "metal",
+    "metal_grid",
+    "wood",
+    "stepping_stones",
+    "tiles",
+    "fibre_reinforced_polymer_grate",
+    "resin_bound",
+]
+UNPAVED = [
+    "unpaved",
+    "compacted",
+    "fine_gravel",
+    "gravel",
+    "shells",
+    "rock",
+    "pebblestone",
+    "ground",
+    "dirt",
+    "earth",
+    "mud",
+    "laterite",
+    "grass",
+    "sand",
+    "woodchips",
+    "snow",
+    "ice",
+    "salt",
+]
+SPORTS = ["clay", "tartan", "artificial_turf", "acrylic", "carpet", "plastic", "rubber"]
+ID_PAVED_SMOOTH = ["paved", "asphalt", "concrete", "chipseal", "concrete:lanes", "concrete:plates", "tiles"]
+ID_SEMI_PAVED = [
+    "bricks",
+    "cobblestone",
+    "unhewn_cobblestone",
+    "sett",
+    "paving_stones",
+    "grass_paver",
+    "metal",
+    "metal_grid",
+    "fibre_reinforced_polymer_grate",
+    "wood",
+]
 
 # This project's own judgement for a van.
-SEALED = (
-    "paved asphalt chipseal concrete concrete:plates paving_stones bricks cement metal resin_bound tiles brick bitmac".split()
-)
-ROUGH = "sett cobblestone unhewn_cobblestone concrete:lanes metal_grid wood cobblestone:flattened".split()
+SEALED = [
+    "paved",
+    "asphalt",
+    "chipseal",
+    "concrete",
+    "concrete:plates",
+    "paving_stones",
+    "bricks",
+    "cement",
+    "metal",
+    "resin_bound",
+    "tiles",
+    "brick",
+    "bitmac",
+]
+ROUGH = ["sett", "cobblestone", "unhewn_cobblestone", "concrete:lanes", "metal_grid", "wood", "cobblestone:flattened"]
 NEVER = ["grass_paver", "paving_stones:lanes", "stepping_stones", *UNPAVED, *SPORTS]
 
 
