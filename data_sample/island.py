@@ -260,7 +260,7 @@ class Island:
         water = evenly(curve([pier, add(pier, (6.0, 5.0)), add(landing, (-5.0, -1.2)), landing], 0.2), 0.8)
         d.way(
             [refs[-1], *d.line(water[1:-1]), land[0]],
-            {"route": "ferry", "name": "Sorrelay Ferry", "motor_vehicle": "yes", "duration": "00:40", "interval": "02:00", "fee": "yes",
+            {"route": "ferry", "name": "Sorrelay Ferry", "motor_vehicle": "yes", "duration": "00:40", "interval": "01:00", "fee": "yes",
              "opening_hours": "Mo-Su 07:00-19:00"},
             road=False,
         )  # fmt: skip

@@ -135,11 +135,12 @@ def _site(kind: str, **more: str) -> Tags:
 
 
 FULL: Tags = {
-    "power_supply": "yes", "drinking_water": "yes", "toilets": "yes", "shower": "yes", "sanitary_dump_station": "yes", "sanitary_dump_station:grey_water": "yes",
+    "caravans": "yes", "power_supply": "yes", "drinking_water": "yes", "toilets": "yes", "shower": "yes", "sanitary_dump_station": "yes", "sanitary_dump_station:grey_water": "yes",
     "sanitary_dump_station:chemical_toilet": "yes", "phone": "+999 5550 100",
 }  # fmt: skip
 STAFFED: Tags = {"power_supply": "yes", "drinking_water": "yes", "toilets": "yes", "shower": "yes", "phone": "+999 5550 200"}
 PLAIN: Tags = {"power_supply": "no", "drinking_water": "yes", "toilets": "yes", "shower": "no", "sanitary_dump_station": "no"}
+FIELD: Tags = {"power_supply": "no", "drinking_water": "yes", "waste_water": "yes", "toilets": "no", "shower": "no", "sanitary_dump_station": "no"}
 BARE: Tags = {"power_supply": "no", "drinking_water": "no", "toilets": "no", "shower": "no", "sanitary_dump_station": "no"}
 
 
@@ -153,11 +154,11 @@ SITES: tuple[tuple[str, str, float, str, int, Tags], ...] = (
     ("Marren Meadows Caravan Park", "Marrendal", 5, "R", 350, _site("caravan_site", **FULL, **_fee(38), capacity="90", dog="yes")),
     ("Tollhouse Field", "Tarrowby", 40, "L", 250, _site("caravan_site", **PLAIN, **_fee(16), dog="yes")),
     ("Saltgrass Bay", "Tarrowby", 29, "R", 500, _site("caravan_site", **FULL, **_fee(34), capacity="60")),
-    ("Tarrow Green", "Tarrowby", 5, "R", 300, _site("camp_site", caravans="yes", **FULL, **_fee(30))),
+    ("Tarrow Green", "Tarrowby", 5, "R", 300, _site("camp_site", **FULL, **_fee(30))),
     ("Rookery Camp", "Tarrowby", 11, "L", 450, _site("camp_site", scout="yes", group_only="yes", **_fee(0))),
     ("Ostwick Orchard", "Pellavik", 17, "L", 400, _site("caravan_site", **PLAIN, **_fee(14), dog="yes", maxstay="3 nights")),
     ("Ostwick Hill Tents", "Pellavik", 24, "L", 380, _site("camp_site", caravans="no", tents="yes", **_fee(9))),
-    ("Pellavik Harbour Park", "Pellavik", 3, "R", 280, _site("camp_site", caravans="yes", **FULL, **_fee(31), dog="no")),
+    ("Pellavik Harbour Park", "Pellavik", 3, "R", 280, _site("camp_site", **FULL, **_fee(31), dog="no")),
     ("Skell Sands", "Marrendal", 36, "R", 400, _site("caravan_site", **FULL, **_fee(36), dog="no")),
     ("Little Marren Farm", "Marrendal", 23, "L", 600, _site("camp_site", caravans="yes", **PLAIN, **_fee(15), farm="yes")),
     ("Chalet Row", "Marrendal", 28, "R", 300, _site("camp_site", static_caravans="yes", caravans="no", tents="no", **_fee(60))),
@@ -179,12 +180,12 @@ SITES: tuple[tuple[str, str, float, str, int, Tags], ...] = (
     ("Kelder Wood", "Fennoway", 40, "L", 380, _site("camp_site", caravans="yes", **BARE, **_fee(0), dog="yes")),
     ("Ebber Quayside", "Fennoway", 56, "R", 250, _site("caravan_site", power_supply="yes", drinking_water="yes", toilets="yes", shower="no",
                                                          sanitary_dump_station="no", **_fee(22), dog="yes")),
-    ("Isle Common", "isle road", 4.0, "L", 260, _site("camp_site", caravans="yes", power_supply="yes", drinking_water="yes", toilets="yes", shower="no",
+    ("Isle Common", "isle road", 4.0, "L", 260, _site("camp_site", caravans="yes", power_supply="yes", drinking_water="yes", toilets="yes", shower="yes",
                                                         sanitary_dump_station="no", **_fee(20), dog="yes")),
     ("Lamb Cove", "isle loop", 3.0, "L", 240, _site("camp_site", tents="yes", caravans="no", **_fee(7), dog="yes")),
     ("Puffin Rest", "isle road", 7.5, "R", 240, _site("caravan_site", **BARE, **_fee(8), dog="no")),
     ("Sund Wells", "Ebbersund", 18, "L", 500, _site("caravan_site", **PLAIN, **_fee(13), dog="yes")),
-    ("Sund Marsh", "Ebbersund", 29, "R", 300, _site("camp_site", caravans="yes", **BARE, **_fee(0))),
+    ("Sund Marsh", "Ebbersund", 29, "R", 300, _site("camp_site", caravans="yes", **FIELD, **_fee(4), dog="yes")),
     ("Corra Head", "Ebbersund", 40, "R", 320, _site("caravan_site", power_supply="yes", drinking_water="yes", toilets="yes", shower="no",
                                                       sanitary_dump_station="no", **_fee(24), dog="yes")),
     ("Gull Point", "gull point", 4, "R", 300, _site("camp_site", caravans="yes", **BARE, **_fee(6), dog="yes")),
