@@ -9,7 +9,7 @@ import numpy as np
 from tripplan.schedule.problem import Problem
 
 
-def to_problem(trip: dict[str, Any], reset: np.ndarray, *, start_cost: bool = True) -> Problem:
+def to_problem(trip: dict[str, Any], reset: np.ndarray) -> Problem:
     """Return the Problem of a trip dict.
 
     Parameters
@@ -21,7 +21,7 @@ def to_problem(trip: dict[str, Any], reset: np.ndarray, *, start_cost: bool = Tr
         (options, R) stores an option serves on the way.
     """
     R, nights, P = trip["use"].shape
-    options, D, M = trip["C"].shape[0], nights + 1, len(trip["need"])
+    D, M = nights + 1, len(trip["need"])
     o, i, j = np.nonzero(trip["ok"])
     keep = j > 0
     o, i, j = o[keep], i[keep], j[keep]

@@ -15,13 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .buckets import Buckets, day_moves, night_moves
-from .tables import INF, Tables
+from .tables import Tables
 
-__all__ = ["Bound", "LikeArcs", "arc_classes", "bound_work", "like_arcs", "make_bound"]
+__all__ = ["Bound", "LikeArcs", "arc_classes", "bound_bytes", "bound_work", "like_arcs", "make_bound"]
 
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
 Cost = NDArray[Any]
+PACK_CELLS = 16_000_000  # from here on a bound is kept in 16 bits
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,12 @@ class Bound:
     Parameters
     ----------
     values
-        For each day (places, halves, buckets, columns); day 0 holds the start place alone.
+        For each day (places, halves, buckets, columns); day 0 holds the start place alone. Kept in 16 bits when they would
+        take much room: then ``base + (value << shift)``, rounded down, with ``top`` for what is forbidden.
+    base, shift, top
+        For each day.
+    inf
+        Cost of what is forbidden [cents].
     position
         For each day (G) column of a progress number, -1 none.
     buckets
@@ -63,12 +69,21 @@ class Bound:
     position: tuple[I32, ...]
     buckets: Buckets
     sizes: tuple[int, ...]
+    base: tuple[int, ...]
+    shift: tuple[int, ...]
+    top: tuple[int, ...]
+    inf: int
+
+    def rest(self, day: int, place: I64, half: I64, bucket: I64, column: I64) -> I64:
+        """Return the least cost of the rest of the trip [cents]."""
+        found = self.values[day][place, half, bucket, column].astype(np.int64)
+        return np.where(found == self.top[day], self.inf, self.base[day] + (found << self.shift[day]))
 
     @property
     def root(self) -> int:
-        """No plan costs less than this [cents]; INF or more when there is none."""
+        """No plan costs less than this [cents]; ``inf`` or more when there is none."""
         first = self.values[0]
-        return int(first[0, 0, 0, 0]) if first.size else 2 * INF
+        return int(first[0, 0, 0, 0]) if first.size else self.inf
 
 
 def like_arcs(tables: Tables, sizes: list[int]) -> LikeArcs:
@@ -96,7 +111,7 @@ def like_arcs(tables: Tables, sizes: list[int]) -> LikeArcs:
     return LikeArcs(
         origin=origin[keep],
         to=p.arc_to[keep].astype(np.int32),
-        cost=np.minimum(p.arc_cost[keep], INF).astype(np.int64 if tables.wide else np.int32),
+        cost=np.minimum(p.arc_cost[keep], tables.inf).astype(np.int64 if tables.wide else np.int32),
         days=p.arc_days[keep],
         stand=(origin[keep] == p.arc_to[keep]).astype(np.uint8),
         key=key[keep].astype(np.int32),
@@ -110,6 +125,32 @@ def bound_work(tables: Tables, arrive_sizes: list[int]) -> float:
     return float(len(tables.problem.arc_to)) * columns
 
 
+def _cells(tables: Tables, buckets: Buckets) -> int:
+    columns = sum(len(c) * k for c, k in zip(tables.columns, buckets.sizes, strict=False))
+    return columns * tables.problem.places * tables.halves
+
+
+def bound_bytes(tables: Tables, buckets: Buckets) -> int:
+    """Return the memory that a bound takes once it is made."""
+    cells = _cells(tables, buckets)
+    return cells * (8 if tables.wide else 4 if cells < PACK_CELLS else 2)
+
+
+def _pack(tables: Tables, values: Cost) -> tuple[Cost, int, int, int]:
+    """Return values in 16 bits with their base, shift and top."""
+    allowed = values < tables.inf
+    if not values.size or not allowed.any():
+        return values, 0, 0, tables.inf
+    base = int(values.min())
+    span = int(values.max(where=allowed, initial=base)) - base
+    shift = max(span.bit_length() - 16, 0)
+    if span >> shift >= 0xFFFF:
+        shift += 1
+    small = (values - values.dtype.type(base)) >> shift
+    small[~allowed] = 0xFFFF
+    return small.astype(np.uint16), base, shift, 0xFFFF
+
+
 def _positions(columns: I32, states: int) -> I32:
     out = np.full(states, -1, np.int32)
     out[columns] = np.arange(len(columns), dtype=np.int32)
@@ -121,7 +162,7 @@ def _night_table(tables: Tables, buckets: Buckets, day: int, ahead: Cost | None,
     p = tables.problem
     arrivals = tables.arrivals[day]
     size = buckets.arrive_sizes[day]
-    out = np.full((tables.halves, size, p.places, len(arrivals)), INF, dtype)
+    out = np.full((tables.halves, size, p.places, len(arrivals)), tables.inf, dtype)
     if ahead is None:
         out[:, :, p.goal, :] = tables.end_value[arrivals].astype(dtype)
         return out
@@ -139,17 +180,17 @@ def _night_table(tables: Tables, buckets: Buckets, day: int, ahead: Cost | None,
         for half in range(tables.halves):
             for bucket in range(size):
                 rows = ahead[here, half, index[like, bucket]][:, columns[alive]]
-                extra = np.minimum(price[like, bucket] + p.night_cost[day, here], INF)
+                extra = np.minimum(price[like, bucket] + p.night_cost[day, here], tables.inf)
                 total = rows.astype(np.int64) + extra[:, None]
-                out[half, bucket, here[:, None], alive[None, :]] = np.minimum(total, INF)
+                out[half, bucket, here[:, None], alive[None, :]] = np.minimum(total, tables.inf)
     return out
 
 
 def arc_classes(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int) -> tuple[I64, I64, I64, I64]:
     """Return each key's class among keys that move alike on a day, and the classes' moves, costs and sight classes."""
     index, price = day_moves(tables, buckets, day, arcs.keys)
-    index = np.where(price >= INF, -1, index)
-    price = np.where(price >= INF, INF, price)
+    index = np.where(price >= tables.inf, -1, index)
+    price = np.where(price >= tables.inf, tables.inf, price)
     rows = np.concatenate([arcs.keys[:, 2:3], index, price], 1)
     uniq, back = np.unique(rows, axis=0, return_inverse=True)
     size = index.shape[1]
@@ -163,9 +204,9 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
     first = day == 0
     classes, moves, costs, sights = arc_classes(tables, arcs, buckets, day)
     places = 1 if first else p.places
-    out = np.full((places, tables.halves, buckets.sizes[day], len(columns)), INF, dtype)
+    out = np.full((places, tables.halves, buckets.sizes[day], len(columns)), tables.inf, dtype)
     ok = (arcs.days >> np.uint64(day)) & np.uint64(1) != 0
-    ok &= (night.min(axis=(0, 1, 3)) < INF)[arcs.to] if night.shape[3] else False
+    ok &= (night.min(axis=(0, 1, 3)) < tables.inf)[arcs.to] if night.shape[3] else False
     if first:
         ok &= arcs.origin == p.start
     chosen = np.flatnonzero(ok)
@@ -190,11 +231,11 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
                 continue
             table = np.minimum.reduceat(night[half, bucket][to] + cost[:, None], starts, axis=0)[:, sight[alive]]
             for level in np.flatnonzero(moves[group] == bucket):
-                value = np.minimum(table + dtype(costs[group, level]), INF).astype(dtype)
+                value = np.minimum(table + dtype(costs[group, level]), tables.inf).astype(dtype)
                 for h in range(tables.halves):
                     extra = dtype(one) if h == 0 else dtype(0)
                     spot = (origin[:, None], h, level, alive[None, :])
-                    out[spot] = np.minimum(out[spot], np.minimum(value + extra, INF))
+                    out[spot] = np.minimum(out[spot], np.minimum(value + extra, tables.inf))
     return out
 
 
@@ -221,6 +262,8 @@ def make_bound(
     dtype = np.int64 if tables.wide else np.int32
     arcs = like_arcs(tables, sizes)
     values: list[Cost] = [np.zeros(0)] * p.days
+    base, shift, top = [0] * p.days, [0] * p.days, [tables.inf] * p.days
+    pack = not tables.wide and _cells(tables, buckets) >= PACK_CELLS
     position = [_positions(c, tables.states) for c in tables.columns]
     ahead: Cost | None = None
     for day in range(p.days - 1, -1, -1):
@@ -235,4 +278,6 @@ def make_bound(
             night = kernels.night_table(tables, buckets, day, ahead, after, dtype)
             ahead = kernels.day_table(tables, arcs, buckets, day, night, arrive_position, dtype)
         values[day] = ahead
-    return Bound(tuple(values), tuple(position), buckets, tuple(sizes))
+        if pack and day:
+            values[day], base[day], shift[day], top[day] = _pack(tables, ahead)
+    return Bound(tuple(values), tuple(position), buckets, tuple(sizes), tuple(base), tuple(shift), tuple(top), tables.inf)

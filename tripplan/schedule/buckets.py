@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .tables import INF, Tables
+from .tables import Tables
 
-__all__ = ["Buckets", "choose_sizes", "make_buckets"]
+__all__ = ["Buckets", "combine", "day_moves", "make_buckets", "night_moves", "unserved"]
 
 I64 = NDArray[np.int64]
 
@@ -55,7 +55,7 @@ def _thin(values: I64, most: int) -> I64:
     return np.array(kept, np.int64)
 
 
-def _unserved(tables: Tables, store: int) -> tuple[list[I64], list[I64]]:
+def unserved(tables: Tables, store: int) -> tuple[list[I64], list[I64]]:
     """Return the (classes, 3) day blocks and night blocks of each day that leave a store unserved."""
     p = tables.problem
     use, reset, days = tables.arc_kinds
@@ -84,7 +84,7 @@ def _edges(tables: Tables, store: int, most: int, spread: int = 24) -> tuple[lis
     """Return a store's edges at the start of each day and on each arrival, at most ``most`` of each."""
     p = tables.problem
     cap, elastic = int(p.cap[store]), bool(p.excess_weight[store] > 0)
-    day_rows, night_rows = _unserved(tables, store)
+    day_rows, night_rows = unserved(tables, store)
     level = np.array([int(p.start_level[store])], np.int64)
     start, arrive = [level], []
     for d in range(p.days):
@@ -94,41 +94,6 @@ def _edges(tables: Tables, store: int, most: int, spread: int = 24) -> tuple[lis
         arrive.append(_thin(at_night, most))
         start.append(_thin(level, most))
     return start, arrive
-
-
-def choose_sizes(tables: Tables, most: int) -> list[int]:
-    """Return how many buckets each store gets when the product may be ``most``: those that fill soonest first.
-
-    Parameters
-    ----------
-    tables
-        The problem.
-    most
-        Largest product.
-    """
-    p = tables.problem
-    wanted: list[tuple[float, int, int]] = []
-    for r in range(len(p.cap)):
-        day_rows, night_rows = _unserved(tables, r)
-        use = []
-        for d in range(p.days):
-            parts = [rows[:, 0] for rows in (day_rows[d], night_rows[d]) if len(rows)]
-            use.append(float(sum(np.median(x) for x in parts)))
-        mean = float(np.mean(use)) if use else 0.0
-        if mean <= 0 or int(p.start_level[r]) + sum(max(u, 0.0) for u in use) * 1.2 <= min(int(p.cap[r]), int(p.goal_cap[r])):
-            continue
-        lasts = int(p.cap[r]) / mean
-        if lasts < p.days:
-            wanted.append((lasts, r, min(int(lasts) + 1, 8)))
-    sizes = [1] * len(p.cap)
-    left = most
-    for lasts, r, n in sorted(wanted):
-        n = max(n, 2) if lasts >= 0.3 else 1
-        take = min(n, left)
-        if take >= 2:
-            sizes[r] = take
-            left //= take
-    return sizes
 
 
 def make_buckets(tables: Tables, sizes: list[int]) -> Buckets:
@@ -165,12 +130,13 @@ def combine(parts: list[NDArray[np.int64]]) -> NDArray[np.int64]:
 
 
 def through_block(tables: Tables, edges: I64, rows: I64, limit: int, store: int) -> tuple[I64, I64]:
-    """Return (rows, buckets) levels after blocks begun at edges, and what they cost (INF: not allowed)."""
+    """Return (rows, buckets) levels after blocks begun at edges (shared or a row each), and what they cost (``inf``: never)."""
+    edges = np.atleast_2d(edges)
     total, prefix, tail = rows[:, 0:1], rows[:, 1:2], rows[:, 2:3]
-    end = np.maximum(edges[None, :] + total, tail)
-    over = np.maximum(np.maximum(edges[None, :] + prefix, end) - limit, 0)
+    end = np.maximum(edges + total, tail)
+    over = np.maximum(np.maximum(edges + prefix, end) - limit, 0)
     weight = int(tables.problem.excess_weight[store])
-    price = over * weight if weight > 0 else np.where(over > 0, INF, 0)
+    price = over * weight if weight > 0 else np.where(over > 0, tables.inf, 0)
     return np.minimum(end, limit), price
 
 
@@ -190,12 +156,12 @@ def day_moves(tables: Tables, buckets: Buckets, day: int, keys: NDArray[np.int64
         if last:
             over = np.maximum(end - int(p.goal_cap[r]), 0)
             weight = int(p.excess_weight[r])
-            cost = cost + (over * weight if weight > 0 else np.where(over > 0, INF, 0))
+            cost = cost + (over * weight if weight > 0 else np.where(over > 0, tables.inf, 0))
         edges = buckets.arrive[day][r]
         stride = int(np.prod([len(e) for e in buckets.arrive[day][r + 1 :]]))
         index.append((np.searchsorted(edges, end, side="right") - 1) * stride)
         price.append(cost)
-    return combine(index), np.minimum(combine(price), 2 * INF)
+    return combine(index), np.minimum(combine(price), 2 * tables.inf)
 
 
 def night_moves(tables: Tables, buckets: Buckets, day: int) -> tuple[I64, I64]:
@@ -215,17 +181,17 @@ def night_moves(tables: Tables, buckets: Buckets, day: int) -> tuple[I64, I64]:
         end = np.maximum(begin + rows[:, 0:1], rows[:, 2:3])
         over = np.maximum(np.maximum(begin + rows[:, 1:2], end) - int(p.cap[r]), 0)
         weight = int(p.excess_weight[r])
-        price += over * weight if weight > 0 else np.where(over > 0, INF, 0)
+        price += over * weight if weight > 0 else np.where(over > 0, tables.inf, 0)
         level[r] = np.minimum(end, int(p.cap[r]))
     for source, target, numerator, denominator in p.couple:
         leaves = ((keys[:, 2] >> source) & 1)[:, None] == 1
         grown = level[target] + np.where(leaves, -(-level[source] * numerator // denominator), 0)
         over = np.maximum(grown - int(p.cap[target]), 0)
         weight = int(p.excess_weight[target])
-        price += over * weight if weight > 0 else np.where(over > 0, INF, 0)
+        price += over * weight if weight > 0 else np.where(over > 0, tables.inf, 0)
         level[target] = np.minimum(grown, int(p.cap[target]))
     index = np.zeros((n, k), np.int64)
     for r in range(stores):
         end = np.where(((keys[:, 2] >> r) & 1)[:, None] == 1, 0, level[r])
         index = index * len(buckets.start[day + 1][r]) + np.searchsorted(buckets.start[day + 1][r], end, side="right") - 1
-    return index, np.minimum(price, 2 * INF)
+    return index, np.minimum(price, 2 * tables.inf)

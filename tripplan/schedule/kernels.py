@@ -4,6 +4,7 @@ Imported only when the work pays for it. Compiled code is kept in the package fo
 the user's cache folder, so it is compiled once.
 """
 
+# mypy: disable-error-code="no-untyped-def, no-any-return, no-untyped-call"
 from __future__ import annotations
 
 import os
@@ -30,7 +31,7 @@ from numba import njit  # noqa: E402  (reads the folder when imported)
 from .bounds import Bound, LikeArcs, arc_classes  # noqa: E402
 from .buckets import night_moves  # noqa: E402
 from .labels import Labels  # noqa: E402
-from .tables import INF, Tables  # noqa: E402
+from .tables import Tables  # noqa: E402
 
 __all__ = ["day_table", "expand", "night_table", "undominated"]
 
@@ -38,7 +39,7 @@ Any_ = NDArray[Any]
 
 
 @njit(cache=True)
-def _night(out, ahead, cost, like, index, price, cover, column, inf):  # type: ignore[no-untyped-def]
+def _night(out, ahead, cost, like, index, price, cover, column, inf):
     halves, size, places, columns = out.shape
     for half in range(halves):
         for bucket in range(size):
@@ -62,7 +63,7 @@ def night_table(tables: Tables, buckets: Any, day: int, ahead: Any, position: An
     """Return W of a day (see ``bounds``)."""
     p = tables.problem
     arrivals = tables.arrivals[day]
-    out = np.full((tables.halves, buckets.arrive_sizes[day], p.places, len(arrivals)), INF, dtype)
+    out = np.full((tables.halves, buckets.arrive_sizes[day], p.places, len(arrivals)), tables.inf, dtype)
     if ahead is None:
         out[:, :, p.goal, :] = tables.end_value[arrivals].astype(dtype)
         return out
@@ -71,19 +72,19 @@ def night_table(tables: Tables, buckets: Any, day: int, ahead: Any, position: An
     _night(
         out,
         ahead,
-        np.minimum(p.night_cost[day], INF).astype(dtype),
+        np.minimum(p.night_cost[day], tables.inf).astype(dtype),
         tables.like_night,
         index.astype(np.int32),
-        np.minimum(price, INF).astype(dtype),
+        np.minimum(price, tables.inf).astype(dtype),
         tables.cover_class,
         column,
-        dtype(INF),
+        dtype(tables.inf),
     )
     return out
 
 
 @njit(cache=True)
-def _usable(days, day, to, origin, only, alive, out):  # type: ignore[no-untyped-def]
+def _usable(days, day, to, origin, only, alive, out):
     n = 0
     bit = np.uint64(1) << np.uint64(day)
     for a in range(len(to)):
@@ -94,7 +95,7 @@ def _usable(days, day, to, origin, only, alive, out):  # type: ignore[no-untyped
 
 
 @njit(cache=True)
-def _alive(night, inf):  # type: ignore[no-untyped-def]
+def _alive(night, inf):
     halves, size, places, columns = night.shape
     rows = np.zeros((halves, size, places), np.bool_)
     place = np.zeros(places, np.bool_)
@@ -110,7 +111,7 @@ def _alive(night, inf):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _least(row, source, to, cost, arcs, live, inf):  # type: ignore[no-untyped-def]
+def _least(row, source, to, cost, arcs, live, inf):
     """Least of ``source[to] + cost`` over arcs, four rows at a time and in the arrays' own integers, so that it vectorises."""
     number = row.dtype.type
     wide = len(row)
@@ -137,9 +138,7 @@ def _least(row, source, to, cost, arcs, live, inf):  # type: ignore[no-untyped-d
 
 
 @njit(cache=True)
-def _day(
-    out, night, live, arcs, origin_of, to, cost, stand, key, kind, moves, costs, sight, plain, one, root, inf
-):  # type: ignore[no-untyped-def]
+def _day(out, night, live, arcs, origin_of, to, cost, stand, key, kind, moves, costs, sight, plain, one, root, inf):
     halves, columns = out.shape[1], out.shape[3]
     levels = moves.shape[1]
     buckets, wide = night.shape[1], night.shape[3]
@@ -187,18 +186,16 @@ def _day(
                     out[i, h, level, k] = min(out[i, h, level, k], inf)
 
 
-def day_table(
-    tables: Tables, arcs: LikeArcs, buckets: Any, day: int, night: Any_, arrive_position: Any_, dtype: Any
-) -> Any_:
+def day_table(tables: Tables, arcs: LikeArcs, buckets: Any, day: int, night: Any_, arrive_position: Any_, dtype: Any) -> Any_:
     """Return B of a day (see ``bounds``)."""
     p = tables.problem
     columns = tables.columns[day]
     root = day == 0
-    out = np.full((1 if root else p.places, tables.halves, buckets.sizes[day], len(columns)), INF, dtype)
+    out = np.full((1 if root else p.places, tables.halves, buckets.sizes[day], len(columns)), tables.inf, dtype)
     if not night.size or not out.size:
         return out
     kind, moves, costs, sights = arc_classes(tables, arcs, buckets, day)
-    live, place = _alive(night, dtype(INF))
+    live, place = _alive(night, dtype(tables.inf))
     chosen = np.empty(len(arcs.to), np.int64)
     n = _usable(arcs.days, day, arcs.to, arcs.origin, p.start if root else -1, place, chosen)
     sight = arrive_position[tables.sight_map[sights][:, columns]]
@@ -220,13 +217,13 @@ def day_table(
         plain,
         dtype(p.one_night_cost),
         root,
-        dtype(INF),
+        dtype(tables.inf),
     )
     return out
 
 
 @njit(cache=True)
-def _undominated(size, group):  # type: ignore[no-untyped-def]
+def _undominated(size, group):
     n, dims = size.shape
     alive = np.ones(n, np.bool_)
     kept = np.empty(n, np.int64)
@@ -257,12 +254,61 @@ def undominated(size: Any_, group: Any_) -> Any_:
 
 @njit(cache=True)
 def _expand(
-    begin, day, arc_ptr, arc_to, arc_cost, arc_reset, arc_use, arc_count, sight_class, sight_map, cover_class, cover_map,
-    position, day_block, night_block, night_class, night_cost, night_count, arrive_reset, leave_reset, stay_limit, kept,
-    cap, weight, count_cap, one_count, one_cost, one_night, couple, edge_ptr, edges, values, empty, usable, limit,
-    place, state, nights, levels, counts, cost,
-    o_place, o_state, o_nights, o_levels, o_counts, o_cost, o_floor, o_parent, o_arc,
-):  # type: ignore[no-untyped-def]  # fmt: skip
+    begin,
+    day,
+    arc_ptr,
+    arc_to,
+    arc_cost,
+    arc_reset,
+    arc_use,
+    arc_count,
+    sight_class,
+    sight_map,
+    cover_class,
+    cover_map,
+    position,
+    day_block,
+    night_block,
+    night_class,
+    night_cost,
+    night_count,
+    arrive_reset,
+    leave_reset,
+    stay_limit,
+    kept,
+    cap,
+    weight,
+    count_cap,
+    one_count,
+    one_cost,
+    one_night,
+    couple,
+    edge_ptr,
+    edges,
+    values,
+    base,
+    shift,
+    top,
+    empty,
+    usable,
+    limit,
+    inf,
+    place,
+    state,
+    nights,
+    levels,
+    counts,
+    cost,
+    o_place,
+    o_state,
+    o_nights,
+    o_levels,
+    o_counts,
+    o_cost,
+    o_floor,
+    o_parent,
+    o_arc,
+):
     stores, counters, halves = levels.shape[1], counts.shape[1], values.shape[1]
     room = len(o_place)
     n = 0
@@ -285,9 +331,10 @@ def _expand(
                 continue
             half = 1 if stay >= 2 and halves == 2 else 0
             c = cost[i] + arc_cost[a] + night_cost[day, to]
-            quick = c if empty else c + values[to, half, 0, column]
-            if quick >= limit:
-                continue
+            if not empty:
+                rest = values[to, half, 0, column]
+                if rest == top or c + base + (np.int64(rest) << shift) >= limit:
+                    continue
             ok = True
             for r in range(counters):
                 count[r] = counts[i, r] + arc_count[a, r] + night_count[day, to, r]
@@ -346,7 +393,10 @@ def _expand(
                 while e > edge_ptr[r] and edges[e] > level[r]:
                     e -= 1
                 bucket = bucket * (edge_ptr[r + 1] - edge_ptr[r]) + e - edge_ptr[r]
-            floor = c if empty else c + values[to, half, bucket, column]
+            floor = c
+            if not empty:
+                rest = values[to, half, bucket, column]
+                floor += inf if rest == top else base + (np.int64(rest) << shift)
             if floor >= limit:
                 continue
             o_place[n] = to
@@ -388,13 +438,60 @@ def expand(tables: Tables, day: int, labels: Labels, bound: Bound, usable: Any_,
             np.empty(room, np.int32),
         )
         n, begin = _expand(
-            begin, day, p.arc_ptr, p.arc_to, p.arc_cost, p.arc_reset, p.arc_use, p.arc_count, tables.sight_class,
-            tables.sight_map, tables.cover_class, tables.cover_map, bound.position[day + 1], p.day_block, p.night_block,
-            p.night_class, p.night_cost, p.night_count, p.arrive_reset, p.leave_reset, tables.stay_limit,
-            tables.nights_kept, p.cap, p.excess_weight, p.count_cap, p.one_night_count, int(p.one_night_cost),
-            tables.one_night, couple, np.cumsum([0] + [len(e) for e in row]), np.concatenate(row),
-            values, not values.size, usable, limit, labels.place, labels.state, labels.nights, labels.levels, labels.counts,
-            labels.cost, out.place, out.state, out.nights, out.levels, out.counts, out.cost, out.floor, out.parent, out.arc,
-        )  # fmt: skip
-        parts.append(out.take(slice(0, n)))
-    return Labels.join([part if len(parts) > 1 else part.take(slice(None)) for part in parts])
+            begin,
+            day,
+            p.arc_ptr,
+            p.arc_to,
+            p.arc_cost,
+            p.arc_reset,
+            p.arc_use,
+            p.arc_count,
+            tables.sight_class,
+            tables.sight_map,
+            tables.cover_class,
+            tables.cover_map,
+            bound.position[day + 1],
+            p.day_block,
+            p.night_block,
+            p.night_class,
+            p.night_cost,
+            p.night_count,
+            p.arrive_reset,
+            p.leave_reset,
+            tables.stay_limit,
+            tables.nights_kept,
+            p.cap,
+            p.excess_weight,
+            p.count_cap,
+            p.one_night_count,
+            int(p.one_night_cost),
+            tables.one_night,
+            couple,
+            np.cumsum([0] + [len(e) for e in row]),
+            np.concatenate(row),
+            values,
+            bound.base[day + 1],
+            bound.shift[day + 1],
+            bound.top[day + 1],
+            not values.size,
+            usable,
+            limit,
+            tables.inf,
+            labels.place,
+            labels.state,
+            labels.nights,
+            labels.levels,
+            labels.counts,
+            labels.cost,
+            out.place,
+            out.state,
+            out.nights,
+            out.levels,
+            out.counts,
+            out.cost,
+            out.floor,
+            out.parent,
+            out.arc,
+        )
+        parts.append(out.take(np.arange(n)))
+    return Labels.join(parts)

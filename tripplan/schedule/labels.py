@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bounds import Bound
-from .tables import INF, Tables
+from .tables import Tables
 
 __all__ = ["Labels", "expand", "finish", "first_label", "freedom", "undominated"]
 
@@ -85,7 +85,8 @@ def usable_arcs(tables: Tables, day: int, forbidden: NDArray[np.int64]) -> NDArr
     ok = (p.arc_days >> np.uint64(day)) & np.uint64(1) != 0
     ok &= p.arc_to == p.goal if day == p.days - 1 else p.night_cost[day][p.arc_to] >= 0
     ok[forbidden] = False
-    return ok.astype(np.uint8)
+    usable: NDArray[np.uint8] = ok.astype(np.uint8)
+    return usable
 
 
 def _block(tables: Tables, levels: I64, rows: I64, cost: I64) -> tuple[I64, I64, NDArray[np.bool_]]:
@@ -100,10 +101,11 @@ def _block(tables: Tables, levels: I64, rows: I64, cost: I64) -> tuple[I64, I64,
 
 
 def _served(bits: NDArray[Any], stores: int) -> NDArray[np.bool_]:
-    return (bits[:, None] >> np.arange(stores, dtype=bits.dtype)) & 1 != 0
+    served: NDArray[np.bool_] = (bits[:, None] >> np.arange(stores, dtype=bits.dtype)) & 1 != 0
+    return served
 
 
-def _move(tables: Tables, day: int, labels: Labels, usable: NDArray[np.uint8]) -> tuple[I64, I64]:
+def _move(tables: Tables, labels: Labels, usable: NDArray[np.uint8]) -> tuple[I64, I64]:
     """Return (label, arc) pairs of the day in order."""
     p = tables.problem
     begin, end = p.arc_ptr[labels.place], p.arc_ptr[labels.place + 1]
@@ -144,7 +146,7 @@ def expand(
 def _expand(tables: Tables, day: int, labels: Labels, rows: I64, bound: Bound, usable: NDArray[np.uint8], limit: int) -> Labels:
     p = tables.problem
     some = labels.take(rows)
-    who, arc = _move(tables, day, some, usable)
+    who, arc = _move(tables, some, usable)
     to = p.arc_to[arc].astype(np.int64)
     state = tables.sight_map[tables.sight_class[arc], some.state[who]]
     state = tables.cover_map[tables.cover_class[to], state]
@@ -157,10 +159,11 @@ def _expand(tables: Tables, day: int, labels: Labels, rows: I64, bound: Bound, u
     values = bound.values[day + 1]
     quick = some.cost[who] + p.arc_cost[arc] + p.night_cost[day, to]
     if values.size:
-        quick = quick + values[to, half, 0, column]
+        quick = quick + bound.rest(day + 1, to, half, np.zeros(len(to), np.int64), column)
     ok &= quick < limit
     keep = np.flatnonzero(ok)
-    who, arc, to, state, column, nights, half = (x[keep] for x in (who, arc, to, state, column, nights, half))
+    who, arc, to, column = who[keep], arc[keep], to[keep], column[keep]
+    state, nights, half = state[keep], nights[keep], half[keep]
     levels, cost, counts, ok = _day(tables, day, some, who, arc)
     stores = levels.shape[1]
     levels[_served(p.arrive_reset[to], stores)] = 0
@@ -183,7 +186,7 @@ def _expand(tables: Tables, day: int, labels: Labels, rows: I64, bound: Bound, u
     bucket = np.zeros(len(to), np.int64)
     for r, edges in enumerate(bound.buckets.start[day + 1]):
         bucket = bucket * len(edges) + np.searchsorted(edges, levels[:, r], side="right") - 1
-    floor = cost + values[to, half, bucket, column] if values.size else cost
+    floor = cost + bound.rest(day + 1, to, half, bucket, column) if values.size else cost
     ok &= floor < limit
     keep = np.flatnonzero(ok)
     kept = np.minimum(nights, tables.nights_kept[to])
@@ -204,7 +207,7 @@ def finish(tables: Tables, labels: Labels, usable: NDArray[np.uint8], limit: int
     """Return (cost, label, arc) of the best way to the goal on the last day, None without one below ``limit``."""
     p = tables.problem
     day = p.days - 1
-    who, arc = _move(tables, day, labels, usable)
+    who, arc = _move(tables, labels, usable)
     if not len(who):
         return None
     levels, cost, _, ok = _day(tables, day, labels, who, arc)
@@ -212,7 +215,7 @@ def finish(tables: Tables, labels: Labels, usable: NDArray[np.uint8], limit: int
     weight = np.asarray(p.excess_weight, np.int64)
     ok &= ~((over > 0) & (weight <= 0)).any(1)
     end = tables.end_value[tables.sight_map[tables.sight_class[arc], labels.state[who]]]
-    cost = np.where(ok & (end < INF), cost + over @ weight + end, np.iinfo(np.int64).max)
+    cost = np.where(ok & (end < tables.inf), cost + over @ weight + end, np.iinfo(np.int64).max)
     best = int(np.argmin(cost))
     return (int(cost[best]), int(who[best]), int(arc[best])) if cost[best] < limit else None
 
@@ -246,8 +249,8 @@ def undominated(labels: Labels, size: I64, kernels: Any = None) -> I64:
         [[True], np.diff(labels.state[order]) != 0]
     )
     if kernels is not None:
-        alive = kernels.undominated(np.ascontiguousarray(size[order]), group)
-        return order[alive]
+        kept: I64 = order[kernels.undominated(np.ascontiguousarray(size[order]), group)]
+        return kept
     sorted_size = size[order]
     begin = np.maximum.accumulate(np.where(group, np.arange(len(order)), 0))
     alive = np.ones(len(order), bool)
@@ -259,4 +262,5 @@ def undominated(labels: Labels, size: I64, kernels: Any = None) -> I64:
         alive[rows[beaten]] = False
         rows = rows[~beaten]
         lag += 1
-    return order[alive]
+    left: I64 = order[alive]
+    return left

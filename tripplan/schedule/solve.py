@@ -14,20 +14,22 @@ from typing import Any
 
 import numpy as np
 
-from .bounds import Bound, bound_work, make_bound
-from .buckets import Buckets, choose_sizes, make_buckets
+from .bounds import Bound, bound_bytes, bound_work, make_bound
+from .buckets import Buckets, make_buckets
 from .labels import Labels, expand, finish, first_label, freedom, undominated, usable_arcs
 from .problem import Problem, Solution
-from .tables import INF, make_tables
+from .tables import make_tables
+from .watch import choose_sizes
 
 __all__ = ["Search", "solve"]
 
 FIRST_WIDTH = 64
 WIDTHS = (1024, 16384)
 NUMPY_WORK = 2.5e8  # additions up to which numpy alone is quicker than importing the compiled kernels
-CROWD = 4000  # labels on one morning that make a finer bound worth its time
+WORK_A_LABEL = 2e6  # additions in a bound that take as long as a label, dominance included
 FIRST_BUCKETS = 12
-FINER_BUCKETS = (48, 192)
+FINER_BUCKETS = (24, 48, 192)
+WIDE_GAP = 0.07  # of the best plan, between bound and plan, that makes a finer bound worth its time at once
 MOST_BYTES = 450_000_000
 
 
@@ -113,7 +115,8 @@ class _Run:
             if 0 <= day < days and 0 <= arc < len(self.tables.problem.arc_to):
                 by_day[day].append(arc)
         self.forbidden = [np.array(arcs, np.int64) for arcs in by_day]
-        self.labels = 0
+        self.labels = self.labels_before = 0
+        self.next_crowd: int | None = None
         self.best: int | None = None
         self.arcs: tuple[int, ...] = ()
         self.floor = -int(np.abs(self.tables.problem.value).sum())
@@ -131,8 +134,7 @@ class _Run:
     @property
     def limit(self) -> int:
         """Only plans below this are of use [cents]."""
-        ceiling = INF * (1 << 20 if self.tables.wide else 1)
-        return ceiling if self.best is None else self.best
+        return self.tables.inf if self.best is None else self.best
 
     def bound(self) -> Bound:
         """Return the bound, made on first use."""
@@ -150,23 +152,37 @@ class _Run:
         self.notes["buckets"] = float(np.prod(sizes))
         return made
 
-    def refine(self) -> bool:
-        """Make the bound finer; False when it is as fine as memory and the stores allow."""
+    def finer(self) -> tuple[list[int], Buckets] | None:
+        """Return the next finer choice of buckets, None when it is as fine as memory and the stores allow."""
         s = self.search
         while s._finer:
-            sizes = choose_sizes(self.tables, s._finer.pop(0))
-            if np.prod(sizes) <= np.prod(s._sizes):
-                continue
+            sizes = choose_sizes(self.tables, s._finer[0])
             buckets = make_buckets(self.tables, sizes)
-            cells = sum(len(c) * k for c, k in zip(self.tables.columns, buckets.sizes, strict=False))
-            if cells * self.tables.problem.places * self.tables.halves * (8 if self.tables.wide else 4) > MOST_BYTES:
-                s._finer.clear()
-                return False
-            s._bound = None
-            s._bound = self._make(buckets, sizes)
-            s._sizes = sizes
-            return True
-        return False
+            if np.prod(sizes) <= np.prod(s._sizes) or bound_bytes(self.tables, buckets) > MOST_BYTES:
+                s._finer.pop(0)
+                continue
+            return sizes, buckets
+        return None
+
+    def crowded(self) -> bool:
+        """Tell whether so many labels have been kept with this bound that a finer one is worth its time."""
+        if self.next_crowd is None:
+            finer = self.finer()
+            self.next_crowd = (
+                self.max_labels if finer is None else int(bound_work(self.tables, finer[1].arrive_sizes) / WORK_A_LABEL)
+            )
+        return self.labels - self.labels_before > max(self.next_crowd, 2 * WIDTHS[0])
+
+    def refine(self) -> None:
+        """Put the next finer bound in place."""
+        finer = self.finer()
+        assert finer is not None
+        s = self.search
+        s._finer.pop(0)
+        s._bound = None
+        s._bound = self._make(finer[1], finer[0])
+        s._sizes = finer[0]
+        self.labels_before, self.next_crowd = self.labels, None
 
     def solve(self) -> Solution:
         try:
@@ -184,19 +200,22 @@ class _Run:
 
     def _search(self) -> bool:
         self.check("bound", 0.0)
-        bound = self.bound()
         widths: list[int | None] = [FIRST_WIDTH, *WIDTHS, None]
         while widths:
-            if bound.root >= self.limit:
+            root = self.bound().root
+            if root >= self.limit:
                 return True
-            self.floor = max(self.floor, bound.root)
-            whole = self._forward(bound, widths[0])
+            self.floor = max(self.floor, root)
+            whole = self._forward(self.bound(), widths[0])
             if whole is None:
-                bound = self.bound()
+                self.refine()
                 continue
             if whole:
                 return True
-            widths.pop(0)
+            done = widths.pop(0)
+            gap = self.limit - self.bound().root
+            if done == WIDTHS[0] and self.best is not None and gap > WIDE_GAP * abs(self.best) and self.finer() is not None:
+                self.refine()
         return False
 
     def _forward(self, bound: Bound, width: int | None) -> bool | None:
@@ -216,8 +235,6 @@ class _Run:
             kept = undominated(found, freedom(self.tables, day + 1, found), kernels)
             trail.append(front)
             if width is not None and len(kept) > width:
-                if width >= WIDTHS[0] and len(kept) > CROWD and self.refine():
-                    return None
                 kept = np.sort(kept[np.argsort(found.floor[kept], kind="stable")[:width]])
                 whole = False
             front = found.take(kept)
@@ -226,6 +243,8 @@ class _Run:
                 self.floor = max(self.floor, int(front.floor.min()))
             if self.labels > self.max_labels:
                 raise _StopError
+            if width != FIRST_WIDTH and self.crowded():
+                return None
             if not len(front):
                 return whole
         usable = usable_arcs(self.tables, days - 1, self.forbidden[days - 1])

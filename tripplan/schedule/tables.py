@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from .problem import Problem
 
-__all__ = ["INF", "Tables", "make_tables"]
+__all__ = ["Tables", "make_tables"]
 
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
 BoolA = NDArray[np.bool_]
 
-INF = 1 << 29  # forbidden; sums of two stay below 2**31
+NARROW, WIDE = 1 << 29, 1 << 58  # forbidden, in 32 and 64 bits: sums of a few stay in range
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Tables:
     states
         G.
     end_value
-        (G) what the progress is worth at the goal [cents], INF where a must sight is missing.
+        (G) what the progress is worth at the goal [cents], ``inf`` where a must sight is missing.
     cover_class
         (P) class of the place among places that cover the same sights. cover_map: (classes, G) progress after a night.
     sight_class
@@ -75,6 +75,11 @@ class Tables:
     harmless_counts: I64
 
     @property
+    def inf(self) -> int:
+        """Cost of what is forbidden [cents]."""
+        return WIDE if self.wide else NARROW
+
+    @property
     def halves(self) -> int:
         """H."""
         return 2 if self.one_night else 1
@@ -110,7 +115,7 @@ def _progress(p: Problem) -> tuple[int, I64, I32]:
     done = digits >= p.need
     value = np.where(done & (p.must == 0), -np.asarray(p.value, np.int64), 0).sum(1)
     missing = (~done & (p.must != 0)).any(1)
-    return states, np.where(missing, INF, value).astype(np.int64), digits
+    return states, np.where(missing, WIDE, value).astype(np.int64), digits
 
 
 def _maps(p: Problem, digits: I32) -> tuple[I32, I32, I32, I32]:
@@ -157,7 +162,7 @@ def _columns(
         for c in used[d][1]:
             after[cover_map[c][arrive]] = True
         start_from.append(after)
-    alive = arrive_from[last] & (end_value < INF)
+    alive = arrive_from[last] & (end_value < WIDE)
     columns: list[I32] = []
     arrivals: list[I32] = [np.flatnonzero(alive).astype(np.int32)]
     for d in range(last, -1, -1):
@@ -237,10 +242,10 @@ def make_tables(problem: Problem) -> Tables:
     kept = np.where(stay_limit > 0, stay_limit, 2 if one_night else 1).astype(np.int32)
     return Tables(
         problem=p,
-        wide=total >= INF // 2,
+        wide=total >= NARROW // 2,
         one_night=one_night,
         states=states,
-        end_value=end_value,
+        end_value=end_value if total >= NARROW // 2 else np.minimum(end_value, NARROW),
         cover_class=cover_class,
         cover_map=cover_map,
         sight_class=sight_class,
