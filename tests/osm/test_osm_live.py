@@ -6,6 +6,7 @@ import json
 import threading
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from itertools import pairwise
 from urllib.parse import parse_qs, unquote, urlsplit
 
 import numpy as np
@@ -157,15 +158,11 @@ def test_each_refusal_is_one_clear_line(server: _Server, trouble: str, words: st
         _fetch(server, "Nowhere" if trouble == "name" else "Stand-in Isle")
 
 
-@given(
-    st.lists(st.integers(1, 9), min_size=2, max_size=12).filter(
-        lambda line: all(a != b for a, b in zip(line, line[1:], strict=False))
-    )
-)
+@given(st.lists(st.integers(1, 9), min_size=2, max_size=12).filter(lambda line: all(a != b for a, b in pairwise(line))))
 @settings(max_examples=200, deadline=None)
 def test_steps_of_a_way_join_to_one_line_with_the_same_steps(line: list[int]) -> None:
     """Any walk, also one that crosses itself, comes back as one line that uses each step once."""
-    pairs = list(zip(line, line[1:], strict=False))
+    pairs = list(pairwise(line))
     lines = chain(list(pairs))
-    assert sorted(pair for part in lines for pair in zip(part, part[1:], strict=False)) == sorted(pairs)
+    assert sorted(pair for part in lines for pair in pairwise(part)) == sorted(pairs)
     assert len(lines) == 1

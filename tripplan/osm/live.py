@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -127,13 +128,13 @@ def _feature_tags() -> dict[str, bool | str | list[str]]:
 def _raw(graph: Any, features: Any, name: str) -> RawMap:
     faults: Counter[str] = Counter({"turn restrictions not fetched for a live place": 1})
     table = WayTable(faults)
-    for way, (tags, chains) in sorted(_ways(graph).items()):
-        for number, chain in enumerate(chains):
+    for way, (tags, lines_of_way) in sorted(_ways(graph).items()):
+        for number, line in enumerate(lines_of_way):
             if number:
                 faults["stretches of a way cut by the place's outline"] += 1
-            nodes = ",".join(f"n{node}x{graph.nodes[node]['x']:.7f}y{graph.nodes[node]['y']:.7f}" for node in chain)
+            points = ",".join(f"n{node}x{graph.nodes[node]['x']:.7f}y{graph.nodes[node]['y']:.7f}" for node in line)
             text = ",".join(f"{escape(key)}={escape(value)}" for key, value in tags.items())
-            table.add(way if not number else -(way * 1000 + number), text.encode(), nodes.encode())
+            table.add(way if not number else -(way * 1000 + number), text.encode(), points.encode())
     nodes, areas, lines = _features(features) if features is not None else ([], [], [])
     known = {node.osm_id for node in nodes}
     for number, data in graph.nodes(data=True):
@@ -195,7 +196,7 @@ def _unbroken(line: list[int], pairs: list[tuple[int, int]]) -> list[list[int]]:
     """Cut a line where two of its nodes are no step of the way."""
     steps = set(pairs)
     parts = [[line[0]]]
-    for u, v in zip(line, line[1:], strict=False):
+    for u, v in pairwise(line):
         if (u, v) in steps:
             parts[-1].append(v)
         else:

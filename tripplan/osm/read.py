@@ -52,7 +52,7 @@ def read_file(path: Path | str, *, progress: Progress = silent) -> RawMap:
     try:
         with tempfile.TemporaryDirectory(prefix="tripplan-") as scratch:
             return _read(file, Path(scratch), progress)
-    except (RuntimeError, ValueError, OverflowError, UnicodeError, MemoryError) as error:
+    except (RuntimeError, ValueError, LookupError, ArithmeticError, MemoryError) as error:
         if isinstance(error, BadInputError):
             raise
         raise _not_readable(file, error) from None
@@ -146,6 +146,8 @@ def _apply(osmium: Any, reader: Any, handlers: list[Any], out: Path, *, stamps: 
     writer = osmium.SimpleWriter(osmium.io.File(str(out), form))
     try:
         osmium.apply(reader, *handlers, writer)
+    except osmium.InvalidLocationError as error:
+        raise ValueError(str(error)) from None
     finally:
         writer.close()
 
@@ -207,8 +209,8 @@ def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], Wa
     newest = b""
     for line in _lines(path):
         fields = line.split(b" ")
-        if len(fields) > 3 and fields[1][:1] == b"t" and fields[1] > newest:
-            newest = fields[1]
+        if fields[2][:1] == b"t" and fields[2] > newest:  # only there when it was asked for
+            newest = fields[2]
         if line[:1] == b"w":
             table.add(int(fields[0][1:]), fields[-2][1:], fields[-1][1:])
             continue
