@@ -24,7 +24,7 @@ class Drawing:
 
 def opl_text(text: str) -> str:
     """Escape a key, value or role as OPL wants it."""
-    return "".join(c if c.isalnum() and c.isascii() or c in "_:;.-/()<>+*?!'\"" else f"%{ord(c):x}%" for c in text)
+    return "".join(c if (c.isalnum() and c.isascii()) or c in "_:;.-/()<>+*?!'\"" else f"%{ord(c):x}%" for c in text)
 
 
 def _tags(tags: Mapping[str, str] | str) -> dict[str, str]:

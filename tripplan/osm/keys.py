@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
-    "BASE_LAYER_OF", "BORDER_TAG", "LIVE_NODE_TAGS", "LIVE_WAY_TAGS", "NODE_KEYS", "NODE_KEYS_OF_ANY_VALUE", "PLACES_TO_LOOK_UP", "PLACE_TAGS", "ROAD_CLASSES", "ROAD_TAGS", "road_key",
+    "BASE_LAYER_OF", "BORDER_TAG", "FERRY_KEYS", "LIVE_NODE_TAGS", "LIVE_WAY_TAGS", "NODE_KEYS", "NODE_KEYS_OF_ANY_VALUE", "PLACES_TO_LOOK_UP", "PLACE_TAGS", "ROAD_CLASSES", "ROAD_TAGS", "road_key",
 ]  # fmt: skip
 
 #: Values of `highway` that cars may use (wiki: Key:highway), same order as the region's classes.
@@ -76,6 +76,9 @@ _ROAD_KEY_STARTS = (
     "maxweight", "maxgcweight", "maxaxleload:", "maxspeed:", "zone:", "source:maxspeed", "surface:", "smoothness:",
 )  # fmt: skip
 
+#: Keys that say for whom a ferry is, read on ferries only.
+FERRY_KEYS: tuple[bytes, ...] = (b"foot", b"bicycle", b"passenger")
+
 
 def road_key(key: str) -> bool:
     """Whether a key can decide anything about a road; all other tags are left out before combinations are counted."""
@@ -91,7 +94,7 @@ LIVE_WAY_TAGS: tuple[str, ...] = tuple(
             "name", "ref", *_ROAD_KEYS, *(f"{key}:conditional" for key in (*_HIERARCHY, *_SIZES, "maxspeed", "oneway")),
             *(f"{key}:{way}" for key in (*_HIERARCHY, "maxspeed") for way in ("forward", "backward")), *(f"{key}:physical" for key in _SIZES[:2]),
             *(f"{key}:{mode}" for key in (*_SIZES, "maxspeed") for mode in ("trailer", "caravan")), "source:maxspeed", "maxspeed:type", "zone:traffic",
-            "zone:maxspeed", "oneway:vehicle", "oneway:motor_vehicle", "oneway:motorcar", "toll:motorcar", "toll:trailer", "maxspeed:motorcar",
+            "zone:maxspeed", "oneway:vehicle", "oneway:motor_vehicle", "oneway:motorcar", "toll:motorcar", "toll:trailer", "maxspeed:motorcar", *(key.decode() for key in FERRY_KEYS),
         }
     )
 )  # fmt: skip

@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 from numpy.typing import NDArray
 
-from tripplan.osm.keys import BASE_LAYER_OF, PLACE_TAGS, ROAD_TAGS, road_key
+from tripplan.osm.keys import BASE_LAYER_OF, FERRY_KEYS, PLACE_TAGS, ROAD_TAGS, road_key
 from tripplan.osm.opl import NO_PLACE, parse_located, parse_tags, unescape
 from tripplan.osm.raw import RawArea, RawLine, RawMap, RawNode, RawRelation
 from tripplan.osm.rings import Assembler
@@ -19,7 +19,7 @@ _MOST_KNOWN = 400_000
 _ROAD_SIGNS = frozenset(f"{k}={v}".encode() for k, v in ROAD_TAGS)
 _AREA_SIGNS = frozenset(f"{k}={v}".encode() for k, v in PLACE_TAGS)
 _BASE = {f"{key}={value}".encode(): layer for (key, value), layer in BASE_LAYER_OF.items()}
-_DROP, _KEEP, _NAME, _REF = 0, 1, 2, 3
+_DROP, _KEEP, _NAME, _REF, _FERRY = 0, 1, 2, 3, 4
 
 
 class WayTable:
@@ -53,6 +53,9 @@ class WayTable:
             if what == _KEEP:
                 kept.append(pair)
                 road = road or pair in _ROAD_SIGNS
+            elif what == _FERRY:
+                if b"route=ferry" in tag_text:
+                    kept.append(pair)
             elif what == _NAME:
                 name = self._names.setdefault(pair[5:], len(self._names))
             elif what == _REF:
@@ -76,7 +79,7 @@ class WayTable:
             return _NAME
         if key == b"ref":
             return _REF
-        what = _KEEP if road_key(unescape(key)) else _DROP
+        what = _KEEP if road_key(unescape(key)) else _FERRY if key in FERRY_KEYS else _DROP
         if len(self._known) < _MOST_KNOWN:
             self._known[pair] = what
         return what

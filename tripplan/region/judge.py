@@ -145,11 +145,11 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
 
 
 def _takes_cars(tags: dict[str, str]) -> bool:
-    """A ferry takes cars if it says so for cars or vehicles, or says nothing but isn't for walkers alone."""
+    """Whether a ferry takes cars: by its own word, else unless it names walkers or cyclists only (common practice, no source)."""
     for key in ("motorcar", "motor_vehicle", "vehicle"):
         if key in tags:
             return tags[key] not in ("no", "private")
-    return tags.get("foot") != "only" and tags.get("access", "yes") not in ("no", "private")
+    return not any(tags.get(key, "no") != "no" for key in ("foot", "bicycle", "passenger"))
 
 
 def tagged_code(surface: NDArray[np.uint8]) -> NDArray[np.uint8]:
