@@ -40,7 +40,12 @@ def build_command(file: Path | None, place: str, out: Path, name: str) -> int:
     if out.is_dir():
         raise BadInputError(f"{out} is a folder", where="--out", accepted="a file to write", next_step="name a file in it")
     if not out.resolve().parent.is_dir():
-        raise BadInputError(f"{out.parent} is no folder", where="--out", accepted="a file in a folder that exists", next_step="make the folder first")
+        raise BadInputError(
+            f"{out.parent} is no folder",
+            where="--out",
+            accepted="a file in a folder that exists",
+            next_step="make the folder first",
+        )
     with shown() as progress:
         if file is not None:
             region = build(file, name=name, progress=progress)
@@ -52,17 +57,37 @@ def build_command(file: Path | None, place: str, out: Path, name: str) -> int:
         save(region, out)
     found = coverage(region)
     km = sum(row.km for row in found.roads)
-    click.echo(_plain(f"Prepared {region.meta.name or out.stem}: {km:,.0f} km of road, {len(region.places):,} places, data of {found.data_date}."))
+    click.echo(
+        _plain(
+            f"Prepared {region.meta.name or out.stem}: {km:,.0f} km of road, {len(region.places):,} places, data of {found.data_date}."
+        )
+    )
     if found.faults:
-        click.echo(_plain("Met in the map: " + "; ".join(f"{what} {count:,}" for what, count in sorted(found.faults.items())) + "."))
+        click.echo(
+            _plain("Met in the map: " + "; ".join(f"{what} {count:,}" for what, count in sorted(found.faults.items())) + ".")
+        )
     click.echo(f"Written to {out}. See what it knows with: tripplan region show {out}")
     return 0
 
 
 @command.command("show")
 @click.argument("region_file", metavar="REGION", type=click.Path(path_type=Path))
-@click.option("--outfit", "outfit_file", metavar="OUTFIT.toml", default=None, type=click.Path(path_type=Path), help="Whose reach to count; without it, a common one.")
-@click.option("--firm", "firm_file", metavar="FIRM.toml", default=None, type=click.Path(path_type=Path), help="Whose rules hold; without it, common ones.")
+@click.option(
+    "--outfit",
+    "outfit_file",
+    metavar="OUTFIT.toml",
+    default=None,
+    type=click.Path(path_type=Path),
+    help="Whose reach to count; without it, a common one.",
+)
+@click.option(
+    "--firm",
+    "firm_file",
+    metavar="FIRM.toml",
+    default=None,
+    type=click.Path(path_type=Path),
+    help="Whose rules hold; without it, common ones.",
+)
 def show_command(region_file: Path, outfit_file: Path | None, firm_file: Path | None) -> int:
     """Print what a region knows and what it does not."""
     from tripplan.cli.progress import shown
@@ -95,14 +120,23 @@ def _reach(region: Region, outfit: object, firm: Firm, progress: object) -> dict
 
 def _lines(found: Coverage, outfit_name: str) -> list[str]:
     country = f"{found.country} ({found.country_how})" if found.country else f"not known ({found.country_how})"
-    lines = [f"{found.name}: data of {found.data_date}; country {country}; time zone {found.tz}", "", "Kilometres of road by surface"]
-    lines.append(f"  {'class':16}{'sealed':>9}{'presumed':>10}{'unknown':>9}{'unsealed':>10}{'closed to a van':>17}{'too small':>11}")
+    lines = [
+        f"{found.name}: data of {found.data_date}; country {country}; time zone {found.tz}",
+        "",
+        "Kilometres of road by surface",
+    ]
+    lines.append(
+        f"  {'class':16}{'sealed':>9}{'presumed':>10}{'unknown':>9}{'unsealed':>10}{'closed to a van':>17}{'too small':>11}"
+    )
     for row in found.roads:
         lines.append(
             f"  {row.road:16}{row.sealed_km:9,.1f}{row.presumed_km:10,.1f}{row.unknown_km:9,.1f}{row.unsealed_km:10,.1f}"
             f"{row.closed_km:17,.1f}{row.small_km:11,.1f}"
         )
-    sums = [sum(getattr(row, k) for row in found.roads) for k in ("sealed_km", "presumed_km", "unknown_km", "unsealed_km", "closed_km", "small_km")]
+    sums = [
+        sum(getattr(row, k) for row in found.roads)
+        for k in ("sealed_km", "presumed_km", "unknown_km", "unsealed_km", "closed_km", "small_km")
+    ]
     lines.append(f"  {'all':16}{sums[0]:9,.1f}{sums[1]:10,.1f}{sums[2]:9,.1f}{sums[3]:10,.1f}{sums[4]:17,.1f}{sums[5]:11,.1f}")
     lines += ["", "Places, and what they offer (yes / presumed / no; the rest is not known)"]
     for offer_row in found.places:
@@ -111,7 +145,9 @@ def _lines(found: Coverage, outfit_name: str) -> list[str]:
             continue
         admit = f", {offer_row.admit} admit a van" if offer_row.role == "site" else ""
         lines.append(f"  {offer_row.kind or offer_row.role}: {offer_row.places}{admit}")
-        told = [f"{word} {yes}/{presumed}/{no}" for word, (no, _, presumed, yes) in offer_row.offers.items() if yes or presumed or no]
+        told = [
+            f"{word} {yes}/{presumed}/{no}" for word, (no, _, presumed, yes) in offer_row.offers.items() if yes or presumed or no
+        ]
         lines.append("      " + (", ".join(told) if told else "nothing tagged"))
     if found.reached:
         lines += ["", f"Reached by {outfit_name} on sealed and presumed roads"]

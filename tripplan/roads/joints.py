@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from math import nan
 from typing import Any
 
 import numpy as np
@@ -126,7 +127,7 @@ def find_joints(
     if stored is not None and len(stored.reached) == len(spots):
         return stored
     if progress:
-        progress(f"joining {len(spots)} places to the roads")
+        progress(f"Joining {len(spots)} places to the roads", nan)
     joints = _Joiner(network, spots, home, on_road).join()
     _save(path, joints)
     return joints

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields
 from functools import cached_property
+from math import nan
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
+from tripplan.model.progress import Progress
 from tripplan.region.columns import Access
 from tripplan.region.region import Region
 from tripplan.roads.closures import NO_CLOSURES, ClosureSet
@@ -23,7 +24,7 @@ from tripplan.roads.verdict import Verdict, judge
 
 __all__ = ["KEY_SHIFT", "Arcs", "Network", "Say", "derive", "open_network"]
 
-Say = Callable[[str], None] | None
+Say = Progress | None
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
 U8 = NDArray[np.uint8]
@@ -130,7 +131,7 @@ class Network:
         if stored is not None:
             return Arcs(**stored)
         if self.progress:
-            self.progress(f"working out the roads for {self.terms.outfit.name}")
+            self.progress(f"Working out the roads for {self.terms.outfit.name}", nan)
         arcs = derive(self.region, self.terms, self.closures)
         save_arrays(path, {f.name: getattr(arcs, f.name) for f in fields(Arcs)})
         return arcs

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
+from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,7 +100,7 @@ def find_times(network: Network, joints: Joints, key: str, *, engine: str = "aut
         return picked.row(spot, wanted)
 
     if progress:
-        progress(f"working out times between {len(spots)} places")
+        progress(f"Working out times between {len(spots)} places", nan)
     with ThreadPoolExecutor(max(1, min(8, os.cpu_count() or 1))) as pool:
         rows = list(pool.map(one, spots)) if spots else []
     table = lay_out(network.region, joints, n, dict(zip(spots, rows, strict=True)))
