@@ -6,6 +6,7 @@ times, divide and square root only, and every choice out of an integer hash, so 
 
 from __future__ import annotations
 
+import itertools
 import math
 import zlib
 from collections.abc import Sequence
@@ -98,7 +99,7 @@ def _between(p: Point, q: Point, a: float, b: float, t: float) -> Point:
 
 def evenly(line: Sequence[Point], step: float) -> list[Point]:
     """Return points every step [km] along a line, both ends included."""
-    total = sum(gap(p, q) for p, q in zip(line, line[1:], strict=False))
+    total = sum(gap(p, q) for p, q in itertools.pairwise(line))
     count = max(2, int(total / step + 0.5))
     out, walked, k = [line[0]], 0.0, 0
     for i in range(1, count):
@@ -119,7 +120,7 @@ def winding(line: Sequence[Point], wave: float, swing: float, key: str) -> list[
     """
     if swing == 0:
         return list(line)
-    total = sum(gap(p, q) for p, q in zip(line, line[1:], strict=False))
+    total = sum(gap(p, q) for p, q in itertools.pairwise(line))
     half = wave / 2
     knots = [3 * swing * (0.25 + 0.75 * chance(key, i)) * (1 if i % 2 else -1) for i in range(int(total / half) + 8)]
     fade = min(1.0, total / 3)
@@ -166,7 +167,7 @@ class Drawing:
         ref = len(self.ways) + 1
         self.ways.append((ref, list(refs), dict(tags)))
         if road:
-            for a, b in zip(refs, refs[1:], strict=False):
+            for a, b in itertools.pairwise(refs):
                 for cell in self._cells(self.xy[a], self.xy[b]):
                     self._grid.setdefault(cell, []).append((a, b))
         return ref
@@ -197,7 +198,7 @@ class Drawing:
 
     def clear(self, points: Sequence[Point], but: int = 0) -> bool:
         """Return whether a line meets no road, nor runs beside one."""
-        for p, q in zip(points, points[1:], strict=False):
+        for p, q in itertools.pairwise(points):
             u = unit(p, q)
             wide = (add(add(q, u, 0.12), left(u), 0.1), add(add(q, u, 0.12), left(u), -0.1))
             if any(self.crossed(*ends, but=but) for ends in ((p, q), (p, wide[0]), (p, wide[1]))):

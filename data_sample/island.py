@@ -13,6 +13,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+import itertools
+
 import island_tables as tables
 from drawing import CIRCLE, Drawing, Point, Tags, add, chance, curve, evenly, gap, left, pick, unit, winding
 
@@ -21,7 +23,18 @@ STREETS = (
     "Rope Street", "Net Street", "Kiln Street", "Tern Street", "Lantern Street", "Cooper Street", "Orchard Street", "Fold Street", "Weir Street",
     "Linen Street", "Gull Street", "Chapel Street", "Barrel Street", "Thrift Street", "Hazel Street", "Slate Street", "Meadow Street", "Anchor Street",
 )  # fmt: skip
-DEAD_END_NAMES = ("Fold Lane", "Moor Lane", "Peat Lane", "Cliff Lane", "Brook Lane", "Sheep Lane", "Stone Lane", "Thorn Lane", "Marsh Lane", "Ridge Lane")
+DEAD_END_NAMES = (
+    "Fold Lane",
+    "Moor Lane",
+    "Peat Lane",
+    "Cliff Lane",
+    "Brook Lane",
+    "Sheep Lane",
+    "Stone Lane",
+    "Thorn Lane",
+    "Marsh Lane",
+    "Ridge Lane",
+)
 
 
 @dataclass
@@ -33,8 +46,7 @@ class Road:
 
     def index(self, km: float) -> int:
         """Return the position of the node nearest to a distance, never an end."""
-        best = min(range(1, len(self.km) - 1), key=lambda i: abs(self.km[i] - km))
-        return best
+        return min(range(1, len(self.km) - 1), key=lambda i: abs(self.km[i] - km))
 
 
 class Island:
@@ -58,7 +70,11 @@ class Island:
         block = 0.15
         grid = {
             (i, j): d.node(
-                add(add(centre, u, block * (i + 0.2 * chance(name, "x", i, j) - 0.1)), v, block * (j + 0.2 * chance(name, "y", i, j) - 0.1))
+                add(
+                    add(centre, u, block * (i + 0.2 * chance(name, "x", i, j) - 0.1)),
+                    v,
+                    block * (j + 0.2 * chance(name, "y", i, j) - 0.1),
+                )
             )
             for i in range(-a, a + 1)
             for j in range(-b, b + 1)
@@ -93,7 +109,10 @@ class Island:
                 [("w", column_ways[-3, 1], "from"), ("w", row_ways[-3, 2], "via"), ("w", column_ways[-2, 1], "to")],
                 {"type": "restriction", "restriction": "no_u_turn"},
             )
-            d.way([grid[-1, 3], grid[-1, 4]], {"highway": "residential", "name": "Quiet Yard", "surface": "asphalt", "motor_vehicle": "destination"})
+            d.way(
+                [grid[-1, 3], grid[-1, 4]],
+                {"highway": "residential", "name": "Quiet Yard", "surface": "asphalt", "motor_vehicle": "destination"},
+            )
 
     @staticmethod
     def _street(name: str, kind: str, number: int) -> Tags:
@@ -129,7 +148,9 @@ class Island:
 
     # ------------------------------------------------------------------------------------------ roads
 
-    def between(self, key: str, start: tuple[int, Point], via: Sequence[Point], end: tuple[int, Point], wave: float, swing: float) -> list[int]:
+    def between(
+        self, key: str, start: tuple[int, Point], via: Sequence[Point], end: tuple[int, Point], wave: float, swing: float
+    ) -> list[int]:
         """Return nodes of a smooth road from one exit to another."""
         d = self.d
         p, q = d.xy[start[0]], d.xy[end[0]]
@@ -141,7 +162,7 @@ class Island:
     def lay(self, key: str, refs: list[int], tags: Tags) -> None:
         """Make ways of a road's nodes, with the stretches that differ, none longer than about 4 km."""
         km = [0.0]
-        for a, b in zip(refs, refs[1:], strict=False):
+        for a, b in itertools.pairwise(refs):
             km.append(km[-1] + gap(self.d.xy[a], self.d.xy[b]))
         self.roads[key] = Road(refs, km)
         marks = {0, len(refs) - 1}
@@ -160,7 +181,7 @@ class Island:
                 marks.add(i)
                 last = at
         ordered = sorted(marks)
-        for i, j in zip(ordered, ordered[1:], strict=False):
+        for i, j in itertools.pairwise(ordered):
             own = dict(tags)
             for first, until, more in special:
                 if first <= i and j <= until:
@@ -182,11 +203,21 @@ class Island:
         ends = [d.xy[trunk.refs[first]], d.xy[trunk.refs[last]]]
         axis = evenly(curve([add(ends[0], (0.9, 1.2)), (116, 22), (128, 21.5), (138, 21), add(ends[1], (-0.9, 1.2))], 0.1), 0.25)
         mid = len(axis) // 2
-        tags: Tags = {"highway": "motorway", "ref": "M1", "name": "Marren Motorway", "surface": "asphalt", "oneway": "yes", "maxspeed": "110", "toll": "yes"}
+        tags: Tags = {
+            "highway": "motorway",
+            "ref": "M1",
+            "name": "Marren Motorway",
+            "surface": "asphalt",
+            "oneway": "yes",
+            "maxspeed": "110",
+            "toll": "yes",
+        }
         link: Tags = {"highway": "motorway_link", "surface": "asphalt", "oneway": "yes", "maxspeed": "60"}
         side: dict[str, list[int]] = {}
         for word, sign in (("east", 1.0), ("west", -1.0)):  # driving on the left: eastbound lies to the north
-            points = [add(p, left(unit(axis[max(0, k - 1)], axis[min(len(axis) - 1, k + 1)])), 0.018 * sign) for k, p in enumerate(axis)]
+            points = [
+                add(p, left(unit(axis[max(0, k - 1)], axis[min(len(axis) - 1, k + 1)])), 0.018 * sign) for k, p in enumerate(axis)
+            ]
             side[word] = d.line(points)
             order = side[word] if word == "east" else side[word][::-1]
             half = order.index(side[word][mid])
@@ -195,7 +226,9 @@ class Island:
         for at, word, inward in ((0, "east", True), (-1, "east", False), (-1, "west", True), (0, "west", False)):
             trunk_node = trunk.refs[first if at == 0 else last]
             lane = side[word][at]
-            bend = d.node(add(d.xy[lane], unit(d.xy[lane], d.xy[trunk_node]), gap(d.xy[lane], d.xy[trunk_node]) * (0.4 if inward else 0.6)))
+            bend = d.node(
+                add(d.xy[lane], unit(d.xy[lane], d.xy[trunk_node]), gap(d.xy[lane], d.xy[trunk_node]) * (0.4 if inward else 0.6))
+            )
             d.way([trunk_node, bend, lane] if inward else [lane, bend, trunk_node], link)
         # the interchange: a secondary road from the trunk road passes over, with four links
         stem_start = trunk.refs[trunk.index(trunk.km[first] + (trunk.km[last] - trunk.km[first]) * 0.5)]
@@ -265,8 +298,26 @@ class Island:
             road=False,
         )  # fmt: skip
         top, direction = self.exits["Sorrelay Quay", "right"]
-        points = evenly(winding(evenly(curve([d.xy[top], add(d.xy[top], direction, 0.6), (273, 115.6), (276.5, 117.5), (277.6, 120.3), (273.5, 122.8)], 0.05), 0.05), 1.0, 0.04, "isle"), 0.08)
-        self.lay("isle road", [top, *d.line(points[1:])], {"highway": "tertiary", "name": "Isle Road", "surface": "asphalt", "maxspeed": "60"})
+        points = evenly(
+            winding(
+                evenly(
+                    curve(
+                        [d.xy[top], add(d.xy[top], direction, 0.6), (273, 115.6), (276.5, 117.5), (277.6, 120.3), (273.5, 122.8)],
+                        0.05,
+                    ),
+                    0.05,
+                ),
+                1.0,
+                0.04,
+                "isle",
+            ),
+            0.08,
+        )
+        self.lay(
+            "isle road",
+            [top, *d.line(points[1:])],
+            {"highway": "tertiary", "name": "Isle Road", "surface": "asphalt", "maxspeed": "60"},
+        )
 
     # ------------------------------------------------------------------------------------------ along the roads
 
@@ -286,7 +337,12 @@ class Island:
             start, out = self._leave(road, km, side if attempt % 4 < 3 else {"L": "R", "R": "L"}[side], attempt)
             p = d.xy[start]
             bend = left(out)
-            points = [p, add(add(p, out, length * 0.45), bend, length * 0.06), add(add(p, out, length * 0.8), bend, -length * 0.04), add(p, out, length)]
+            points = [
+                p,
+                add(add(p, out, length * 0.45), bend, length * 0.06),
+                add(add(p, out, length * 0.8), bend, -length * 0.04),
+                add(p, out, length),
+            ]
             ahead = add(p, out, length + 0.15)
             if start not in self.ends_used and d.clear([*points, ahead], but=start):
                 self.ends_used.add(start)
@@ -307,7 +363,12 @@ class Island:
                 u = unit(d.xy[entrance], d.xy[refs[-1]])
                 v = left(u)
                 base = d.xy[entrance]
-                corners = [add(base, v, 0.06), add(add(base, v, 0.06), u, 0.14), add(add(base, v, -0.06), u, 0.14), add(base, v, -0.06)]
+                corners = [
+                    add(base, v, 0.06),
+                    add(add(base, v, 0.06), u, 0.14),
+                    add(add(base, v, -0.06), u, 0.14),
+                    add(base, v, -0.06),
+                ]
                 ring = d.line(corners)
                 d.way([entrance, *ring, entrance], tags, road=False)
                 if number % 8 == 7:
@@ -345,7 +406,12 @@ class Island:
                 bend = left(out)
                 p = d.xy[start]
                 sway = length * (0.25 * chance(key, number, "sway") - 0.12)
-                coarse = [p, add(add(p, out, length * 0.4), bend, sway), add(add(p, out, length * 0.75), bend, -sway), add(add(p, out, length), bend, sway)]
+                coarse = [
+                    p,
+                    add(add(p, out, length * 0.4), bend, sway),
+                    add(add(p, out, length * 0.75), bend, -sway),
+                    add(add(p, out, length), bend, sway),
+                ]
                 line = evenly(curve(coarse, 0.05), 0.11)
                 if start not in self.ends_used and self._on_land(line) and d.clear(line, but=start):
                     self.ends_used.add(start)
@@ -360,7 +426,10 @@ class Island:
         kind = chance(key, number, "kind")
         if kind < 0.28:
             return {"highway": "track", "tracktype": pick(("grade2", "grade3", "grade4"), key, number, "grade")}
-        tags: Tags = {"highway": "unclassified" if kind < 0.8 else "residential", "name": pick(DEAD_END_NAMES, key, number, "name")}
+        tags: Tags = {
+            "highway": "unclassified" if kind < 0.8 else "residential",
+            "name": pick(DEAD_END_NAMES, key, number, "name"),
+        }
         surface = chance(key, number, "surface")
         if surface < 0.30:
             tags["surface"] = "asphalt"
@@ -377,24 +446,31 @@ class Island:
         p = d.xy[refs[i]]
         line = evenly(curve([p, add(p, out, length * 0.5), add(add(p, out, length), u, length * 0.2)], 0.05), 0.1)
         if self._on_land(line) and d.clear(line, but=refs[i]):
-            d.way([refs[i], *d.line(line[1:])], {"highway": "service"} if chance(key, number, "fork kind") < 0.5 else {"highway": "track"})
+            d.way(
+                [refs[i], *d.line(line[1:])],
+                {"highway": "service"} if chance(key, number, "fork kind") < 0.5 else {"highway": "track"},
+            )
 
     # ------------------------------------------------------------------------------------------ land and water
 
     def land(self) -> None:
         """Draw coast (land on its left), border, lakes, rivers and woods."""
         d = self.d
-        self.shores = [winding(evenly(curve(ring, 0.3, closed=True), 0.4), 3.0, 0.22, name) for name, ring in (("coast", tables.COAST), ("isle", tables.ISLE))]
-        border = []
+        self.shores = [
+            winding(evenly(curve(ring, 0.3, closed=True), 0.4), 3.0, 0.22, name)
+            for name, ring in (("coast", tables.COAST), ("isle", tables.ISLE))
+        ]
         for shore, name in zip(self.shores, ("Ornevay", "Sorrelay"), strict=True):
             refs = d.line(shore[:-1])
             refs.append(refs[0])
             for k in range(0, len(refs) - 1, 400):
-                border.append(d.way(refs[k : k + 401], {"natural": "coastline"}, road=False))
+                d.way(refs[k : k + 401], {"natural": "coastline"}, road=False)
             d.node(shore[0] if name == "Sorrelay" else (150.0, 60.0), place="island", name=name)
         box = d.line([(-4, -4), (304, -4), (304, 124), (288, 130), (150, 126), (-4, 124)])
         edge = d.way([*box, box[0]], {"boundary": "administrative", "admin_level": "2", "name": "Ornevay"}, road=False)
-        d.relation([("w", edge, "outer")], {"type": "boundary", "boundary": "administrative", "admin_level": "2", "name": "Ornevay"})
+        d.relation(
+            [("w", edge, "outer")], {"type": "boundary", "boundary": "administrative", "admin_level": "2", "name": "Ornevay"}
+        )
         for name, centre, wide, high in tables.LAKES:
             self._area(centre, wide / 2, high / 2, {"natural": "water", "water": "lake", "name": name})
         for name, points in tables.RIVERS:
@@ -405,7 +481,10 @@ class Island:
 
     def _area(self, centre: Point, wide: float, high: float, tags: Tags) -> None:
         ring = [
-            (centre[0] + wide * c[0] * (0.75 + 0.4 * chance(str(centre), k)), centre[1] + high * c[1] * (0.75 + 0.4 * chance(str(centre), k)))
+            (
+                centre[0] + wide * c[0] * (0.75 + 0.4 * chance(str(centre), k)),
+                centre[1] + high * c[1] * (0.75 + 0.4 * chance(str(centre), k)),
+            )
             for k, c in enumerate(CIRCLE)
         ]
         refs = self.d.line(evenly(curve(ring, 0.1, closed=True), 0.3)[:-1])
@@ -417,7 +496,7 @@ class Island:
 
 def _inside(p: Point, ring: Sequence[Point]) -> bool:
     odd = False
-    for a, b in zip(ring, ring[1:], strict=False):
+    for a, b in itertools.pairwise(ring):
         if (a[1] > p[1]) != (b[1] > p[1]) and p[0] < a[0] + (p[1] - a[1]) / (b[1] - a[1]) * (b[0] - a[0]):
             odd = not odd
     return odd
@@ -447,7 +526,9 @@ def main() -> None:
     island = draw()
     out = Path(__file__).resolve().parent / "island.osm.pbf"
     island.d.write(out, STAMP)
-    print(f"{out.name}: {len(island.d.xy)} nodes, {len(island.d.ways)} ways, {len(island.d.relations)} relations, {out.stat().st_size / 1e6:.2f} MB")
+    print(
+        f"{out.name}: {len(island.d.xy)} nodes, {len(island.d.ways)} ways, {len(island.d.relations)} relations, {out.stat().st_size / 1e6:.2f} MB"
+    )
 
 
 if __name__ == "__main__":

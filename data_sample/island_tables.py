@@ -110,15 +110,45 @@ LOOPS: dict[str, tuple[str, float, str, float, tuple[Point, ...], float, float, 
 
 #: key: (road, km, side, length km, tags): dead ends to capes and valleys, worth a name.
 ENDS: dict[str, tuple[str, float, str, float, Tags]] = {
-    "cape tarn": ("Skellhaven", 14.0, "R", 6.0, {"highway": "secondary", "ref": "31", "name": "Cape Tarn Road", "surface": "asphalt"}),
-    "gull point": ("Corrahithe", 9.0, "R", 5.0, {"highway": "secondary", "ref": "32", "name": "Gull Point Road", "surface": "chipseal"}),
+    "cape tarn": (
+        "Skellhaven",
+        14.0,
+        "R",
+        6.0,
+        {"highway": "secondary", "ref": "31", "name": "Cape Tarn Road", "surface": "asphalt"},
+    ),
+    "gull point": (
+        "Corrahithe",
+        9.0,
+        "R",
+        5.0,
+        {"highway": "secondary", "ref": "32", "name": "Gull Point Road", "surface": "chipseal"},
+    ),
     "pell sands": ("Gannoway", 22.0, "R", 5.0, {"highway": "tertiary", "name": "Pell Sands Road", "surface": "asphalt"}),
-    "heron lake": ("long moor", 30.0, "L", 7.0, {"highway": "secondary", "ref": "33", "name": "Heron Lake Road", "surface": "chipseal"}),
+    "heron lake": (
+        "long moor",
+        30.0,
+        "L",
+        7.0,
+        {"highway": "secondary", "ref": "33", "name": "Heron Lake Road", "surface": "chipseal"},
+    ),
     "east head": ("Fennoway", 6.0, "R", 6.0, {"highway": "tertiary", "name": "East Head Road", "surface": "asphalt"}),
     "slate valley": ("vale", 16.0, "R", 6.0, {"highway": "unclassified", "name": "Slate Valley Road", "surface": "gravel"}),
     "quarry": ("west vale", 14.0, "R", 4.0, {"highway": "tertiary", "name": "Quarry Road", "surface": "compacted"}),
-    "narrow glen": ("merrow south", 30.0, "R", 5.0, {"highway": "tertiary", "name": "Narrow Glen Road", "surface": "asphalt", "trailer": "no"}),
-    "manor drive": ("Marrendal", 12.0, "L", 2.0, {"highway": "unclassified", "name": "Manor Drive", "surface": "asphalt", "access": "private"}),
+    "narrow glen": (
+        "merrow south",
+        30.0,
+        "R",
+        5.0,
+        {"highway": "tertiary", "name": "Narrow Glen Road", "surface": "asphalt", "trailer": "no"},
+    ),
+    "manor drive": (
+        "Marrendal",
+        12.0,
+        "L",
+        2.0,
+        {"highway": "unclassified", "name": "Manor Drive", "surface": "asphalt", "access": "private"},
+    ),
 }
 
 HAMLETS: tuple[tuple[str, str, float], ...] = (
@@ -140,7 +170,14 @@ FULL: Tags = {
 }  # fmt: skip
 STAFFED: Tags = {"power_supply": "yes", "drinking_water": "yes", "toilets": "yes", "shower": "yes", "phone": "+999 5550 200"}
 PLAIN: Tags = {"power_supply": "no", "drinking_water": "yes", "toilets": "yes", "shower": "no", "sanitary_dump_station": "no"}
-FIELD: Tags = {"power_supply": "no", "drinking_water": "yes", "waste_water": "yes", "toilets": "no", "shower": "no", "sanitary_dump_station": "no"}
+FIELD: Tags = {
+    "power_supply": "no",
+    "drinking_water": "yes",
+    "waste_water": "yes",
+    "toilets": "no",
+    "shower": "no",
+    "sanitary_dump_station": "no",
+}
 BARE: Tags = {"power_supply": "no", "drinking_water": "no", "toilets": "no", "shower": "no", "sanitary_dump_station": "no"}
 
 

@@ -17,7 +17,20 @@ def test_every_key_is_described() -> None:
 
 def test_units_stand_in_names() -> None:
     """A key with a unit carries it in its name, so that nobody has to guess."""
-    endings = {"L": "_l", "kg": "_kg", "m": "_m", "km": "_km", "h": "_h", "min": "_min", "Ah": "_ah", "W": "_w", "A": "_a", "°C": "_c", "cents": "_cents", "km/h": "_kmh"}
+    endings = {
+        "L": "_l",
+        "kg": "_kg",
+        "m": "_m",
+        "km": "_km",
+        "h": "_h",
+        "min": "_min",
+        "Ah": "_ah",
+        "W": "_w",
+        "A": "_a",
+        "°C": "_c",
+        "cents": "_cents",
+        "km/h": "_kmh",
+    }
     spared = {"hours", "towing_limit_kmh", "charger_a"}
     for table in TABLES:
         for key in keys_of(table):
@@ -38,4 +51,7 @@ def test_text_is_markdown_tables() -> None:
     text = reference_text()
     assert text.count("### ") == len(TABLES)
     assert "| `grey_l` | Grey water barrel or tank, full volume. | 5 to 400 L | needed |" in text
-    assert "| `leave_after` | Earliest start of a day on the road. | a time of day without quotes, such as 09:00:00 | 09:00:00 |" in text
+    assert (
+        "| `leave_after` | Earliest start of a day on the road. | a time of day without quotes, such as 09:00:00 | 09:00:00 |"
+        in text
+    )

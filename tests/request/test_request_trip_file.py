@@ -104,7 +104,10 @@ def test_levels_at_pick_up_by_default(load: Callable[..., Trip]) -> None:
 
 def test_everything_that_may_be_written(load: Callable[..., Trip]) -> None:
     """Each key lands where it belongs."""
-    text = GOOD.replace('van = "van.toml"', 'name = "All of it"\nconfidence = 0.9\nno_towing = [2026-02-05]\navoid = ["Saltgrass Bay"]\nvan = "van.toml"')
+    text = GOOD.replace(
+        'van = "van.toml"',
+        'name = "All of it"\nconfidence = 0.9\nno_towing = [2026-02-05]\navoid = ["Saltgrass Bay"]\nvan = "van.toml"',
+    )
     trip = load(
         text.replace("[return]", '[return]\nplace = "-43.2, -26.1"')
         + """
@@ -154,13 +157,24 @@ place = "Tarrow Green"
     assert trip.avoid[0].name == "Saltgrass Bay"
     assert (trip.return_depot.lat, trip.return_depot.lon, trip.return_depot.place) == (-43.2, -26.1, -1)
     assert (trip.max_drive_s, trip.first_day_drive_s, trip.drivers) == (12600, 3600, 2)
-    assert (trip.ferries, trip.tolls, trip.leave_after_min, trip.arrive_by_min, trip.sunset_margin_min) == (False, False, 510, 1020, 60)
+    assert (trip.ferries, trip.tolls, trip.leave_after_min, trip.arrive_by_min, trip.sunset_margin_min) == (
+        False,
+        False,
+        510,
+        1020,
+        60,
+    )
     assert (trip.powered_nights_at_least, trip.site_kinds) == (2, (SiteKind.CARAVAN_SITE, SiteKind.FARM))
     assert (trip.pets, trip.budget_cents, trip.max_one_night_stays, trip.presumed_offers) == (True, 90000, 3, False)
     assert (trip.levels.fresh_l, trip.levels.gas_kg, trip.weights.drive_hour_cents) == (30, 4.5, 1500)
     assert (trip.weather[0][0], trip.weather[0][1].sun_kwh_per_m2, trip.weather[0][1].source) == (2, 5.5, "the trip file")
     assert (trip.sights[0].via, trip.sights[0].hours, trip.sights[0].must) == (Via.CAR_ONLY, 2, True)
-    assert (trip.sights[1].nights, trip.sights[1].near_km, trip.sights[1].value_cents, trip.sights[1].spot.place) == (2, 12, 3000, -1)
+    assert (trip.sights[1].nights, trip.sights[1].near_km, trip.sights[1].value_cents, trip.sights[1].spot.place) == (
+        2,
+        12,
+        3000,
+        -1,
+    )
     assert (trip.bookings[0].night, trip.bookings[0].spot.name) == (date(2026, 2, 4), "Tarrow Green")
 
 
@@ -378,7 +392,9 @@ LINES: list[tuple[str, str, dict[str, str], str]] = [
 @pytest.mark.parametrize(("text", "parts", "says"), [line[1:] for line in LINES], ids=[line[0] for line in LINES])
 def test_each_mistake_is_one_clear_line(load: Callable[..., Trip], text: str, parts: dict[str, str], says: str) -> None:
     """What, where, the value met, what is accepted, what to do: on one line."""
-    line = re.sub(r"latitude -43\.\d\d to -42\.\d\d, longitude -27\.\d\d to -24\.\d\d", "latitude BOX", refused(load, text, **parts))
+    line = re.sub(
+        r"latitude -43\.\d\d to -42\.\d\d, longitude -27\.\d\d to -24\.\d\d", "latitude BOX", refused(load, text, **parts)
+    )
     assert says in line
     if says.startswith(("trip.toml", "van.toml", "firm.toml", "outfit.toml")):
         assert line == says
@@ -416,7 +432,10 @@ def test_pick_up_in_the_past(load: Callable[..., Trip]) -> None:
         (b"\x89PNG\r\n\x1a\n\xff", "is not UTF-8 text (byte 1 is 0x89); accepted: a TOML file; save it as UTF-8 text"),
         (b"a = 1\n" * 200_000, "is larger than 1 MB; accepted: a TOML file, at most 1 MB; take a smaller one"),
         (b"a = " + b"[" * 50_000, "is not TOML: nested too deep; accepted: key = value lines; mend that line"),
-        (b"", "key `van` is missing (and 5 more); accepted: the path of a TOML file, or a table of keys; add `van`: The van: its stores and appliances."),
+        (
+            b"",
+            "key `van` is missing (and 5 more); accepted: the path of a TOML file, or a table of keys; add `van`: The van: its stores and appliances.",
+        ),
     ],
 )
 def test_files_that_are_none(tmp_path: Path, region: Region, content: bytes | None, says: str) -> None:
@@ -436,13 +455,31 @@ def test_a_folder_is_no_trip(tmp_path: Path, region: Region) -> None:
 
 
 TOML_VALUES = st.sampled_from(
-    ["-1", "0", "1e300", "nan", "true", '""', '"x"', '"{{ 1 }}"', "[]", "{}", "[1]", "2026-02-05", "10:00:00", "2026-02-05T10:00:00", "9999999999999999999999"]
+    [
+        "-1",
+        "0",
+        "1e300",
+        "nan",
+        "true",
+        '""',
+        '"x"',
+        '"{{ 1 }}"',
+        "[]",
+        "{}",
+        "[1]",
+        "2026-02-05",
+        "10:00:00",
+        "2026-02-05T10:00:00",
+        "9999999999999999999999",
+    ]
 )
 
 
 @settings(max_examples=120, deadline=None, derandomize=True)
 @given(st.data())
-def test_any_value_at_any_key_is_taken_or_told(region: Region, tmp_path_factory: pytest.TempPathFactory, data: st.DataObject) -> None:
+def test_any_value_at_any_key_is_taken_or_told(
+    region: Region, tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
+) -> None:
     """Whatever stands at a key ends in a trip or in one line, never in another error."""
     folder = tmp_path_factory.mktemp("any")
     table = data.draw(st.sampled_from(["trip", "van", "party", "firm", "outfit", "driving", "wishes", "levels", "weights"]))

@@ -123,7 +123,7 @@ def test_each_mistake_is_one_clear_line(tmp_path: Path, name: str, text: str | b
 
 def test_no_such_file(tmp_path: Path) -> None:
     """A path that leads nowhere."""
-    with pytest.raises(BadInputError, match="none.csv: no such file; accepted: a .csv"):
+    with pytest.raises(BadInputError, match=r"none\.csv: no such file; accepted: a \.csv"):
         load_waypoints(tmp_path / "none.csv")
 
 
@@ -142,7 +142,9 @@ def test_deep_and_wide_xml_is_survived(tmp_path: Path) -> None:
     st.one_of(
         st.binary(max_size=60),
         st.text(st.sampled_from('latlonname,;\t"\n-1.5{}[]<>/"gpxrte:'), max_size=80).map(str.encode),
-        st.tuples(st.integers(0, len(GPX_ROUTE)), st.binary(max_size=4)).map(lambda t: GPX_ROUTE.encode()[: t[0]] + t[1] + GPX_ROUTE.encode()[t[0] + 1 :]),
+        st.tuples(st.integers(0, len(GPX_ROUTE)), st.binary(max_size=4)).map(
+            lambda t: GPX_ROUTE.encode()[: t[0]] + t[1] + GPX_ROUTE.encode()[t[0] + 1 :]
+        ),
     ),
 )
 def test_any_bytes_are_taken_or_told(tmp_path_factory: pytest.TempPathFactory, name: str, content: bytes) -> None:
