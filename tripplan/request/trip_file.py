@@ -2,37 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date, datetime, time, tzinfo
 from pathlib import Path
-from typing import Any
 
 from tripplan.model.errors import BadInputError
-from tripplan.model.outfit import Outfit
 from tripplan.model.place import Spot
-from tripplan.model.trip import Booking, Firm, Sight, Trip, Weights
-from tripplan.model.van import DayWeather, Levels, Party, Van
+from tripplan.model.trip import Booking, Sight, Trip, Weights
+from tripplan.model.van import DayWeather, Levels, Van
 from tripplan.model.words import SiteKind, Via
 from tripplan.region.region import Region
 from tripplan.request.forms import Origin, checked
+from tripplan.request.parts import Part, entries, firm_of, named_part, outfits_of, party_of, read_firm, read_outfit, table, van_of
 from tripplan.request.spots import find_spot
 from tripplan.request.text_file import read_toml
 
 __all__ = ["load_trip", "read_firm", "read_outfit"]
 
-#: Share of its rated capacity that the battery holds at pick-up, and share of the car's mass on its heavier axle: common practice.
+#: Share of its rated capacity that the battery holds at pick-up: common practice, no source.
 BATTERY_AT_PICK_UP = 0.8
-CAR_AXLE_SHARE = 0.6
 _FULL_WEIGHT_NOISE = 1e-9
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    """A checked table and where it was written."""
-
-    values: dict[str, Any]
-    origin: Origin
 
 
 def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Trip:
@@ -56,17 +44,17 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
     top = checked("trip", raw, origin)
     zone = _zone(region, origin)
 
-    van_part = _part("van", top["van"], path, origin)
-    party_part = _part("party", top["party"], path, origin)
-    firm_part = _part("firm", top["firm"], path, origin)
-    outfit_part = _part("outfit", top["outfit"], path, origin)
-    van = _made(Van, van_part)
-    party = _made(Party, party_part)
-    firm = _firm(firm_part, van)
-    outfit, car = _outfits(outfit_part, firm)
+    van_part = named_part("van", top["van"], path, origin)
+    party_part = named_part("party", top["party"], path, origin)
+    firm_part = named_part("firm", top["firm"], path, origin)
+    outfit_part = named_part("outfit", top["outfit"], path, origin)
+    van = van_of(van_part)
+    party = party_of(party_part)
+    firm = firm_of(firm_part, van)
+    outfit, car = outfits_of(outfit_part, firm)
 
-    pick_up_part = _table("pick_up", top["pick_up"], origin)
-    return_part = _table("return", top["return"], origin)
+    pick_up_part = table("pick_up", top["pick_up"], origin)
+    return_part = table("return", top["return"], origin)
     pick_up = _moment(pick_up_part, zone)
     return_by = _moment(return_part, zone)
     _check_order(pick_up, return_by, return_part)
@@ -74,8 +62,8 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
     depot = _spot(region, pick_up_part, ("depot", "service"))
     return_depot = _spot(region, return_part, ("depot", "service")) if return_part.values["place"] else depot
 
-    driving = _table("driving", top["driving"], origin).values
-    wishes = _table("wishes", top["wishes"], origin).values
+    driving = table("driving", top["driving"], origin).values
+    wishes = table("wishes", top["wishes"], origin).values
     nights = (pick_up.date(), return_by.date())
     try:
         return Trip(
@@ -90,8 +78,8 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
             return_depot=return_depot,
             pick_up=pick_up,
             return_by=return_by,
-            sights=tuple(_sight(region, entry) for entry in _entries("sights", top["sights"], origin)),
-            bookings=_bookings(region, _entries("bookings", top["bookings"], origin), nights),
+            sights=tuple(_sight(region, entry) for entry in entries("sights", top["sights"], origin)),
+            bookings=_bookings(region, entries("bookings", top["bookings"], origin), nights),
             avoid=tuple(find_spot(region, place, origin.at("avoid"), ("site", "service", "sight")) for place in top["avoid"]),
             no_towing=_no_towing(top["no_towing"], nights, origin),
             max_drive_s=round(driving["max_h"] * 3600),
@@ -109,9 +97,9 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
             budget_cents=wishes["budget_cents"],
             presumed_offers=wishes["presumed_offers"],
             confidence=top["confidence"],
-            levels=_levels(_table("levels", top["levels"], origin), van),
-            weights=Weights(**_table("weights", top["weights"], origin).values),
-            weather=_weather(_entries("weather", top["weather"], origin)),
+            levels=_levels(table("levels", top["levels"], origin), van),
+            weights=Weights(**table("weights", top["weights"], origin).values),
+            weather=_weather(entries("weather", top["weather"], origin)),
         )
     except BadInputError as error:
         if error.where.startswith("trip "):  # from the class itself: name the file instead
@@ -119,118 +107,6 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
                 error.what, where=str(path), accepted=error.accepted, next_step=error.next_step or "mend the trip"
             ) from None
         raise
-
-
-def read_firm(path: Path) -> Firm:
-    """Read a firm's file on its own (errors as `load_trip`)."""
-    return _firm(_file_part("firm", Path(path), *read_toml(Path(path))))
-
-
-def read_outfit(path: Path, firm: Firm) -> Outfit:
-    """Read an outfit's file on its own: car and van together, under the lower towing limit (errors as `load_trip`)."""
-    return _outfits(_file_part("outfit", Path(path), *read_toml(Path(path))), firm)[0]
-
-
-# ------------------------------------------------------------------------------------------------- tables
-
-
-def _table(name: str, raw: Any, origin: Origin) -> _Part:
-    own = Origin(origin.file, origin.text, name)
-    return _Part(checked(name, raw, own), own)
-
-
-def _entries(name: str, raw: Any, origin: Origin) -> list[_Part]:
-    parts = []
-    for number, entry in enumerate(raw, 1):
-        own = Origin(origin.file, origin.text, f"{name} {number}")
-        parts.append(_Part(checked(name, entry, own), own))
-    return parts
-
-
-def _part(name: str, raw: Any, trip_path: Path, origin: Origin) -> _Part:
-    """Return van, party, firm or outfit from a table in the trip or from the file that it names."""
-    if isinstance(raw, Mapping):
-        return _table(name, raw, origin)
-    if not isinstance(raw, str):
-        raise BadInputError(
-            f"`{name}` is {raw!r}"[:80], where=origin.at(name), accepted="the path of a TOML file, or a table of keys",
-            next_step=f'write `{name} = "FILE.toml"`',
-        )  # fmt: skip
-    if "://" in raw:
-        raise BadInputError(
-            f'`{name}` is "{raw[:60]}"', where=origin.at(name), accepted="the path of a file on this machine",
-            next_step="save the file beside the trip and name it",
-        )  # fmt: skip
-    path = trip_path.parent / raw
-    try:
-        inside, text = read_toml(path)
-    except BadInputError as error:
-        raise BadInputError(
-            f"`{name}`: {error.where} {error.what}", where=origin.at(name), accepted=error.accepted,
-            next_step=f"{error.next_step}; paths are relative to the trip's folder",
-        ) from None  # fmt: skip
-    return _file_part(name, path, inside, text)
-
-
-def _file_part(name: str, path: Path, inside: dict[str, Any], text: str) -> _Part:
-    """Return the table that a file holds. A file with one table of that name will do as well."""
-    origin = Origin(str(path), text)
-    if set(inside) == {name} and isinstance(inside[name], dict):
-        inside, origin = inside[name], Origin(origin.file, text, name)
-    return _Part(checked(name, inside, origin), origin)
-
-
-def _made(kind: Any, part: _Part) -> Any:
-    try:
-        return kind(**part.values)
-    except BadInputError as error:
-        raise BadInputError(error.what, where=part.origin.at(""), accepted=error.accepted, next_step=error.next_step) from None
-
-
-def _firm(part: _Part, van: Van | None = None) -> Firm:
-    areas = []
-    for number, raw in enumerate(part.values["areas_off_limits"], 1):
-        own = Origin(part.origin.file, part.origin.text, f"areas_off_limits {number}")
-        area = checked("areas_off_limits", raw, own)
-        for lon, lat in area["points"]:
-            if not (-180 <= lon <= 180 and -90 <= lat <= 90):
-                raise BadInputError(
-                    f"`points` holds [{lon:g}, {lat:g}]", where=own.at("points"), accepted="[longitude, latitude] in degrees",
-                    next_step="mind the order: longitude first",
-                )  # fmt: skip
-        areas.append((area["name"], tuple((lon, lat) for lon, lat in area["points"])))
-    firm: Firm = _made(Firm, _Part({**part.values, "areas_off_limits": tuple(areas)}, part.origin))
-    carried = van.gas_bottle_kg * van.gas_bottles if van else firm.return_gas_kg
-    if firm.return_gas_kg > carried:
-        raise BadInputError(
-            f"`return_gas_kg` is {firm.return_gas_kg:g}", where=part.origin.at("return_gas_kg"),
-            accepted=f"at most the {carried:g} kg that the van carries", next_step="mend the firm or the van",
-        )  # fmt: skip
-    return firm
-
-
-def _outfits(part: _Part, firm: Firm) -> tuple[Outfit, Outfit]:
-    """Return car and van together, and the car alone. The lower of the firm's and the outfit's towing limit holds."""
-    v = part.values
-    car_axle = CAR_AXLE_SHARE * v["car_mass_kg"]
-    towing = {
-        "name": v["name"], "towing": True, "mass_kg": v["car_mass_kg"] + v["van_mass_kg"], "van_mass_kg": v["van_mass_kg"],
-        "axle_load_kg": v["axle_load_kg"] if v["axle_load_kg"] is not None else max(v["van_mass_kg"], car_axle),
-        "height_m": max(v["height_m"], v["car_height_m"]), "width_m": max(v["width_m"], v["car_width_m"]), "length_m": v["length_m"],
-        "towing_limit_kmh": min(firm.towing_limit_kmh, v["towing_limit_kmh"]), "height_clearance_m": v["height_clearance_m"],
-        "width_clearance_m": v["width_clearance_m"], "approved_100": v["approved_100"],
-    }  # fmt: skip
-    alone = {
-        "name": f"{v['name']}, car alone", "towing": False, "mass_kg": v["car_mass_kg"], "van_mass_kg": 0.0, "axle_load_kg": max(200.0, car_axle),
-        "height_m": v["car_height_m"], "width_m": v["car_width_m"], "length_m": v["car_length_m"], "towing_limit_kmh": v["car_limit_kmh"],
-        "height_clearance_m": v["height_clearance_m"], "width_clearance_m": v["width_clearance_m"],
-    }  # fmt: skip
-    if v["length_m"] <= v["car_length_m"]:
-        raise BadInputError(
-            f"`length_m` is {v['length_m']:g}", where=part.origin.at("length_m"),
-            accepted=f"more than the car's own {v['car_length_m']:g} m: car and van together, drawbar included", next_step="mend the length",
-        )  # fmt: skip
-    return _made(Outfit, _Part(towing, part.origin)), _made(Outfit, _Part(alone, part.origin))
 
 
 # ------------------------------------------------------------------------------------------------- times
@@ -248,12 +124,12 @@ def _zone(region: Region, origin: Origin) -> tzinfo:
         ) from None  # fmt: skip
 
 
-def _moment(part: _Part, zone: tzinfo) -> datetime:
+def _moment(part: Part, zone: tzinfo) -> datetime:
     when: datetime = part.values["time"]
     return when.replace(tzinfo=zone) if when.tzinfo is None else when.astimezone(zone)
 
 
-def _check_order(pick_up: datetime, return_by: datetime, part: _Part) -> None:
+def _check_order(pick_up: datetime, return_by: datetime, part: Part) -> None:
     where = part.origin.at("")
     if return_by <= pick_up:
         raise BadInputError(
@@ -268,7 +144,7 @@ def _check_order(pick_up: datetime, return_by: datetime, part: _Part) -> None:
         )  # fmt: skip
 
 
-def _check_to_come(pick_up: datetime, part: _Part, now: datetime | None) -> None:
+def _check_to_come(pick_up: datetime, part: Part, now: datetime | None) -> None:
     if now is not None and pick_up < (now if now.tzinfo else now.replace(tzinfo=pick_up.tzinfo)):
         raise BadInputError(
             f"pick-up {pick_up:%Y-%m-%d %H:%M} lies in the past",
@@ -295,11 +171,11 @@ def _no_towing(days: list[date], nights: tuple[date, date], origin: Origin) -> t
 # ------------------------------------------------------------------------------------------------- places
 
 
-def _spot(region: Region, part: _Part, roles: tuple[str, ...], *, only: bool = False) -> Spot:
+def _spot(region: Region, part: Part, roles: tuple[str, ...], *, only: bool = False) -> Spot:
     return find_spot(region, part.values["place"], part.origin.at("place"), roles, only=only)
 
 
-def _sight(region: Region, part: _Part) -> Sight:
+def _sight(region: Region, part: Part) -> Sight:
     v = part.values
     if v["nights"] == 0 and v["hours"] == 0:
         raise BadInputError(
@@ -314,7 +190,7 @@ def _sight(region: Region, part: _Part) -> Sight:
     )  # fmt: skip
 
 
-def _bookings(region: Region, parts: list[_Part], nights: tuple[date, date]) -> tuple[Booking, ...]:
+def _bookings(region: Region, parts: list[Part], nights: tuple[date, date]) -> tuple[Booking, ...]:
     out: dict[date, Booking] = {}
     for part in parts:
         night: date = part.values["night"]
@@ -335,7 +211,7 @@ def _bookings(region: Region, parts: list[_Part], nights: tuple[date, date]) -> 
 # ------------------------------------------------------------------------------------------------- levels and weather
 
 
-def _levels(part: _Part, van: Van) -> Levels:
+def _levels(part: Part, van: Van) -> Levels:
     full = {
         "fresh_l": van.fresh_l, "grey_l": van.grey_l, "cassette_l": van.cassette_l * van.cassettes, "flush_l": van.flush_l,
         "gas_kg": van.gas_bottle_kg * van.gas_bottles, "battery_ah": van.battery_ah,
@@ -354,7 +230,7 @@ def _levels(part: _Part, van: Van) -> Levels:
     return Levels(**values)
 
 
-def _weather(parts: list[_Part]) -> tuple[tuple[int, DayWeather], ...]:
+def _weather(parts: list[Part]) -> tuple[tuple[int, DayWeather], ...]:
     out: dict[int, DayWeather] = {}
     for part in parts:
         v = dict(part.values)
