@@ -64,6 +64,7 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
     for day in plan.days:
         share = sun_day(day.date, day.start.lon, day.start.lat, trip.tz).share
         worst = used.copy()
+        left_alone = np.zeros(len(STORES), dtype=np.bool_)
         for item in _timeline(plan, region, day, evening):
             if isinstance(item, _Stretch):
                 cut = slots(item.start_h, item.end_h)
@@ -71,15 +72,16 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
                     van, trip.party, weather[day.date], share, item.kind, cut, towing=item.wheel, confidence=trip.confidence
                 )
                 for row in use:
-                    used = np.maximum(used + row, 0.0)
+                    used = np.maximum(used + np.where(left_alone, 0.0, row), 0.0)
                     worst = np.maximum(worst, used)
             else:
                 for store in item:
                     if store in STORES:
                         used[STORES.index(Store(store))] = 0.0
+                        left_alone[STORES.index(Store(store))] = day is plan.days[-1] and store in _to_be_empty(plan)
         _limits(day, worst, room, slack, found)
         evening = _kind(plan, region, day)
-    _return(plan, used, room, slack, found)
+    _return(plan, used, slack, found)
 
 
 def _weather(plan: Plan, day: Day) -> DayWeather:
@@ -94,11 +96,18 @@ def _limits(day: Day, worst: F64, room: F64, slack: F64, found: Findings) -> Non
             found.add("level", day.number, over, store.unit, f"{store.value} is {over:.1f} {store.unit} {verb}")
 
 
-def _return(plan: Plan, used: F64, room: F64, slack: F64, found: Findings) -> None:
+def _to_be_empty(plan: Plan) -> tuple[Store, ...]:
+    """Stores that the firm wants back empty: once emptied on the last day they are left alone, as the plan says."""
+    firm = plan.trip.firm
+    asked = ((Store.CASSETTE, firm.return_cassette_empty), (Store.GREY, firm.return_grey_empty))
+    return tuple(store for store, wanted in asked if wanted)
+
+
+def _return(plan: Plan, used: F64, slack: F64, found: Findings) -> None:
     firm, last = plan.trip.firm, plan.days[-1].number
-    for store, asked in ((Store.CASSETTE, firm.return_cassette_empty), (Store.GREY, firm.return_grey_empty)):
+    for store in _to_be_empty(plan):
         left = used[STORES.index(store)]
-        if asked and left > slack[STORES.index(store)]:
+        if left > slack[STORES.index(store)]:
             found.add("return", last, left, "L", f"{store.value} comes back with {left:.1f} L in it, the firm wants it empty")
     gas = capacity(plan.trip.van, Store.GAS) - used[STORES.index(Store.GAS)]
     if gas < firm.return_gas_kg - slack[STORES.index(Store.GAS)]:

@@ -91,8 +91,8 @@ def _season(region: Region, place: Place, day: Day, found: Findings) -> None:
 
 
 def _services(plan: Plan, region: Region, day: Day, found: Findings) -> None:
-    trip = plan.trip
-    least = Offer.PRESUMED if trip.presumed_offers else Offer.YES
+    """Each store served is served by a place that the day really calls at, and that is known to serve it."""
+    done: set[str] = set()
     for event in day.events:
         if event.kind != "service":
             continue
@@ -100,29 +100,41 @@ def _services(plan: Plan, region: Region, day: Day, found: Findings) -> None:
             found.add("service", day.number, 1, "", f"{event.text!r} is at no place of the region")
             continue
         place = region.places[event.spot.place]
-        guest = any(
-            d.night is not None and d.night.spot.place == place.index
-            for d in plan.days
-            if d.number in (day.number, day.number - 1)
+        here = day.night is not None and _near(day.night.spot, event.spot)
+        called = any(_near(leg.end, event.spot) for leg in day.legs)
+        found.unless(
+            here or called or _near(day.start, event.spot), "service", day.number, f"no leg calls at {place.name or place.ref!r}"
         )
-        if place.only_guests and not guest:
-            found.add("guests only", day.number, 1, "", f"{place.name!r} serves its guests only")
+        done.update(event.stores)
         for store in event.stores:
-            offers = [place.offer(word) for word in SERVES.get(store, ())]
-            best = max((o.answer for o in offers), default=Offer.NO)
-            if best < least:
-                found.add("offer", day.number, 1, "", f"{place.name or place.ref!r} is not known to serve {store}")
-            elif best == Offer.PRESUMED and not any(
-                p.day == day.number and p.spot.place == place.index and store in p.stores for p in plan.presumed_offers
-            ):
+            _served(plan, place, store, day, found)
+    for line in day.levels:
+        for how in filter(None, line.served.split("+")):
+            if how == "site" and day.night is not None and 0 <= day.night.spot.place < len(region.places):
+                _served(plan, region.places[day.night.spot.place], line.store, day, found)
+            elif how in ("way", "car") and line.store not in done:
                 found.add(
-                    "phone first",
-                    day.number,
-                    1,
-                    "",
-                    f"{store} at {place.name or place.ref!r} is presumed and not listed under phone first",
+                    "service", day.number, 1, "", f"{line.store} is said to be served ({how}), but no stop of the day does it"
                 )
-            found.unless(store in STORES, "store", day.number, f"unknown store {store!r}")
+
+
+def _served(plan: Plan, place: Place, store: str, day: Day, found: Findings) -> None:
+    name = place.name or place.ref
+    if store not in STORES:
+        found.add("store", day.number, 1, "", f"unknown store {store!r}")
+        return
+    guest = any(
+        d.night is not None and d.night.spot.place == place.index for d in plan.days if d.number in (day.number, day.number - 1)
+    )
+    if place.only_guests and not guest:
+        found.add("guests only", day.number, 1, "", f"{name!r} serves its guests only")
+    best = max((place.offer(word).answer for word in SERVES[store]), default=Offer.NO)
+    if best < (Offer.PRESUMED if plan.trip.presumed_offers else Offer.YES):
+        found.add("offer", day.number, 1, "", f"{name!r} is not known to serve {store}")
+    elif best == Offer.PRESUMED and not any(
+        p.day == day.number and p.spot.place == place.index and store in p.stores for p in plan.presumed_offers
+    ):
+        found.add("phone first", day.number, 1, "", f"{store} at {name!r} is presumed and not listed under phone first")
 
 
 def _stays(plan: Plan, region: Region, found: Findings) -> None:
