@@ -42,7 +42,9 @@ def test_cold_warm_and_without_cache_agree(tmp_path):
     assert same(plain, prepared(tmp_path, tmp_path / "cache"))
 
 
-@pytest.mark.parametrize("spoil", [lambda b: b"", lambda b: b[: len(b) // 2], lambda b: b"not a file", lambda b: b[:200] + b"\xff" * 64 + b[264:]])
+@pytest.mark.parametrize(
+    "spoil", [lambda b: b"", lambda b: b[: len(b) // 2], lambda b: b"not a file", lambda b: b[:200] + b"\xff" * 64 + b[264:]]
+)
 def test_spoilt_files_are_made_again(tmp_path, spoil):
     """An empty, cut, foreign or bit-rotten file is silently worked out anew."""
     plain = prepared(tmp_path, tmp_path / "cache")
