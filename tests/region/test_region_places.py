@@ -179,3 +179,22 @@ def test_the_base_map_is_thinned_and_bounded(tmp_path: Path) -> None:
     assert base.closed.tolist() == [0]
     off = np.abs(np.interp(x, base.lon_e7, base.lat_e7) - wave)
     assert off.max() * 111_195 / 1e7 < 20
+
+
+def test_a_region_on_both_sides_of_180_degrees(tmp_path: Path) -> None:
+    """Its box runs from 179.9 east to 179.9 west, a road across is as long as it is, and the zone is one of that place."""
+    path = tmp_path / "line.osm.opl"
+    path.write_text(
+        "n1 x179.9 y-16.8\nn2 x180 y-16.8\nn3 x-180 y-16.8\nn4 x-179.9 y-16.8\nw1 Thighway=primary Nn1,n2\nw2 Thighway=primary Nn3,n4\nw3 Thighway=primary Nn2,n3\n"
+    )
+    region = build(path)
+    assert region.meta.bbox == (179.9, -16.8, -179.9, -16.8)
+    assert region.meta.tz == "Pacific/Fiji"
+    assert region.pieces.length_m == pytest.approx([10644.9, 10644.9, 0], abs=1)
+
+
+def test_a_region_cannot_be_written_to(tmp_path: Path) -> None:
+    """Columns are read-only from the start, as they are when they come from a file."""
+    region, _ = region_from_drawing("A-B", {"AB": "highway=service"}, folder=tmp_path)
+    with pytest.raises(ValueError, match="read-only"):
+        region.pieces.length_m[0] = 1

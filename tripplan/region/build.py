@@ -73,18 +73,19 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
     turns = resolve_turns(raw, split, ways.oneway, strings, faults)
     places = find_places(raw, faults)
     towns = find_towns(raw, strings)
-    bbox = (
-        float(raw.lon_e7.min()) / 1e7, float(raw.lat_e7.min()) / 1e7, float(raw.lon_e7.max()) / 1e7, float(raw.lat_e7.max()) / 1e7,
-    )  # fmt: skip
+    bbox = _box(raw)
     progress("Base map", 0.95)
     base = base_map(raw.lines, bbox)
-    zone = _zone(raw)
+    zone = _zone(raw, bbox)
     country, how = country_of(raw, zone)
     meta = RegionMeta(
         name=name or Path(raw.source_file).name.split(".")[0] or "region", key="", data_date=raw.data_date, source_file=Path(raw.source_file).name,
         country=country, country_how=how, tz=zone, bbox=bbox, faults={what: int(count) for what, count in sorted(faults.items()) if count},
     )  # fmt: skip
     region = Region(meta, strings.packed(), ways, pieces, junctions, turns, places, towns, base)
+    for table in (ways, pieces, junctions, turns, towns, base):
+        for field in fields(table):
+            getattr(table, field.name).setflags(write=False)
     return replace(region, meta=replace(meta, key=content_key(region)))
 
 
@@ -189,8 +190,24 @@ def _presume(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.float64], 
     return replace(ways, surface=surface, surface_source=source, surface_why=why)
 
 
-def _zone(raw: RawMap) -> str:
+def _box(raw: RawMap) -> tuple[float, float, float, float]:
+    """West, south, east, north of the roads; west is greater than east where they lie on both sides of 180 degrees."""
+    south, north = float(raw.lat_e7.min()) / 1e7, float(raw.lat_e7.max()) / 1e7
+    west, east = float(raw.lon_e7.min()) / 1e7, float(raw.lon_e7.max()) / 1e7
+    if east - west > 180:
+        turned = raw.lon_e7.astype(np.int64) % 3_600_000_000
+        if float(turned.max() - turned.min()) / 1e7 < east - west:
+            west, east = float(turned.min()) / 1e7, float(turned.max()) / 1e7 - 360
+            west = west - 360 if west > 180 else west
+    return west, south, east, north
+
+
+def _zone(raw: RawMap, box: tuple[float, float, float, float]) -> str:
+    """Time zone of the middle of the roads: of the road point nearest to their median."""
     from tripplan.almanac.zones import zone_of
 
     step = max(1, len(raw.lon_e7) // 10_001)
-    return zone_of(float(np.median(raw.lon_e7[::step])) / 1e7, float(np.median(raw.lat_e7[::step])) / 1e7)
+    lon, lat = raw.lon_e7[::step] / 1e7, raw.lat_e7[::step] / 1e7
+    along = (lon - box[0]) % 360
+    nearest = int(np.argmin(np.hypot(along - np.median(along), lat - np.median(lat))))
+    return zone_of(float(lon[nearest]), float(lat[nearest]))

@@ -27,7 +27,7 @@ def base_map(lines: list[RawLine], box: tuple[float, float, float, float]) -> Ba
         waters are left out.
     """
     tall = (box[3] - box[1]) * 111_195.0
-    wide = (box[2] - box[0]) * 111_195.0 * np.cos(np.radians((box[1] + box[3]) / 2))
+    wide = ((box[2] - box[0]) % 360) * 111_195.0 * np.cos(np.radians((box[1] + box[3]) / 2))
     tolerance_m = max(10.0, float(np.hypot(tall, wide)) / 8000)
     usable = [line for line in _joined(lines) if len(line.points) >= 2]
     while True:

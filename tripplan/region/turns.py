@@ -131,9 +131,14 @@ def _chains(net: _Net, relation: RawRelation) -> tuple[list[tuple[int, list[int]
                 trouble = trouble or ("" if chain else "via ways don't join")
             else:
                 chain = _by_node(net, rows[a], net.junction(via_nodes[0]), rows[b])
-                trouble = trouble or ("" if chain else "from and to don't meet at via")
+                trouble = trouble or ("" if chain else _why_not(net, rows[a], net.junction(via_nodes[0]), rows[b]))
             found += chain
     return found, "" if found else trouble
+
+
+def _why_not(net: _Net, from_: int, via: int, to: int) -> str:
+    met = via >= 0 and via in net.junctions(from_) and via in net.junctions(to)
+    return "a one-way road keeps it already, or one side is not clear" if met else "from and to don't meet at via"
 
 
 def _by_node(net: _Net, from_: int, via: int, to: int) -> list[tuple[int, list[int]]]:
