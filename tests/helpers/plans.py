@@ -107,17 +107,11 @@ def island(rename: Rename = _same, towns: int = 12) -> Region:
     lines.append((across, "secondary", towns, Surface.UNSEALED, 0, far))
     spur = np.array([ends[2], ends[2] + [0.02, -0.035], ends[2] + [0.035, -0.05]])
     lines.append((spur, "service", towns + 1, Surface.UNKNOWN, 2, 2 * towns))
-    for i in range(0, towns, 2):
-        lines.append(
-            (
-                np.array([ends[i], 0.7 * ends[i] + 0.3 * np.array(_CENTRE)]),
-                "residential",
-                towns + 2,
-                Surface.SEALED,
-                i,
-                2 * towns + 1 + i // 2,
-            )
-        )
+    inland = [0.7 * end + 0.3 * np.array(_CENTRE) for end in ends]
+    lines += [
+        (np.array([ends[i], inland[i]]), "residential", towns + 2, Surface.SEALED, i, 2 * towns + 1 + i // 2)
+        for i in range(0, towns, 2)
+    ]
     ways = towns + 3
     names = [text(f"Coast Road {i + 1}") for i in range(towns)] + [text("Saddle Pass"), -1, text("Church Lane")]
     refs = [text("A1")] * towns + [-1] * 3

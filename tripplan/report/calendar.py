@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import hashlib
 from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
 
 from tripplan.model.plan import Day, Event, Plan
 from tripplan.report import say
 from tripplan.report.safe import ics_text, plain
 from tripplan.report.say import spot_name
+
+if TYPE_CHECKING:
+    from icalendar import Component
 
 __all__ = ["calendar_text"]
 
@@ -51,7 +55,7 @@ def _stamp(plan: Plan) -> datetime:
         return plan.trip.pick_up.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
 
 
-def _zone(plan: Plan) -> list[object]:
+def _zone(plan: Plan) -> list[Component]:
     from icalendar import Timezone
 
     zone = plan.trip.pick_up.tzinfo
@@ -65,7 +69,7 @@ def _uid(seed: str) -> str:
     return f"{hashlib.sha256(seed.encode('utf-8', 'replace')).hexdigest()[:32]}@tripplan.invalid"
 
 
-def _event(day: Day, event: Event, seed: str, stamp: datetime) -> object:
+def _event(day: Day, event: Event, seed: str, stamp: datetime) -> Component:
     from icalendar import Event as Entry
 
     title = _TITLES[event.kind]
@@ -79,7 +83,7 @@ def _event(day: Day, event: Event, seed: str, stamp: datetime) -> object:
     if event.spot is not None:
         entry.add("location", ics_text(spot_name(event.spot)))
         entry.add("geo", (round(event.spot.lat, 6), round(event.spot.lon, 6)))
-    entry.add("description", ics_text(f"Day {day.number}. {event.text}" if event.text else f"Day {day.number}."))
+    entry.add("description", ics_text(f"Day {day.number}. {plain(event.text)}" if event.text else f"Day {day.number}."))
     entry.add("categories", [title])
     return entry
 
@@ -88,10 +92,10 @@ def _titled(title: str, words: str) -> str:
     """Return title and words, the title once."""
     if not words:
         return title
-    return words if words.casefold().startswith(title.casefold()) else f"{title}: {words}"
+    return words if words.casefold().startswith(title.casefold()) else f"{title}: {plain(words)}"
 
 
-def _night(day: Day, after: Day, seed: str, stamp: datetime) -> object:
+def _night(day: Day, after: Day, seed: str, stamp: datetime) -> Component:
     from icalendar import Event as Entry
 
     night = day.night
@@ -112,7 +116,10 @@ def _night(day: Day, after: Day, seed: str, stamp: datetime) -> object:
     entry.add("location", ics_text(spot_name(night.spot)))
     entry.add("geo", (round(night.spot.lat, 6), round(night.spot.lon, 6)))
     power = "mains" if night.powered else "no mains"
-    entry.add("description", ics_text(f"{night.kind}, {power}. {'; '.join(f'{a} on {b}' for a, b in night.runs_on.items())}"))
+    entry.add(
+        "description",
+        ics_text(f"{plain(night.kind)}, {power}. {'; '.join(f'{plain(a)} on {plain(b)}' for a, b in night.runs_on.items())}"),
+    )
     entry.add("categories", ["Night"])
     entry.add("transp", "TRANSPARENT")
     return entry

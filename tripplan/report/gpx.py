@@ -12,7 +12,7 @@ from tripplan.region.region import Region
 from tripplan.report import say
 from tripplan.report.lines import run_points
 from tripplan.report.mapdata import Mark, marks_of
-from tripplan.report.safe import xml_text
+from tripplan.report.safe import plain, xml_text
 from tripplan.report.say import spot_name
 
 __all__ = ["gpx_text"]
@@ -54,9 +54,14 @@ def gpx_text(plan: Plan, region: Region) -> str:
                 for line in lines:
                     segment = ElementTree.SubElement(track, "trkseg")
                     for lon, lat in line.tolist():
-                        ElementTree.SubElement(segment, "trkpt", {"lat": f"{lat:.7f}", "lon": f"{lon:.7f}"})
+                        ElementTree.SubElement(segment, "trkpt", _at(lon, lat))
     ElementTree.indent(root)
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
+
+
+def _at(lon: float, lat: float) -> dict[str, str]:
+    """Return a position as the schema wants it: longitude from -180 up to, not including, 180."""
+    return {"lat": f"{lat:.7f}", "lon": f"{(round(lon, 7) + 180) % 360 - 180:.7f}"}
 
 
 def _child(parent: ElementTree.Element, tag: str, text: object) -> ElementTree.Element:
@@ -68,7 +73,7 @@ def _child(parent: ElementTree.Element, tag: str, text: object) -> ElementTree.E
 def _metadata(root: ElementTree.Element, plan: Plan, points: np.ndarray) -> None:
     metadata = ElementTree.SubElement(root, "metadata")
     _child(metadata, "name", plan.trip.name)
-    _child(metadata, "desc", f"{say.day_span(plan)}. Map data of {plan.data_date}, region {plan.region_name}.")
+    _child(metadata, "desc", f"{say.day_span(plan)}. Map data of {plain(plan.data_date)}, region {plain(plan.region_name)}.")
     owner = ElementTree.SubElement(metadata, "copyright", {"author": "OpenStreetMap contributors"})
     if plan.data_date[:4].isdigit() and len(plan.data_date) >= 4:
         _child(owner, "year", plan.data_date[:4])
@@ -81,7 +86,7 @@ def _metadata(root: ElementTree.Element, plan: Plan, points: np.ndarray) -> None
 
 
 def _waypoint(parent: ElementTree.Element, tag: str, spot: Spot, name: str, words: str, kind: str) -> None:
-    point = ElementTree.SubElement(parent, tag, {"lat": f"{spot.lat:.7f}", "lon": f"{spot.lon:.7f}"})
+    point = ElementTree.SubElement(parent, tag, _at(spot.lon, spot.lat))
     _child(point, "name", name)
     if words:
         _child(point, "desc", words)
@@ -94,10 +99,10 @@ def _mark_name(mark: Mark) -> str:
 
 
 def _mark_words(mark: Mark) -> str:
-    words = [f"{night.kind}, {'mains' if night.powered else 'no mains'}" for _, night in mark.nights[:1]]
+    words = [f"{plain(night.kind)}, {'mains' if night.powered else 'no mains'}" for _, night in mark.nights[:1]]
     for day, event in mark.events:
         what = say.done_words(event.stores) if event.kind == "service" and event.stores else event.text
-        words.append(f"day {day.number} {say.clock(event.start)} {what or event.kind}")
+        words.append(f"day {day.number} {say.clock(event.start)} {plain(what or event.kind)}")
     return "; ".join(words)
 
 

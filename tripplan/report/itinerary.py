@@ -13,7 +13,7 @@ from tripplan.report.levels import levels_chart
 from tripplan.report.lines import stretches
 from tripplan.report.listing import caution_items, footer, proof_words
 from tripplan.report.markup import Markup, el, join, raw
-from tripplan.report.safe import tel_link
+from tripplan.report.safe import plain, tel_link
 from tripplan.report.say import spot_name
 
 __all__ = ["itinerary_page"]
@@ -37,7 +37,7 @@ def itinerary_page(plan: Plan, region: Region) -> str:
         el("meta", charset="utf-8"),
         el("meta", http_equiv="Content-Security-Policy", content=policy),
         el("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        el("title", f"{plan.trip.name}: itinerary"),
+        el("title", f"{plain(plan.trip.name)}: itinerary"),
         raw(f"<style>\n{_style()}\n</style>"),
     )
     body = el("body", _at_a_glance(plan, region), *[_day(day, plan, region) for day in plan.days], footer(plan, region))
@@ -119,24 +119,32 @@ def _at_a_glance(plan: Plan, region: Region) -> Markup:
 
 
 def _days_table(plan: Plan) -> Markup:
-    head = el("tr", *[el("th", word, scope="col") for word in ("Day", "Date", "Way", "Night", "Service")])
+    words = ("Day", "Date", "Night", "Towing", "By car", "Service")
     rows = []
     for day in plan.days:
         served = dict.fromkeys(store for event in day.events if event.kind == "service" for store in event.stores)
-        night: object = None
+        night: list[object] = ["return"]
         if day.night is not None:
-            night = [el("bdi", spot_name(day.night.spot)), ", ", "mains" if day.night.powered else "no mains"]
+            night = [el("bdi", spot_name(day.night.spot)), ", mains" if day.night.powered else None]
+        cells: list[object] = [
+            say.short_day(day.date),
+            night,
+            _road(day, "van"),
+            _road(day, "car"),
+            ", ".join(map(plain, served)),
+        ]
         rows.append(
-            el(
-                "tr",
-                el("th", day.number, scope="row", class_="n"),
-                el("td", say.day_of(day.date).rsplit(" ", 1)[0]),
-                el("td", say.day_words(day)),
-                el("td", night if night else "return"),
-                el("td", say.listed(say.STORE_NAMES.get(store, store) for store in served)),
-            )
+            el("tr", el("th", day.number, scope="row"), *[el("td", c, data_label=words[i + 1]) for i, c in enumerate(cells)])
         )
+    head = el("tr", *[el("th", word, scope="col") for word in words])
     return el("table", el("thead", head), el("tbody", *rows), class_="days")
+
+
+def _road(day: Day, mode: str) -> str:
+    legs = [leg for leg in day.legs if leg.mode == mode]
+    if not legs:
+        return ""
+    return f"{say.km(sum(leg.length_m for leg in legs))}, {say.hours_minutes(sum(leg.drive_s for leg in legs))}"
 
 
 def _to_book(plan: Plan) -> list[object]:
@@ -156,7 +164,7 @@ def _to_book(plan: Plan) -> list[object]:
         rows.append(
             el(
                 "tr",
-                el("td", f"{say.day_of(days[0].date).rsplit(' ', 1)[0]}, {nights}"),
+                el("td", f"{say.short_day(days[0].date)}, {nights}"),
                 el("td", el("bdi", spot_name(night.spot))),
                 el("td", power),
                 el("td", price, class_="n"),
@@ -180,13 +188,13 @@ def _phone_first(plan: Plan, region: Region) -> list[object]:
         other: object = "none known"
         if item.next_known is not None:
             other = [el("bdi", spot_name(item.next_known)), f", {item.next_known_km:.0f} km on"]
-        offer = say.OFFER_NAMES.get(item.offer, item.offer)
+        offer = say.offer_name(item.offer)
         rows.append(
             el(
                 "tr",
                 el("td", item.day, class_="n"),
                 el("td", el("bdi", spot_name(item.spot)), " ", _phone(number)),
-                el("td", f"{offer}: {item.evidence}"),
+                el("td", offer, ": ", item.evidence),
                 el("td", other),
             )
         )
@@ -228,7 +236,7 @@ def _day(day: Day, plan: Plan, region: Region) -> Markup:
     if day.levels:
         parts.append(_levels(day, plan))
     if day.night is not None:
-        parts.append(_night(day.night, plan, region, day))
+        parts.append(_night(day.night, region, day))
     parts.append(
         el("p", "Firm ", _phone(plan.trip.firm.phone), " · Emergency ", _phone(plan.trip.firm.emergency_number), class_="numbers")
     )
@@ -239,7 +247,7 @@ def _clock(day: Day) -> Markup:
     def what(event: Event) -> list[object]:
         words: list[object] = [event.text]
         if event.kind == "service" and event.stores:
-            words = [say.todo_words(event.stores).capitalize(), f" ({event.text})" if event.text else None]
+            words = [say.todo_words(event.stores).capitalize(), f" ({plain(event.text)})" if event.text else None]
         if event.spot is not None and event.kind in ("service", "sight"):
             words += [", ", el("bdi", spot_name(event.spot))]
         if event.cents > 0:
@@ -292,7 +300,7 @@ def _levels(day: Day, plan: Plan) -> Markup:
         if line.store not in say.stores_of(plan.trip.van):
             continue
         bound = "at most " if say.fills(line.store) else "at least "
-        served = say.listed(served_at.get(word, word) for word in line.served.split("+"))
+        served = say.listed(served_at.get(word) or plain(word) for word in line.served.split("+"))
         values = (line.leave, line.arrive, line.worst, line.end)
         cells = [el("td", say.amount(line.store, value), class_="n", data_label=words[i]) for i, value in enumerate(values)]
         rows.append(
@@ -307,26 +315,28 @@ def _levels(day: Day, plan: Plan) -> Markup:
     return el("table", el("thead", head), el("tbody", *rows), class_="store")
 
 
-def _night(night: Night, plan: Plan, region: Region, day: Day) -> Markup:
+def _night(night: Night, region: Region, day: Day) -> Markup:
     place = region.places[night.spot.place] if 0 <= night.spot.place < len(region.places) else None
     offers: list[str] = []
     for word, fact in night.offers.items():
         if fact.answer >= Offer.PRESUMED:
-            offers.append(say.OFFER_NAMES.get(word, word) + (" (presumed)" if fact.answer == Offer.PRESUMED else ""))
+            offers.append(say.offer_name(word) + (" (presumed)" if fact.answer == Offer.PRESUMED else ""))
     price = say.money(night.price_cents) + (" a night" if night.price_known else " a night assumed, the price is not known")
     lines: list[object] = [
         el("h3", f"Night {day.number}: ", el("bdi", spot_name(night.spot))),
-        el("p", f"{night.kind}, {'mains power' if night.powered else 'no mains power'}, {price}."),
+        el("p", f"{plain(night.kind)}, {'mains power' if night.powered else 'no mains power'}, {price}."),
     ]
     if offers:
         lines.append(el("p", "There: " + say.listed(offers) + "."))
     if night.runs_on:
-        lines.append(el("p", "Runs on: " + "; ".join(f"{what} on {source}" for what, source in night.runs_on.items()) + "."))
+        lines.append(
+            el("p", "Runs on: " + "; ".join(f"{plain(what)} on {plain(source)}" for what, source in night.runs_on.items()) + ".")
+        )
     if place is not None and (place.hours or place.phone):
         lines.append(
             el(
                 "p",
-                f"Hours as on the map: {place.hours}. " if place.hours else None,
+                f"Hours as on the map: {plain(place.hours)}. " if place.hours else None,
                 "Phone " if place.phone else None,
                 _phone(place.phone),
             )

@@ -8,7 +8,7 @@ from tripplan.report.markup import Markup, el
 
 __all__ = ["levels_chart"]
 
-_LEFT, _RIGHT, _TOP, _STRIP, _GAP = 112.0, 8.0, 6.0, 44.0, 12.0
+_LEFT, _RIGHT, _TOP, _STRIP, _GAP = 122.0, 8.0, 8.0, 32.0, 10.0
 _WIDTH = 700.0
 
 
@@ -115,14 +115,14 @@ def _strip(plan: Plan, store: str, top: float, step: float) -> Markup:
                 stroke_dasharray="6 3",
             )
         )
-    words = "at most" if say.fills(store) else "at least"
+    bound = f"holds {say.amount(store, full)}"
+    if limit is not None:
+        bound = (
+            f"{'at most' if say.fills(store) else 'at least'} {say.amount(store, limit).split()[0]} of {say.amount(store, full)}"
+        )
     out += [
         *marks,
-        el("text", say.STORE_NAMES[store], x=_r(_LEFT - 6), y=_r(top + 13), text_anchor="end", font_weight="bold"),
-        el("text", f"holds {say.amount(store, full)}", x=_r(_LEFT - 6), y=_r(top + 26), text_anchor="end", class_="small"),
+        el("text", say.STORE_NAMES[store], x=_r(_LEFT - 6), y=_r(top + 14), text_anchor="end", font_weight="bold"),
+        el("text", bound, x=_r(_LEFT - 6), y=_r(top + 27), text_anchor="end", class_="small"),
     ]
-    if limit is not None:
-        out.append(
-            el("text", f"{words} {say.amount(store, limit)}", x=_r(_LEFT - 6), y=_r(top + 38), text_anchor="end", class_="small")
-        )
     return el("g", *out)

@@ -8,6 +8,7 @@ from tripplan.report import say
 from tripplan.report.mapdata import MapData, Mark
 from tripplan.report.markup import Markup, el, join
 from tripplan.report.palette import DASHES, LAND, DayStyle, day_style
+from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
 
 __all__ = ["caution_items", "footer", "legend", "listing", "swatch"]
@@ -34,15 +35,17 @@ def mark_entry(mark: Mark, plan: Plan) -> Markup:
             else f"price not known, {say.money(night.price_cents)} a night assumed"
         )
         power = "mains power" if night.powered else "no mains power"
-        lines.append(f"{night.kind}, {power}, {price}.")
+        lines.append(f"{plain(night.kind)}, {power}, {price}.")
         if night.runs_on:
-            lines.append("Runs on: " + "; ".join(f"{what} on {source}" for what, source in night.runs_on.items()) + ".")
+            lines.append(
+                "Runs on: " + "; ".join(f"{plain(what)} on {plain(source)}" for what, source in night.runs_on.items()) + "."
+            )
     for day, event in mark.events:
         when = f"Day {day.number}, {say.clock(event.start)}: "
         what = say.done_words(event.stores) if event.kind == "service" and event.stores else event.text
-        lines.append(when + (what or event.kind))
+        lines.append(when + plain(what or event.kind))
     lines += [
-        f"Phone first: {say.OFFER_NAMES.get(presumed.offer, presumed.offer)} is presumed, not known ({presumed.evidence})."
+        f"Phone first: {say.offer_name(presumed.offer)} is presumed, not known ({plain(presumed.evidence)})."
         for presumed in plan.presumed_offers
         if presumed.spot == mark.spot
     ]
@@ -126,8 +129,8 @@ def caution_items(plan: Plan) -> list[Markup]:
     items = []
     for caution in plan.cautions:
         days = f" (day {', '.join(str(d) for d in caution.days)})" if caution.days else ""
-        source = el("small", f" Source: {caution.source}") if caution.source else None
-        items.append(el("li", caution.text + days, source))
+        source = el("small", " Source: ", caution.source) if caution.source else None
+        items.append(el("li", caution.text, days, source))
     return items
 
 
@@ -138,9 +141,9 @@ def footer(plan: Plan, region: Region) -> Markup:
         el(
             "p",
             region.meta.attribution or "© OpenStreetMap contributors",
-            f". Map data of {plan.data_date}, region {plan.region_name}.",
+            f". Map data of {plain(plan.data_date)}, region {plain(plan.region_name)}.",
         ),
-        el("p", f"Plan {plan.region_key[:8]} by tripplan: {proof_words(plan)}."),
+        el("p", f"Region key {plain(plan.region_key[:8])}. Planned by tripplan: {proof_words(plan)}."),
         el("p", "Road signs, the hire contract, local rules and licensed people decide, not this paper."),
     )
 

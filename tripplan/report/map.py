@@ -27,7 +27,7 @@ from tripplan.report.listing import listing, swatch
 from tripplan.report.mapdata import MapData, map_data
 from tripplan.report.markup import Markup, el, raw
 from tripplan.report.palette import LAND, ROADS, WATER, day_style
-from tripplan.report.safe import safe, script_json
+from tripplan.report.safe import plain, safe, script_json
 
 __all__ = ["Tiles", "map_page"]
 
@@ -62,6 +62,9 @@ class Tiles:
             raise BadInputError(
                 f"tile address {self.url!r} lacks {{z}}, {{x}} or {{y}}", accepted="https://HOST/.../{z}/{x}/{y}.png"
             )
+
+        if not self.attribution.strip():
+            raise BadInputError("tiles without attribution", accepted="the words that their owner asks for")
 
     @property
     def host(self) -> str:
@@ -110,7 +113,7 @@ def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None) -> str:
         el("meta", charset="utf-8"),
         el("meta", http_equiv="Content-Security-Policy", content=policy),
         el("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        el("title", f"{plan.trip.name}: map"),
+        el("title", f"{plain(plan.trip.name)}: map"),
         raw(f"<!-- Map drawn with Leaflet, under this licence:\n{_asset('leaflet-LICENSE.txt')}\n-->"),
         raw(f"<style>\n{_leaflet_css()}\n{_asset('map.css')}\n</style>"),
     )
@@ -124,7 +127,7 @@ def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None) -> str:
                 "p",
                 f"{say.day_span(plan)}, {nights} night{'s' if nights != 1 else ''}. Region ",
                 el("bdi", plan.region_name),
-                f", map data of {plan.data_date}.",
+                f", map data of {plain(plan.data_date)}.",
             ),
         ),
         el(
@@ -154,7 +157,7 @@ def _folium_parts(plan: Plan, data: MapData, tiles: Tiles | None) -> tuple[Marku
         _template = Template("{% macro script(this, kwargs) %}{{ this.call }}({{ this._parent.get_name() }});{% endmacro %}")
 
         def __init__(self, call: str) -> None:
-            super().__init__()
+            super().__init__()  # type: ignore[no-untyped-call]
             self._name = "Call"
             self.call = call
 
@@ -176,7 +179,7 @@ def _folium_parts(plan: Plan, data: MapData, tiles: Tiles | None) -> tuple[Marku
     )  # fmt: skip
     # Folium would link to scripts and styles on other hosts; the page carries its own.
     m.default_js, m.default_css = [], []
-    m.add_child(Call("tripplan.panes"))  # type: ignore[no-untyped-call]
+    m.add_child(Call("tripplan.panes"))
     m.add_child(OwnLayer("base", "Base map", control=False))
     if tiles:
         folium.TileLayer(

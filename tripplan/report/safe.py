@@ -19,7 +19,8 @@ _REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 _FSI, _PDI = "\N{FIRST STRONG ISOLATE}", "\N{POP DIRECTIONAL ISOLATE}"
 _INITIATORS = frozenset("\N{LEFT-TO-RIGHT ISOLATE}\N{RIGHT-TO-LEFT ISOLATE}\N{FIRST STRONG ISOLATE}")
 #: Unicode bidirectional classes that can turn the text around them.
-_TURNING = frozenset({"R", "AL", "AN", "RLE", "RLO", "LRE", "LRO", "PDF", "RLI", "LRI", "FSI", "PDI"})
+_TURNING = frozenset({"R", "AL", "AN", "RLE", "RLO", "LRE", "LRO", "PDF"})
+_MARKS = "\u200e\u200f\u061c"
 
 #: Controls (C0, DEL, C1), lone surrogates and non-characters. White space among them is dealt with before.
 _FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]")
@@ -40,14 +41,15 @@ def _cleaned(text: str) -> str:
 
 
 def isolated(text: str) -> str:
-    """Return ``text`` so that it cannot turn what stands beside it; unchanged when it has no such power.
+    """Return ``text`` so that it cannot turn what stands beside it; unchanged when it has no such power, so once is enough.
 
     Isolates opened inside are closed inside, and a closing mark that belongs to nothing is shown as U+FFFD: it would end
     the isolate around it.
     """
-    if text.isascii() or not any(unicodedata.bidirectional(c) in _TURNING or c in "\u200e\u200f\u061c" for c in text):
+    if text.isascii():
         return text
     depth = 0
+    turning = False
     out: list[str] = []
     for c in text:
         if c in _INITIATORS:
@@ -57,8 +59,11 @@ def isolated(text: str) -> str:
                 out.append(_REPLACEMENT)
                 continue
             depth -= 1
+        elif depth == 0:
+            turning = turning or c in _MARKS or unicodedata.bidirectional(c) in _TURNING
         out.append(c)
-    return _FSI + "".join(out) + _PDI * depth + _PDI
+    whole = "".join(out) + _PDI * depth
+    return _FSI + whole + _PDI if turning else whole
 
 
 def plain(text: object) -> str:

@@ -9,10 +9,11 @@ from tripplan.model.place import Place, Spot
 from tripplan.model.plan import Day, Leg, LevelLine, Plan
 from tripplan.model.van import Van
 from tripplan.model.words import STORES, Store
+from tripplan.report.safe import plain
 
 __all__ = [
     "DONE", "OFFER_NAMES", "STORE_NAMES", "TO_DO", "amount", "capacity", "clock", "day_of", "day_span", "day_words", "done_words",
-    "fills", "hours_minutes", "km", "leg_words", "listed", "money", "room_left", "spot_name", "stores_of", "todo_words",
+    "fills", "hours_minutes", "km", "leg_words", "listed", "money", "offer_name", "room_left", "short_day", "spot_name", "stores_of", "todo_words",
 ]  # fmt: skip
 
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -48,6 +49,11 @@ OFFER_NAMES: dict[str, str] = {
 }  # fmt: skip
 
 
+def offer_name(word: str) -> str:
+    """Return an offer in words."""
+    return OFFER_NAMES.get(word) or plain(word)
+
+
 def hours_minutes(seconds: float) -> str:
     """Return a duration as ``1 h 40 min``, to the minute."""
     minutes = round(seconds / 60)
@@ -78,15 +84,20 @@ def day_of(when: date) -> str:
     return f"{_WEEKDAYS[when.weekday()]} {when.day} {_MONTHS[when.month - 1]} {when.year}"
 
 
+def short_day(when: date) -> str:
+    """Return a date as ``Sat 6 Jun``."""
+    return f"{_WEEKDAYS[when.weekday()]} {when.day} {_MONTHS[when.month - 1][:3]}"
+
+
 def day_span(plan: Plan) -> str:
     """Return first and last date of a trip."""
     return f"{day_of(plan.trip.pick_up.date())} to {day_of(plan.trip.return_by.date())}"
 
 
 def spot_name(spot: Spot, place: Place | None = None) -> str:
-    """Return what a spot is called: its name, else as the person wrote it, else where it is."""
+    """Return what a spot is called: its name, else as the person wrote it, else where it is. Clean and isolated, not escaped."""
     name = spot.name.strip() or (place.name.strip() if place else "") or spot.text.strip()
-    return name or f"{spot.lat:.5f}, {spot.lon:.5f}"
+    return plain(name) or f"{spot.lat:.5f}, {spot.lon:.5f}"
 
 
 def listed(words: Iterable[str]) -> str:
@@ -97,19 +108,19 @@ def listed(words: Iterable[str]) -> str:
 
 def done_words(stores: Iterable[str]) -> str:
     """Return what a service did to the stores."""
-    return listed(DONE.get(store, store) for store in stores)
+    return listed(DONE.get(store) or plain(store) for store in stores)
 
 
 def todo_words(stores: Iterable[str]) -> str:
     """Return what is to be done for the stores."""
-    return listed(TO_DO.get(store, store) for store in stores)
+    return listed(TO_DO.get(store) or plain(store) for store in stores)
 
 
 def amount(store: str, value: float) -> str:
     """Return a level with its unit: whole litres and Ah, gas to 100 g."""
     if store == Store.GAS:
         return f"{value:.1f} kg"
-    return f"{value + 0.0:.0f} {'Ah' if store == Store.BATTERY else 'L'}"
+    return f"{round(value)} {'Ah' if store == Store.BATTERY else 'L'}"
 
 
 def capacity(van: Van, store: str) -> float:

@@ -31,7 +31,7 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
     presumed = sum(leg.presumed_m for day in plan.days for leg in day.legs if leg.mode == "van")
     nights = trip.nights
     lines = [
-        f"{trip.name}: {say.day_span(plan)}, {nights} night{'s' if nights != 1 else ''}.",
+        f"{plain(trip.name)}: {say.day_span(plan)}, {nights} night{'s' if nights != 1 else ''}.",
         f"{say.km(length)} with the van, {say.hours_minutes(towing)} at the wheel; "
         + (f"{say.km(presumed)} of it presumed sealed, the rest tagged so." if presumed >= 5 else "all of it tagged as sealed."),
         f"Money {say.money(plan.cost.money_cents)}; the plan is {proof_words(plan)}.",
@@ -42,14 +42,14 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
             spot_name(day.night.spot) + (", mains" if day.night.powered else "") if day.night else f"back to {spot_name(day.end)}"
         )
         served = dict.fromkeys(store for event in day.events if event.kind == "service" for store in event.stores)
-        service = f" [{say.listed(say.STORE_NAMES.get(store, store) for store in served)}]" if served else ""
+        service = f" [{say.listed(say.STORE_NAMES.get(store) or plain(store) for store in served)}]" if served else ""
         lines.append(f"Day {day.number:>2}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{service}")
     lines += ["", "Stores:"]
     lines += [_store_words(plan, store) for store in say.stores_of(trip.van)]
     if plan.presumed_offers:
         lines += ["", "Phone first, the map does not say so:"]
         lines += [
-            f"  day {item.day}, {spot_name(item.spot)}: {say.OFFER_NAMES.get(item.offer, item.offer)} ({item.evidence})"
+            f"  day {item.day}, {spot_name(item.spot)}: {say.offer_name(item.offer)} ({plain(item.evidence)})"
             for item in plan.presumed_offers
         ]
     unknown = [(day.number, leg.unknown_m) for day in plan.days for leg in day.legs if leg.mode == "van" and leg.unknown_m >= 5]
@@ -63,7 +63,7 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
     files = list(papers)
     if files:
         lines += ["", "Open:"]
-        lines += [f"  {path}  {_OPEN.get(path.name, '')}".rstrip() for path in files]
+        lines += [f"  {plain(path)}  {_OPEN.get(path.name, '')}".rstrip() for path in files]
     return [plain(line) for line in lines]
 
 
@@ -83,7 +83,7 @@ def _store_words(plan: Plan, store: str) -> str:
 
 def no_plan_words(error: NoPlanError) -> list[str]:
     """Return lines that say why there is no plan: each limit that the nearest one breaks, on which day and by how much."""
-    lines = [f"No plan keeps all limits. {error}".strip()]
+    lines = [f"No plan keeps all limits. {plain(error)}".strip()]
     excesses = [excess for excess in error.excesses if isinstance(excess, Excess)]
     if excesses:
         lines.append("The plan with the least in excess would break:")
@@ -94,4 +94,4 @@ def no_plan_words(error: NoPlanError) -> list[str]:
 
 def _excess_words(excess: Excess) -> str:
     day = f"day {excess.day}: " if excess.day > 0 else ""
-    return f"{day}{excess.text or excess.what} ({excess.amount:g} {excess.unit} too much)".replace("  ", " ")
+    return f"{day}{plain(excess.text or excess.what)} ({excess.amount:g} {plain(excess.unit)} too much)".replace("  ", " ")

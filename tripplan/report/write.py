@@ -107,10 +107,10 @@ def _replace_all(beside: Path, out: Path, names: list[str]) -> None:
     try:
         for name in names:
             if (out / name).is_file() or (out / name).is_symlink():
-                os.replace(out / name, kept / name)
+                (out / name).replace(kept / name)
                 older.append(name)
         for name in names:
-            os.replace(beside / name, out / name)
+            (beside / name).replace(out / name)
             moved.append(name)
         _sync(out)
     except BaseException:
@@ -119,7 +119,7 @@ def _replace_all(beside: Path, out: Path, names: list[str]) -> None:
                 (out / name).unlink()
         for name in older:
             with suppress(OSError):
-                os.replace(kept / name, out / name)
+                (kept / name).replace(out / name)
         raise
 
 

@@ -2,7 +2,7 @@
 var tripplan = (function () {
   "use strict";
   var data = JSON.parse(document.getElementById("map-data").textContent);
-  var map = null, days = {}, marks = {}, arrows = null, names = null, renderer = null, chosen = 0, SIDE = 2.5;
+  var map = null, days = {}, marks = {}, arrows = null, names = null, renderer = null, chosen = 0, SIDE = 2;
 
   /* Undoes thin.pack: counts, then steps of 1e-5 degree. */
   function lines(packed) {
@@ -115,8 +115,8 @@ var tripplan = (function () {
 
   function bandLayer(key) {
     var look = key === "presumed" ? {color: "#f2cf66", weight: 13, opacity: 0.9} : {color: "#000", weight: 12, opacity: 0.85, dashArray: "2 4"};
-    look.pane = "band"; look.interactive = false; look.lineCap = "butt"; look.className = "band " + key;
-    return L.polyline(lines(data[key]), look);
+    look.pane = "band"; look.interactive = false; look.lineCap = "butt"; look.className = "band " + key; look.side = SIDE;
+    return new SideLine(lines(data[key]), look);
   }
 
   function keptOffLayer() {
@@ -143,7 +143,7 @@ var tripplan = (function () {
         own.setAttribute("aria-label", entry ? entry.querySelector("button").textContent : m.label);
       });
       marker.addTo(group);
-      marks[m.key] = {at: m.at, sign: m.sign, wide: wide};
+      marks[m.key] = {at: m.at, sign: m.sign, wide: wide, marker: marker};
     });
     return group;
   }
@@ -174,6 +174,9 @@ var tripplan = (function () {
         layer.setStyle({opacity: n && Number(key) !== n ? 0.25 : (casing ? 0.9 : 1)});
       });
       if (n && Number(key) === n) { days[key].group.bringToFront(); }
+    });
+    data.marks.forEach(function (m) {
+      marks[m.key].marker.setOpacity(n && m.days.indexOf(n) < 0 ? 0.4 : 1);
     });
     if (!n) { map.fitBounds(data.bounds, {padding: [34, 34]}); return; }
     var bounds = L.latLngBounds([]);
@@ -257,6 +260,7 @@ var tripplan = (function () {
   function drawNames() {
     names.clearLayers();
     var zoom = map.getZoom(), most = zoom < 7 ? 0 : zoom < 9 ? 1 : zoom < 11 ? 2 : 9, view = map.getBounds(), taken = signBoxes(), shown = 0, ways = wayBoxes();
+    var corner = map.containerPointToLayerPoint([0, 0]), size = map.getSize();
     var pen = document.createElement("canvas").getContext("2d");
     data.towns.forEach(function (t) {
       if (t[1] > most || shown >= 60 || !view.contains([t[2], t[3]])) { return; }
@@ -267,6 +271,7 @@ var tripplan = (function () {
       /* First where no way runs either, then at least where nothing stands. */
       for (var i = 0; i < 2 * sides.length; i++) {
         var s = sides[i % sides.length], box = [s[0], s[1], s[0] + wide, s[1] + 16];
+        if (box[0] < corner.x + 2 || box[2] > corner.x + size.x - 2 || box[1] < corner.y || box[3] > corner.y + size.y) { continue; }
         if (hit(box, taken) || (i < sides.length && hit(box, ways))) { continue; }
         taken.push(box); shown += 1;
         var el = document.createElement("span");

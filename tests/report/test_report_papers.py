@@ -1,0 +1,307 @@
+"""Itinerary, GPX, calendar and the words of the terminal."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from xml.etree import ElementTree
+
+import gpxpy
+import pytest
+from helpers import plans
+from helpers.anyplan import plans as any_plans
+from helpers.pages import Page, shown
+from hypothesis import HealthCheck, Phase, given, settings
+from icalendar import Calendar
+
+from tripplan.model.errors import NoPlanError
+from tripplan.model.plan import Excess, Plan
+from tripplan.report.calendar import calendar_text
+from tripplan.report.gpx import gpx_text
+from tripplan.report.itinerary import itinerary_page
+from tripplan.report.lines import stretches
+from tripplan.report.safe import ics_text, plain
+from tripplan.report.say import amount, hours_minutes, km, listed, money, spot_name
+from tripplan.report.words import no_plan_words, summary
+from tripplan.report.write import render_papers
+
+from hostile import CORPUS  # isort: skip
+from test_report_map import assert_harmless, hostile_plan  # isort: skip
+
+REGION = plans.island()
+PLAN = plans.plan(7, region=REGION)
+GPX = "{http://www.topografix.com/GPX/1/1}"
+
+#: Order of the child elements of each type in the GPX 1.1 schema (Topografix, gpx.xsd 1.1; from memory, checked by a reader below).
+_POINT = [
+    "ele",
+    "time",
+    "magvar",
+    "geoidheight",
+    "name",
+    "cmt",
+    "desc",
+    "src",
+    "link",
+    "sym",
+    "type",
+    "fix",
+    "sat",
+    "hdop",
+    "vdop",
+    "pdop",
+    "ageofdgpsdata",
+    "dgpsid",
+    "extensions",
+]
+_SCHEMA = {
+    "gpx": ["metadata", "wpt", "rte", "trk", "extensions"],
+    "metadata": ["name", "desc", "author", "copyright", "link", "time", "keywords", "bounds", "extensions"],
+    "copyright": ["year", "license"],
+    "wpt": _POINT, "rtept": _POINT, "trkpt": _POINT,
+    "rte": ["name", "cmt", "desc", "src", "link", "number", "type", "extensions", "rtept"],
+    "trk": ["name", "cmt", "desc", "src", "link", "number", "type", "extensions", "trkseg"],
+    "trkseg": ["trkpt", "extensions"],
+    "bounds": [], "name": [], "desc": [], "type": [], "number": [], "keywords": [], "year": [], "license": [],
+}  # fmt: skip
+_MANY = {"wpt", "rte", "trk", "link", "rtept", "trkseg", "trkpt"}
+
+
+def assert_gpx_schema(element: ElementTree.Element) -> None:
+    """Elements known, in order, at most as often as allowed, with the attributes of their type."""
+    tag = element.tag.removeprefix(GPX)
+    children = [child.tag.removeprefix(GPX) for child in element]
+    order = _SCHEMA[tag]
+    assert [order.index(c) for c in children] == sorted(order.index(c) for c in children), tag
+    assert all(children.count(c) == 1 for c in set(children) - _MANY)
+    if tag in ("wpt", "rtept", "trkpt"):
+        assert set(element.attrib) == {"lat", "lon"}
+        assert -90 <= float(element.attrib["lat"]) <= 90
+        assert -180 <= float(element.attrib["lon"]) < 180
+    elif tag == "bounds":
+        assert set(element.attrib) == {"minlat", "minlon", "maxlat", "maxlon"}
+    elif tag == "number":
+        assert int(element.text or "") >= 0
+    for child in element:
+        assert_gpx_schema(child)
+
+
+# ------------------------------------------------------------------------------------------------ itinerary
+
+
+def test_itinerary_is_harmless_and_complete() -> None:
+    """The itinerary has no script, loads nothing, and tells each day's clock, roads, levels, night and light."""
+    source = itinerary_page(PLAN, REGION)
+    page = Page(source)
+    assert_harmless(page)
+    assert not page.scripts
+    for day in PLAN.days:
+        assert f"Day {day.number} ·" in page.text
+        if day.night:
+            assert day.night.spot.name in page.text
+    for words in (
+        "Coast Road 1 (A1)",
+        "sunset 21:08",
+        "To book",
+        "Phone first",
+        "Cautions",
+        "Money in all",
+        "presumed sealed",
+        "© OpenStreetMap contributors",
+        "2026-10-01",
+    ):
+        assert words in page.text, words
+    assert "Empty grey water, empty the cassette and fill fresh water" in page.text
+    assert "at most 54 L" in page.text
+    assert "Grey water today: tomorrow's site has no drain." in page.text
+
+
+@pytest.mark.parametrize("first", range(0, len(CORPUS), 24))
+def test_hostile_texts_on_the_itinerary(first: int) -> None:
+    """Every foreign text of a plan stands whole on the itinerary, and does nothing there."""
+    plan, region, _ = hostile_plan(first, 7)
+    page = Page(itinerary_page(plan, region))
+    assert_harmless(page)
+    must = [
+        plan.trip.name,
+        plan.trip.firm.name,
+        *plan.assumptions,
+        *[c.text for c in plan.cautions],
+        *[p.evidence for p in plan.presumed_offers],
+    ]
+    for day in plan.days:
+        must += [day.weather, *day.notes, *[event.text for event in day.events], spot_name(day.start), spot_name(day.end)]
+    for words in must:
+        assert shown(plain(words)) in page.text, words
+
+
+def test_roads_by_name_add_up() -> None:
+    """The stretches of a leg keep its length and time, name its roads, and tell low bridges, tolls, grades and presumed metres."""
+    legs = [leg for day in PLAN.days for leg in day.legs if leg.runs.piece]
+    remarks = []
+    for leg in legs:
+        parts = stretches(REGION, leg, 2.6, 2.3)
+        assert sum(part.length_m for part in parts) == pytest.approx(leg.length_m)
+        assert sum(part.time_s for part in parts) == pytest.approx(leg.drive_s)
+        assert sum(part.presumed_m for part in parts) == pytest.approx(leg.presumed_m)
+        remarks += [word for part in parts for word in part.remarks]
+    assert "toll" in remarks
+    assert "low: posted 2.9 m, the outfit is 2.60 m" in remarks
+    assert "steep: 11 % tagged" in remarks
+
+
+# ------------------------------------------------------------------------------------------------ GPX
+
+
+def test_gpx_keeps_to_its_schema_and_reads_back() -> None:
+    """GPX 1.1: elements in the schema's order; an independent reader finds every night, route and track."""
+    text = gpx_text(PLAN, REGION)
+    root = ElementTree.fromstring(text)
+    assert root.tag == f"{GPX}gpx"
+    assert root.attrib["version"] == "1.1"
+    assert_gpx_schema(root)
+    read = gpxpy.parse(text)
+    assert [r.number for r in read.routes] == [day.number for day in PLAN.days if any(leg.mode == "van" for leg in day.legs)]
+    nights = [w.name for w in read.waypoints if w.type == "night"]
+    assert nights[0] == "Night 1: Ferrin Caravan Site"
+    assert len(nights) == len({day.night.spot for day in PLAN.days if day.night})
+    tracks = {track.name: track for track in read.tracks}
+    for day in PLAN.days:
+        want = sum(leg.length_m for leg in day.legs if leg.mode == "van")
+        if want:
+            assert tracks[f"Day {day.number}"].length_2d() == pytest.approx(want, rel=0.01)
+
+
+@pytest.mark.parametrize("first", range(0, len(CORPUS), 24))
+def test_hostile_texts_in_gpx(first: int) -> None:
+    """Every hostile name reads back from the GPX as the cleaned text, and the file keeps to the schema."""
+    plan, region, _ = hostile_plan(first, 7)
+    root = ElementTree.fromstring(gpx_text(plan, region))
+    assert_gpx_schema(root)
+    texts = " ".join(element.text or "" for element in root.iter())
+    for day in plan.days:
+        assert spot_name(day.end) in texts
+
+
+# ------------------------------------------------------------------------------------------------ calendar
+
+
+def _lines(text: bytes) -> list[str]:
+    """Content lines of a calendar, unfolded by hand (RFC 5545, 3.1)."""
+    assert text.endswith(b"\r\n")
+    assert b"\n" not in text.replace(b"\r\n", b"")
+    for line in text.split(b"\r\n"):
+        assert len(line) <= 75
+        line.decode("utf-8")
+    return re.sub(r"\r\n[ \t]", "", text.decode("utf-8")).split("\r\n")[:-1]
+
+
+def test_calendar_tells_times_in_the_trips_zone() -> None:
+    """Each event is there once, at the right instant by the offsets in the file's own time zone, with an identity of its own."""
+    text = calendar_text(PLAN)
+    lines = _lines(text)
+    assert lines[0] == "BEGIN:VCALENDAR"
+    assert lines.count("BEGIN:VTIMEZONE") == 1
+    read = Calendar.from_ical(text)
+    entries = [entry for entry in read.walk("VEVENT") if "Night" not in str(entry["SUMMARY"])]
+    events = [e for day in PLAN.days for e in day.events if e.kind not in ("arrive", "break", "stay")]
+    assert [entry.decoded("DTSTART").astimezone(UTC) for entry in entries] == [
+        e.start.replace(microsecond=0).astimezone(UTC) for e in events
+    ]
+    assert len({str(entry["UID"]) for entry in read.walk("VEVENT")}) == len(read.walk("VEVENT"))
+    assert sum("Night" in str(entry["SUMMARY"]) for entry in read.walk("VEVENT")) == PLAN.trip.nights
+    # December is summer time on this island: 13 h before UTC (the zone's own block says so too).
+    assert "TZOFFSETTO:+1300" in lines
+    assert "DTSTART;TZID=Pacific/Auckland:20261130T100000" in lines
+
+
+def test_calendar_is_the_same_each_time() -> None:
+    """The same plan gives the same bytes."""
+    assert calendar_text(PLAN) == calendar_text(plans.plan(7))
+
+
+@pytest.mark.parametrize("first", range(0, len(CORPUS), 24))
+def test_hostile_texts_in_the_calendar(first: int) -> None:
+    """No text can end its line, open a component or get lost: the file has the components of an ordinary plan."""
+    plan, _, _ = hostile_plan(first, 7)
+    text = calendar_text(plan)
+    kinds = [line for line in _lines(text) if line.startswith(("BEGIN:", "END:", "ATTACH"))]
+    assert kinds == [line for line in _lines(calendar_text(PLAN)) if line.startswith(("BEGIN:", "END:", "ATTACH"))]
+    places = [str(entry["LOCATION"]) for entry in Calendar.from_ical(text).walk("VEVENT") if "LOCATION" in entry]
+    want = [
+        ics_text(spot_name(e.spot))
+        for day in plan.days
+        for e in day.events
+        if e.spot and e.kind in ("handover", "drive", "service", "sight", "return")
+    ]
+    assert set(want) <= set(places)
+
+
+# ------------------------------------------------------------------------------------------------ words
+
+
+def test_summary_says_what_was_planned() -> None:
+    """The terminal's lines name the days, what each store does and the files; not one control character among them."""
+    lines = summary(PLAN)
+    text = "\n".join(lines)
+    assert lines[0].startswith("Round Skerry Isle: Mon 30 November 2026 to Mon 7 December 2026, 7 nights")
+    assert "toilet cassette: served on 4 days; nearest to its limit on day 1: 15 L (at most 16 L)" in text
+    assert "grey water, toilet cassette and fresh water" in text
+    assert "proven best" in text
+    plan, _, _ = hostile_plan(30, 7)
+    assert all(
+        c.isprintable() or c in "\u2068\u2069" or ord(c) >= 0x2000 or c == "\u00a0" or c == "\ufeff"
+        for line in summary(plan)
+        for c in line
+    )
+
+
+def test_no_plan_names_each_limit() -> None:
+    """Without a plan, each broken limit is named with its day and amount."""
+    excess = Excess("cassette", 4, 3.5, "L", "the toilet cassette is over its limit")
+    lines = no_plan_words(NoPlanError("Best found after a full search.", (excess,)))
+    assert lines[0] == "No plan keeps all limits. Best found after a full search."
+    assert "  day 4: the toilet cassette is over its limit (3.5 L too much)" in lines
+    assert lines[-1] == "Nothing was written."
+
+
+@pytest.mark.parametrize(
+    ("got", "want"),
+    [
+        (hours_minutes(0), "0 min"), (hours_minutes(59.6 * 60), "1 h"), (hours_minutes(3600 + 5 * 60), "1 h 05 min"), (km(0), "0 m"), (km(854), "850 m"), (km(999), "1.0 km"),
+        (km(12_345), "12 km"), (money(123_456), "1,234.56"), (amount("gas", 4.25), "4.2 kg"), (amount("grey", -0.2), "0 L"), (listed([]), ""),
+        (listed(["a", "b", "c"]), "a, b and c"),
+    ],
+)  # fmt: skip
+def test_figures_in_words(got: str, want: str) -> None:
+    """Durations, lengths, money and levels are rounded as people say them."""
+    assert got == want
+
+
+# ------------------------------------------------------------------------------------------------ any plan
+
+
+@settings(max_examples=12, suppress_health_check=list(HealthCheck), deadline=None, phases=(Phase.explicit, Phase.generate))
+@given(any_plans())
+def test_any_plan_becomes_papers(plan: Plan) -> None:
+    """Whatever a plan holds (odd words, no levels, times out of order), papers come out and keep to their formats."""
+    from dataclasses import replace
+
+    empty = plans.plan(1).days[0].legs[0].runs
+    empty = replace(empty, piece=(), forward=(), from_m=(), to_m=(), time_s=())
+    days = tuple(replace(day, legs=tuple(replace(leg, runs=empty) for leg in day.legs)) for day in plan.days)
+    papers = render_papers(replace(plan, days=days), REGION)
+    assert_harmless(Page(papers["map.html"].decode()))
+    assert_harmless(Page(papers["itinerary.html"].decode()))
+    assert_gpx_schema(ElementTree.fromstring(papers["route.gpx"]))
+    _lines(papers["trip.ics"])
+    summary(plan)
+
+
+def test_night_of_two_days_is_in_order() -> None:
+    """A night in the calendar lasts from arriving to the next day's first entry."""
+    read = Calendar.from_ical(calendar_text(PLAN))
+    first = next(entry for entry in read.walk("VEVENT") if str(entry["SUMMARY"]).startswith("Night 1"))
+    start, end = first.decoded("DTSTART"), first.decoded("DTEND")
+    assert isinstance(start, datetime)
+    assert timedelta(hours=10) < end - start < timedelta(hours=30)

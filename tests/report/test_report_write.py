@@ -1,0 +1,116 @@
+"""Papers on disk: all or none."""
+
+from __future__ import annotations
+
+import errno
+from pathlib import Path
+
+import pytest
+from helpers import plans
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.serial import plan_from_json
+from tripplan.report import write
+from tripplan.report.write import PAPERS, write_papers
+
+REGION = plans.island()
+PLAN = plans.plan(2, region=REGION)
+
+
+def _content(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_a_new_folder_appears_complete(tmp_path: Path) -> None:
+    """All papers are there, with missing parents made, and nothing else is left behind."""
+    out = tmp_path / "deep" / "trip"
+    paths = write_papers(PLAN, REGION, out)
+    assert [path.name for path in paths] == list(PAPERS)
+    assert sorted(_content(out)) == sorted(PAPERS)
+    assert [path.name for path in out.parent.iterdir()] == ["trip"]
+    assert plan_from_json((out / "plan.json").read_text(encoding="utf-8")).trip.name == PLAN.trip.name
+
+
+def test_same_plan_same_papers(tmp_path: Path) -> None:
+    """Two writes of one plan give the same bytes in every file."""
+    write_papers(PLAN, REGION, tmp_path / "a")
+    write_papers(plans.plan(2), plans.island(), tmp_path / "b")
+    assert _content(tmp_path / "a") == _content(tmp_path / "b")
+
+
+def test_older_papers_go_and_other_files_stay(tmp_path: Path) -> None:
+    """Papers of an older plan are replaced; a file of somebody else's is not touched."""
+    out = tmp_path / "trip"
+    out.mkdir()
+    (out / "notes.txt").write_text("mine")
+    (out / "map.html").write_text("old")
+    write_papers(PLAN, REGION, out)
+    assert (out / "notes.txt").read_text() == "mine"
+    assert (out / "map.html").read_bytes().startswith(b"<!DOCTYPE html>")
+    assert sorted(_content(out)) == sorted([*PAPERS, "notes.txt"])
+
+
+def test_a_file_in_the_way(tmp_path: Path) -> None:
+    """A file where the folder should be is bad input, and stays."""
+    out = tmp_path / "trip"
+    out.write_text("a file")
+    with pytest.raises(BadInputError, match="not a folder"):
+        write_papers(PLAN, REGION, out)
+    assert out.read_text() == "a file"
+
+
+@pytest.mark.parametrize("fail_at", range(10))
+def test_a_failed_step_puts_everything_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fail_at: int) -> None:
+    """When any of the moves fails, the folder holds exactly what it held before."""
+    out = tmp_path / "trip"
+    out.mkdir()
+    for name in PAPERS:
+        (out / name).write_text(f"old {name}")
+    before = _content(out)
+    moves = 0
+    real = Path.replace
+
+    def replace(self: Path, target: Path) -> Path:
+        nonlocal moves
+        moves += 1
+        if moves == fail_at + 1:
+            raise OSError(errno.EIO, "input/output error")
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "replace", replace)
+    with pytest.raises(BadInputError, match="cannot be written"):
+        write_papers(PLAN, REGION, out)
+    assert moves > fail_at
+    assert _content(out) == before
+    assert [path.name for path in tmp_path.iterdir()] == ["trip"]
+
+
+@pytest.mark.parametrize(
+    ("number", "words"), [(errno.ENOSPC, "no room on disk"), (errno.EACCES, "no permission"), (errno.EROFS, "no permission")]
+)
+@pytest.mark.parametrize("paper", range(len(PAPERS)))
+def test_a_full_disk_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, words: str, paper: int) -> None:
+    """When a paper cannot be written out, the error says why in one line and no folder appears."""
+    written = 0
+    real = write._write_through
+
+    def fail(path: Path, content: bytes) -> None:
+        nonlocal written
+        if written == paper:
+            raise OSError(number, "refused")
+        written += 1
+        real(path, content)
+
+    monkeypatch.setattr(write, "_write_through", fail)
+    with pytest.raises(BadInputError, match=words) as caught:
+        write_papers(PLAN, REGION, tmp_path / "trip")
+    assert "\n" not in str(caught.value)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_paper_that_cannot_be_made_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fault while a page is made touches no disk at all."""
+    monkeypatch.setattr("tripplan.report.calendar.calendar_text", lambda plan: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        write_papers(PLAN, REGION, tmp_path / "trip")
+    assert list(tmp_path.iterdir()) == []
