@@ -12,12 +12,12 @@ from tripplan.model.words import STORES
 from tripplan.region.region import Region
 from tripplan.schedule.candidates import Cast, Stop, distance_m
 from tripplan.schedule.hours import DayHours, hours_of
-from tripplan.schedule.options import Frame, Options, stand_options, tow_options, undominated
+from tripplan.schedule.options import Frame, Options, stand_options, tow_options
 from tripplan.schedule.problem import Problem
 from tripplan.schedule.use import Use, blocks_of, drive_classes
 from tripplan.schedule.ways import FAR, Table, Ways
 
-__all__ = ["COUNTERS", "Slack", "Work", "assemble"]
+__all__ = ["COUNTERS", "Slack", "Work", "assemble", "every_day_has_a_way", "tow_days"]
 
 I64 = NDArray[np.int64]
 #: Names of the counters that a trip may limit.
@@ -111,7 +111,7 @@ def assemble(
     places, days = 2 + len(cast.sites), len(trip.dates)
     most = min(int(max(trip.max_drive_s, trip.first_day_drive_s) * rules.factor), 16 * 3600)
     classes_s = drive_classes(trip, most)
-    alive = _alive(trip, cast, ways, hours, rules)
+    alive = _alive(trip, cast, ways, rules)
     parts, sets = [], []
     for number, way in enumerate(ways):
         options = _options(trip, cast, way, hours, classes_s, alive, rules)
@@ -123,7 +123,7 @@ def assemble(
     order = np.argsort(options.start, kind="stable")
     options, set_of, penalty = options.take(order), set_of[order], penalty[order]
     use = blocks_of(trip, cast, hours, [int(m) for m in np.unique(options.serves[~options.car])], classes_s)
-    problem, counters = _problem(trip, cast, hours, use, options, penalty, rules, places, days)
+    problem, counters = _problem(trip, cast, use, options, rules, places, days)
     return Work(trip, region, cast, ways, hours, use, options, set_of, problem, counters, penalty)
 
 
@@ -132,7 +132,7 @@ def tow_days(trip: Trip) -> int:
     return sum(1 << d for d, date in enumerate(trip.dates) if date not in trip.no_towing)
 
 
-def _alive(trip: Trip, cast: Cast, ways: list[Ways], hours: DayHours, rules: Slack) -> I64:
+def _alive(trip: Trip, cast: Cast, ways: list[Ways], rules: Slack) -> I64:
     """Places that lie on some chain of days from pick-up to return, by driving alone; both depots first.
 
     Days are counted over the quickest way with at most one stop, as a stop can shorten a way (the van may turn there).
@@ -265,7 +265,7 @@ def _priced(trip: Trip, options: Options, set_of: I64, hours: DayHours, rules: S
 
 
 def _problem(
-    trip: Trip, cast: Cast, hours: DayHours, use: Use, o: Options, penalty: I64, rules: Slack, places: int, days: int
+    trip: Trip, cast: Cast, use: Use, o: Options, rules: Slack, places: int, days: int
 ) -> tuple[Problem, tuple[str, ...]]:
     """Fill the arrays."""
     limits = {
@@ -371,9 +371,7 @@ def _cover(trip: Trip, cast: Cast, places: int) -> NDArray[np.uint8]:
     return cover
 
 
-def forbid(work: Work, day: int, arc: int) -> None:
-    """Take an arc off a day: the seam that the clock uses."""
-    work.forbidden.add((day, arc))
-
-
-__all__ += ["forbid", "tow_days", "undominated"]
+def every_day_has_a_way(work: Work) -> bool:
+    """Say whether on each day of the trip there is anything at all that can be done."""
+    days = int(np.bitwise_or.reduce(work.problem.arc_days)) if len(work.options) else 0
+    return days == (1 << work.problem.days) - 1

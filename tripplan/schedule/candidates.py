@@ -185,7 +185,7 @@ class _Hours:
         return tuple(found), any(day.open is None for day in days)
 
 
-def cast_of(trip: Trip, region: Region, may_be: Callable[[Place], bool] = lambda place: True) -> Cast:
+def cast_of(trip: Trip, region: Region, may_be: Callable[[Place], bool] = lambda _: True) -> Cast:
     """Choose who may play a part.
 
     Parameters

@@ -16,7 +16,7 @@ from tripplan.model.errors import NoPlanError
 from tripplan.model.plan import Excess
 from tripplan.model.progress import Progress, silent
 from tripplan.model.words import STORES
-from tripplan.schedule.assemble import Slack, Work, assemble
+from tripplan.schedule.assemble import Slack, Work, assemble, every_day_has_a_way
 from tripplan.schedule.solve import solve
 from tripplan.schedule.timetable import clock_of
 from tripplan.schedule.walk import walk
@@ -31,10 +31,12 @@ def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
     """Return the error that names the nearest plan's excesses."""
     certain = _certain(work)
     for counters in (True, False):
-        for factor in (1.0, 1.5, 3.0):
+        for factor in (2.0, 6.0):
             progress("Looking for the nearest plan", float("nan"))
             slack = Slack(_POINT, _POINT, 100 * _POINT, 100 * _POINT, factor, counters)
             loose = assemble(work.trip, work.region, work.cast, work.ways, slack, work.hours)
+            if not every_day_has_a_way(loose):
+                continue
             solution = solve(loose.problem, max_seconds=30.0)
             if solution.arcs:
                 found = (*certain, *excesses_of(loose, solution.arcs, counters=counters))
@@ -45,7 +47,15 @@ def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
 
 
 def _message(found: Sequence[Excess]) -> str:
-    return "no plan keeps to every limit; the nearest breaks " + "; ".join(e.text for e in found)
+    """One line: each limit once, at its worst."""
+    worst: dict[str, Excess] = {}
+    times: dict[str, int] = {}
+    for e in found:
+        times[e.what] = times.get(e.what, 0) + 1
+        if e.what not in worst or e.amount > worst[e.what].amount:
+            worst[e.what] = e
+    parts = [e.text + (f" (and {times[what] - 1} more)" if times[what] > 1 else "") for what, e in worst.items()]
+    return "no plan keeps to every limit; of the nearest plan: " + "; ".join(parts)
 
 
 def _day(work: Work, d: int) -> str:

@@ -199,9 +199,7 @@ def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[C
             if tow_day(trip.van, weather, day.towing_s / 3600, start_c=start).warm:
                 add("fridge_warm", day.number)
             full = {line.store: line.leave for line in day.levels}
-            levels = Levels(
-                **{f"{s.value}_{ {'gas': 'kg', 'battery': 'ah'}.get(s.value, 'l') }": full.get(s.value, 0.0) for s in STORES}
-            )
+            levels = Levels(*(full.get(word, 0.0) for word in ("fresh", "grey", "cassette", "flush", "gas", "battery")))
             for key in load_kg(trip.van, trip.party, levels, van_mass_kg=trip.outfit.van_mass_kg).cautions:
                 if key == "overload":
                     add(key, day.number)

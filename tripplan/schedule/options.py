@@ -4,13 +4,14 @@ Stops that serve the same stores in the same hours are a class; for each pair of
 that serve more together, the way of least cost is kept, for each day on which it fits into the hours. A way stays in the
 table on those days on which no other serves as much, visits as much, uses no more and costs no more.
 
-With two stops the first is the one that leads to the second at least cost (a second-best first stop is not tried).
+With two stops the first is the one that leads to the second at least cost; where that chain does not fit into the hours or
+the driving limit of a day, all chains through the two classes are tried for that day.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -194,7 +195,7 @@ def _shut_ends(stops: Sequence[Stop], members: I64, cols: I64) -> B1 | None:
     only = np.array([stops[v].only_to for v in members.tolist()])
     if (only < 0).all():
         return None
-    return (only[:, None] >= 0) & (only[:, None] != cols[None, :])
+    return np.asarray((only[:, None] >= 0) & (only[:, None] != cols[None, :]))
 
 
 def _pass(at: I64, legs: list[tuple[I64, I64]], stops: list[tuple[I64, object]]) -> tuple[I64, B1]:
@@ -304,6 +305,9 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
         parts.append(_options(frame, _cells(chain, good), start, end, kinds, stops, car=False))
 
     keep(_Chain(direct.cents, direct.km_cents, [], [(direct.total_s, direct.drive_s)]), ())
+    fee = np.array([s.cents for s in stops], dtype=np.int64)
+    charge = np.array([s.charge_cents for s in stops], dtype=np.int64)
+    only = np.array([s.only_from for s in stops], dtype=np.int64)
     classes = _classes(stops)
     ends = {id(c): _shut_ends(stops, c.members, here) for c in classes}
     begun = {id(c): _start(to_stop, stops, c.members) for c in classes}
@@ -312,57 +316,133 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
         chain = _follow(begun[id(c)], onward, limit, ends[id(c)])
         keep(chain, (c,))
         if len(c.members) > 1:
-            _other_days(frame, begun[id(c)], onward, limit, ends[id(c)], chain, c, stops, parts)
+            _other_days(
+                frame, _Links(begun[id(c)], None, onward, ends[id(c)], None, fee, fee, fee), limit, chain, (c,), stops, parts
+            )
     for a, b in _pairs(classes) if pairs else ():
         gone = np.array([stops[v].only_to >= 0 for v in a.members.tolist()])
         shut = np.repeat(gone[:, None], len(b.members), axis=1) if gone.any() else None
-        chain = _follow(begun[id(a)], between.take(a.members, b.members), limit, shut)
+        middle = between.take(a.members, b.members)
+        chain = _follow(begun[id(a)], middle, limit, shut)
         _add_stop(chain, stops, b.members)
-        keep(_follow(chain, from_stop.take(b.members, here), limit, ends[id(b)]), (a, b))
+        onward = from_stop.take(b.members, here)
+        chain = _follow(chain, onward, limit, ends[id(b)])
+        keep(chain, (a, b))
+        if len(a.members) * len(b.members) > 1:
+            _other_days(
+                frame,
+                _Links(
+                    begun[id(a)], middle, onward, ends[id(b)], shut, (fee + charge)[b.members], fee[b.members], only[b.members]
+                ),
+                limit,
+                chain,
+                (a, b),
+                stops,
+                parts,
+            )
     return undominated(Options.join(parts))
 
 
+@dataclass(frozen=True)
+class _Links:
+    """The tables that a chain of one or two stops is made of, and which pairs in them are shut."""
+
+    begun: _Chain
+    middle: Table | None
+    onward: Table
+    shut_end: B1 | None
+    shut_middle: B1 | None
+    second_cents: I64
+    second_money: I64
+    second_only_from: I64
+
+
+def _quickest(links: _Links, first_s: I64, second_s: I64) -> tuple[I64, I64]:
+    """Least time on the way with stops, and least time at the wheel, between each pair of places (each on its own)."""
+    total, drive = links.begun.legs[0]
+    found = []
+    for legs, mid, end, one, two in (
+        (total, links.middle.total_s if links.middle else None, links.onward.total_s, first_s, second_s),
+        (drive, links.middle.drive_s if links.middle else None, links.onward.drive_s, first_s * 0, second_s * 0),
+    ):
+        reach = legs + one
+        if mid is not None:
+            reach = _least(reach, mid) + two
+        found.append(_least(reach, end))
+    return found[0], found[1]
+
+
+def _least(left: I64, right: I64) -> I64:
+    """Min-plus product."""
+    out = np.full((left.shape[0], right.shape[1]), FAR, dtype=np.int64)
+    for k in range(left.shape[1]):
+        np.minimum(out, left[:, k, None] + right[None, k, :], out=out)
+    return out
+
+
 def _other_days(
-    frame: Frame, begun: _Chain, onward: Table, limit: I64, shut: B1 | None, best: _Chain, kind: _Class, stops: Sequence[Stop],
-    parts: list[Options],
-) -> None:  # fmt: skip
-    """On days on which the cheapest member is too late, too early or closed to us, take the cheapest that is not."""
+    frame: Frame, links: _Links, limit: I64, best: _Chain, kinds: Sequence[_Class], stops: Sequence[Stop], parts: list[Options]
+) -> None:
+    """On days on which the kept chain is too late, too early, too long or shut to us, take the cheapest that is not."""
     good = (best.cost < FAR) & (best.drive <= limit[:, None]) & (frame.days != 0)
     np.fill_diagonal(good, val=False)
+    have = np.zeros(good.shape, dtype=np.uint64)
     start, end = np.nonzero(good)
-    days = _days(frame, _cells(best, good), start, end, (kind,), stops)
-    missed = frame.days[start, end] & ~days
-    seconds = np.array([stops[v].seconds for v in kind.members.tolist()], dtype=np.int64)
-    total, drive = begun.legs[0]
-    quickest = (total[:, :, None] + seconds[None, :, None] + onward.total_s[None]).min(axis=1) if good.size else total
+    have[start, end] = _days(frame, _cells(best, good), start, end, kinds, stops)
+    missed = frame.days & ~have
+    np.fill_diagonal(missed, val=np.uint64(0))
+    seconds = [np.array([stops[v].seconds for v in k.members.tolist()], dtype=np.int64) for k in kinds]
+    quick_s, least_drive = _quickest(links, seconds[0], seconds[-1])
+    missed[least_drive > limit[:, None]] = 0
+    many = int(np.prod([len(k.members) for k in kinds]))
+    step = max(1, _CHUNK // (8 * many))
     for d in range(len(frame.leave)):
-        bit = np.uint64(1 << d)
-        windows = kind.windows[d]
-        if windows is not None and not windows:
+        windows = [k.windows[d] for k in kinds]
+        if any(w is not None and not w for w in windows):
             continue
-        hope = (missed & bit != 0) & (frame.leave[d, start] + quickest[start, end] <= frame.arrive[d, end])
-        rows = np.flatnonzero(hope)
-        for lo in range(0, len(rows), max(1, _CHUNK // (8 * len(kind.members)))):
-            some = rows[lo : lo + max(1, _CHUNK // (8 * len(kind.members)))]
-            i, j = start[some], end[some]
-            legs = [(total[i], drive[i]), (onward.total_s[:, j].T, onward.drive_s[:, j].T)]
-            at, ok = _pass(np.broadcast_to(frame.leave[d, i][:, None], legs[0][0].shape), legs, [(seconds[None, :], windows)])
-            cost = begun.cost[i] + onward.cents[:, j].T
-            ok &= (at <= frame.arrive[d, j][:, None]) & (cost < FAR) & (legs[0][1] + legs[1][1] <= limit[i][:, None])
-            if shut is not None:
-                ok &= ~shut[:, j].T
-            cost = np.where(ok, cost, FAR)
-            pick = cost.argmin(axis=1)
-            row = np.flatnonzero(cost[np.arange(len(some)), pick] < FAR)
-            if not len(row):
-                continue
-            p, i, j = pick[row], i[row], j[row]
-            chain = _Chain(
-                cost[row, p], begun.money[i, p] + onward.km_cents[p, j], [kind.members[p]],
-                [(total[i, p], drive[i, p]), (onward.total_s[p, j], onward.drive_s[p, j])],
-            )  # fmt: skip
-            table = _options(frame, chain, i, j, (kind,), stops, car=False)
-            parts.append(table)
+        hope = (missed & np.uint64(1 << d) != 0) & (frame.leave[d][:, None] + quick_s <= frame.arrive[d][None, :])
+        i_all, j_all = np.nonzero(hope)
+        for lo in range(0, len(i_all), step):
+            chain, i, j = _try_all(frame, links, limit, d, i_all[lo : lo + step], j_all[lo : lo + step], kinds, seconds)
+            if len(i):
+                parts.append(_options(frame, chain, i, j, kinds, stops, car=False))
+
+
+def _try_all(
+    frame: Frame, links: _Links, limit: I64, d: int, i: I64, j: I64, kinds: Sequence[_Class], seconds: list[I64]
+) -> tuple[_Chain, I64, I64]:
+    """Return the cheapest chain through the classes for pairs of places on one day, over all their members."""
+    begun, onward = links.begun, links.onward
+    total, drive = begun.legs[0]
+    if links.middle is None:
+        first = last = np.arange(len(kinds[0].members))[None, :]
+    else:
+        first, last = (x.ravel()[None, :] for x in np.indices((len(kinds[0].members), len(kinds[1].members))))
+    row, col = i[:, None], j[:, None]
+    legs = [(total[row, first], drive[row, first])]
+    cost, money, held = begun.cost[row, first], begun.money[row, first], [(seconds[0][first], kinds[0].windows[d])]
+    if links.middle is not None:
+        legs.append((links.middle.total_s[first, last] + 0 * row, links.middle.drive_s[first, last] + 0 * row))
+        cost = cost + links.middle.cents[first, last] + links.second_cents[last]
+        money = money + links.middle.km_cents[first, last] + links.second_money[last]
+        held.append((seconds[1][last], kinds[1].windows[d]))
+    legs.append((onward.total_s[last, col], onward.drive_s[last, col]))
+    cost, money = cost + onward.cents[last, col], money + onward.km_cents[last, col]
+    at, ok = _pass(frame.leave[d, i][:, None] + 0 * legs[0][0], legs, held)
+    ok &= (at <= frame.arrive[d, j][:, None]) & (cost < FAR) & (sum(x for _, x in legs) <= limit[i][:, None])
+    if links.shut_end is not None:
+        ok &= ~links.shut_end[last, col]
+    if links.shut_middle is not None:
+        ok &= ~links.shut_middle[first, last]
+    if links.middle is not None:
+        ok &= (links.second_only_from[last] < 0) | (links.second_only_from[last] == row)
+    cost = np.where(ok, cost, FAR)
+    pick = cost.argmin(axis=1)
+    rows = np.flatnonzero(cost[np.arange(len(i)), pick] < FAR)
+    p = pick[rows]
+    numbers = [kinds[0].members[first[0, p]]] + ([kinds[1].members[last[0, p]]] if links.middle is not None else [])
+    chain = _Chain(cost[rows, p], money[rows, p], numbers, [(t[rows, p], x[rows, p]) for t, x in legs])
+    return chain, i[rows], j[rows]
 
 
 def stand_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, most_s: int) -> Options:
@@ -451,5 +531,5 @@ def undominated(options: Options) -> Options:
         )
         late, early = late[better], early[better]
         days[late] &= ~o.days[early]
-    o = Options(*(days if f.name == "days" else getattr(o, f.name) for f in fields(o)))
+    o = replace(o, days=days)
     return o.take(days != 0)

@@ -16,7 +16,7 @@ from tripplan.model.progress import Progress, silent
 from tripplan.model.trip import Trip
 from tripplan.region.columns import HIGHWAYS
 from tripplan.region.region import Region
-from tripplan.schedule.assemble import Work, assemble
+from tripplan.schedule.assemble import Work, assemble, every_day_has_a_way
 from tripplan.schedule.candidates import cast_of, distance_m, kind_word
 from tripplan.schedule.levels import level_lines
 from tripplan.schedule.notes import assumptions_of, cautions_of, day_notes, presumed_of
@@ -125,6 +125,8 @@ def best_path(work: Work, *, progress: Progress = silent, max_seconds: float | N
     """
     from tripplan.schedule.solve import solve
 
+    if not every_day_has_a_way(work):
+        return Solution("proven", (), 0, 0, 0, 0.0)
     labels, checked = 0, set[tuple[int, int]]()
     while True:
         solution = solve(work.problem, forbidden=frozenset(work.forbidden), max_seconds=max_seconds, progress=progress)

@@ -109,8 +109,8 @@ def _unknown_ends(joined: Joined, first: int) -> NDArray[np.bool_]:
         else:
             shut[:, bad] = True
     direct = joints.direct
-    bad = (direct.unknown_m > 0) & ((direct.spot >= first) | (direct.state >= first))
-    shut[direct.spot[bad], direct.state[bad]] = True
+    near = (direct.unknown_m > 0) & ((direct.spot >= first) | (direct.state >= first))
+    shut[direct.spot[near], direct.state[near]] = True
     np.fill_diagonal(shut, val=False)
     return shut
 
@@ -122,17 +122,14 @@ def ways_of(trip: Trip, region: Region, cast: Cast, *, cache: Path | None = None
     from tripplan.roads.network import open_network
     from tripplan.roads.terms import terms_for_car, terms_for_van
 
-    def say(text: str) -> None:
-        progress(text, float("nan"))
-
     def table(spots: tuple[Spot, ...], *, van: bool) -> tuple[Table, Joined | None]:
         if not spots or not (van or cast.car_stops):
             empty = np.full((len(spots), len(spots)), FAR, dtype=np.int64)
             return Table(empty, empty, empty, empty), None
         terms = terms_for_van(trip, region) if van else terms_for_car(trip, region)
-        network = open_network(region, terms, closures, cache=cache, progress=say)
+        network = open_network(region, terms, closures, cache=cache, progress=progress)
         joined = join(network, spots, home=0 if van else None)
-        matrix = joined.matrix(progress=say, cache=cache)
+        matrix = joined.matrix(progress=progress, cache=cache)
         total = matrix.total_s
         if van and not trip.firm.last_mile_at_stops:
             total = total.copy()

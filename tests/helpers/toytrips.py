@@ -1,0 +1,207 @@
+"""Small invented trips without a map: places in a plane, and the best plan found by trying everything."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime, timedelta
+from itertools import pairwise, permutations
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from helpers.plans import island
+
+from tripplan.model.outfit import Outfit
+from tripplan.model.place import OfferFact, Spot
+from tripplan.model.trip import Firm, Sight, Trip, Weights
+from tripplan.model.van import Levels, Party, Van
+from tripplan.model.words import Offer, Via
+from tripplan.schedule.assemble import Work, assemble
+from tripplan.schedule.candidates import BIT, SERVES, Cast, Site, Stop
+from tripplan.schedule.clock import StopTask, lay_out
+from tripplan.schedule.walk import State, first_state
+from tripplan.schedule.ways import Ways, table_of
+from tripplan.van.use import StayKind
+
+ZONE = "Pacific/Auckland"
+REGION = island()
+OUTFIT = Outfit("car and van", True, 3400, 1400, 1300, 2.6, 2.3, 12, 90)
+
+
+def toy_trip(
+    seed: int, *, nights: int = 3, sites: int = 4, services: int = 4, sights: int = 2, **change: object
+) -> tuple[Trip, Cast, list[Ways]]:
+    """Return a trip with few places, hours that bite and stores that run short; same seed, same trip."""
+    rng = np.random.default_rng(seed)
+    days = nights + 1
+    start = datetime(2026, 2, 2, 10, tzinfo=ZoneInfo(ZONE)) + timedelta(days=int(rng.integers(0, 7)))
+    spot = lambda name: Spot(name, name, 170.2 + float(rng.uniform(-0.2, 0.2)), -44.6 + float(rng.uniform(-0.2, 0.2)))  # noqa: E731
+    depot = spot("depot")
+    values: dict[str, object] = {
+        "name": "toy", "tz": ZONE, "firm": Firm("firm", "0", 90), "outfit": OUTFIT, "car": replace(OUTFIT, towing=False, van_mass_kg=0),
+        "van": Van("van", 45, 35, 12, 8, 4.5, 2, 80, solar_w=80), "party": Party("pair", 2, water_l=8, spread_shared=0.05),
+        "depot": depot, "return_depot": depot, "pick_up": start, "return_by": (start + timedelta(days=nights)).replace(hour=16),
+        "sights": tuple(
+            Sight(spot(f"sight {k}"), bool(rng.random() < 0.4), int(rng.integers(500, 4000)), list(Via)[int(rng.integers(3))], float(rng.integers(1, 3)))
+            for k in range(sights)
+        ),
+        "levels": Levels(45, 0, 0, 8, 9, 70), "weights": Weights(),
+        "max_drive_s": 3 * 3600,
+    }  # fmt: skip
+    trip = Trip(**{**values, **change})  # type: ignore[arg-type]
+    yes = OfferFact(Offer.YES)
+    chosen = []
+    for k in range(sites):
+        words = [w for w in ("power", "fresh", "grey", "cassette", "toilets", "showers") if rng.random() < 0.45]
+        serves = 0
+        for w in words:
+            serves |= SERVES.get(w, 0)
+        kind = StayKind(
+            "power" in words,
+            "fresh" in words,
+            False,
+            "grey" in words,
+            "cassette" in words,
+            "toilets" in words,
+            "showers" in words,
+        )
+        chosen.append(
+            Site(spot(f"site {k}"), None, dict.fromkeys(words, yes), kind, serves, int(rng.integers(0, 5000)), True,
+                 tuple(bool(rng.random() < 0.95) for _ in range(days)), (None,) * days, int(rng.choice([0, 0, 2])))
+        )  # fmt: skip
+    stops = []
+    for k in range(services):
+        mask = int(
+            rng.choice(
+                [BIT["grey"] | BIT["cassette"], SERVES["fresh"], BIT["gas"], SERVES["fresh"] | BIT["grey"] | BIT["cassette"]]
+            )
+        )
+        windows = tuple(_windows(rng) for _ in range(days)) if rng.random() < 0.5 else (None,) * days
+        cents = int(rng.integers(0, 800)) + (6000 if mask & BIT["gas"] else 0)
+        stops.append(Stop(spot(f"service {k}"), None, mask, -1, 1200, cents, 500, windows, {}))
+    seen = [Stop(s.spot, None, 0, k, round(s.hours * 3600), 0, 0, (None,) * days, {}) for k, s in enumerate(trip.sights)]
+    van = (*stops, *(s for s, t in zip(seen, trip.sights, strict=True) if t.via is not Via.CAR_ONLY))
+    car = (
+        *(replace(s, serves=BIT["gas"]) for s in stops if s.serves & BIT["gas"]),
+        *(s for s, t in zip(seen, trip.sights, strict=True) if t.via is not Via.VAN),
+    )
+    cast = Cast(tuple(chosen), van, car, (-1,) * days)
+    ways = Ways((1 << days) - 1, _table(rng, [depot, depot, *(s.spot for s in chosen), *(s.spot for s in van)], trip),
+                _table(rng, [*(s.spot for s in chosen), *(s.spot for s in car)], trip), None, None)  # fmt: skip
+    return trip, cast, [ways]
+
+
+def _windows(rng: np.random.Generator):  # type: ignore[no-untyped-def]
+    if rng.random() < 0.3:
+        return ()
+    opens = int(rng.integers(8, 13)) * 3600
+    return ((opens, opens + int(rng.integers(1, 5)) * 3600),)
+
+
+def _table(rng: np.random.Generator, spots: list[Spot], trip: Trip):  # type: ignore[no-untyped-def]
+    at = np.array([(s.lon * 78, s.lat * 111) for s in spots])
+    # Shortest ways: no detour is shorter. Each end has a lane of its own, slower out than in.
+    lane = rng.uniform(0, 3, len(at))
+    km = np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1)) * 1.5 + lane[:, None] + 0.5 * lane[None, :]
+    np.fill_diagonal(km, 0)
+    drive = np.rint(km / 40 * 3600).astype(np.int32)
+    afloat = rng.random(len(at)) < 0.1
+    total = drive + (afloat[:, None] != afloat[None, :]) * 1800
+    return table_of(total.astype(np.int32), drive, km * 1000, trip.weights)
+
+
+def toy_work(seed: int, **change: object) -> Work:
+    """Return the toy trip as a problem."""
+    trip, cast, ways = toy_trip(seed, **change)  # type: ignore[arg-type]
+    return assemble(trip, REGION, cast, ways)
+
+
+def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tuple[int, ...], int]]:
+    """Every way to spend a day: to which place, whether the van stays, stops, cost; the clock alone says whether it can be."""
+    trip, cast, ways, hours = work.trip, work.cast, work.ways[0], work.hours
+    last = day == len(trip.dates) - 1
+    places = 2 + len(cast.sites)
+    limit = min(trip.first_day_drive_s, trip.max_drive_s) if day == 0 else trip.max_drive_s
+    for to in [1] if last else range(2, places):
+        stay = to == place
+        stops, table = (cast.car_stops, ways.car) if stay else (cast.van_stops, ways.van)
+        first = len(cast.sites) if stay else places
+        ends = (place - 2, to - 2) if stay else (place, to)
+        numbers = range(len(stops))
+        ways_there = [(), *((a,) for a in numbers), *permutations(numbers, 2)]
+        for chain in ways_there:
+            if len(chain) == 2 and stay and all(stops[k].sight < 0 for k in chain):
+                continue
+            points = [ends[0], *(first + k for k in chain), ends[1]] if chain or not stay else []
+            legs = [(int(table.total_s[a, b]), int(table.drive_s[a, b])) for a, b in pairwise(points)]
+            if sum(d for _, d in legs) > limit:
+                continue
+            tasks = [StopTask(stops[k].seconds, stops[k].windows[day]) for k in chain]
+            if not last and hours.arrive[day, to] < 0:
+                continue
+            spans = [(t, d, d) for t, d in legs]
+            laid = lay_out(int(hours.leave[day, place]), spans, tasks, int(hours.arrive[day, to]))
+            if laid.fault is not None and (chain or not stay):
+                continue
+            cost = sum(int(table.cents[a, b]) for a, b in pairwise(points))
+            cost += sum(stops[k].cents + stops[k].charge_cents for k in chain)
+            yield to, stay, chain, cost
+
+
+def brute_force(work: Work) -> int | None:
+    """Return the least cost of any plan, by trying every sequence of days; None when there is none."""
+    p, use, cast = work.problem, work.use, work.cast
+    front: dict[tuple[object, ...], int] = {}
+    begin = first_state(p)
+    front[(begin.place, 0, begin.levels, 0)] = 0
+    must = sum(1 << k for k, s in enumerate(work.trip.sights) if s.must)
+    best: int | None = None
+    for day in range(p.days):
+        following: dict[tuple[object, ...], int] = {}
+        last = day == p.days - 1
+        for (place, nights, levels, seen), cost in front.items():
+            for to, stay, chain, more in _days_of(work, day, int(place)):  # type: ignore[call-overload]
+                stops = cast.car_stops if stay else cast.van_stops
+                serves, sights = 0, int(seen)  # type: ignore[call-overload]
+                for k in chain:
+                    serves |= stops[k].serves
+                    sights |= 1 << stops[k].sight if stops[k].sight >= 0 else 0
+                row = use.first_stay + int(use.kind_of[to - 2]) if stay else 0
+                block = p.day_block[day, row].astype(np.int64)
+                if not stay:  # what a served store uses that day counts before the service and again after it
+                    block[0] += use.after[day] * [serves >> r & 1 for r in range(6)]
+                level = _add(p, np.array(levels), block)
+                if level is None:
+                    continue
+                level[[bool(serves >> r & 1) for r in range(6)]] = 0
+                spent = cost + more + (p.one_night_cost if nights == 1 and to != place else 0)
+                if last:
+                    if (level > p.goal_cap).any() or must & ~sights:
+                        continue
+                    gain = sum(s.value_cents for k, s in enumerate(work.trip.sights) if not s.must and sights >> k & 1)
+                    best = spent - gain if best is None else min(best, spent - gain)
+                    continue
+                site = cast.sites[to - 2]
+                count = int(nights) + 1 if stay else 1  # type: ignore[call-overload]
+                if not site.open[day] or (site.max_stay and count > site.max_stay):
+                    continue
+                at_site = [bool(site.serves >> r & 1) for r in range(6)]
+                level[at_site] = 0
+                level = _add(p, level, p.night_block[day, use.kind_of[to - 2]])
+                if level is None:
+                    continue
+                level[at_site] = 0
+                key = (to, count, tuple(level.tolist()), sights)
+                spent += site.price_cents
+                if spent < following.get(key, 10**12):
+                    following[key] = spent
+        front = following
+    return best
+
+
+def _add(p, level, block):  # type: ignore[no-untyped-def]
+    end = np.maximum(level + block[0], block[2])
+    return None if (np.maximum(level + block[1], end) > p.cap).any() else end
+
+
+__all__ = ["State", "brute_force", "toy_trip", "toy_work"]

@@ -1,0 +1,123 @@
+"""The whole model of a trip against trying everything, and what its tables promise."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from helpers.toytrips import REGION, brute_force, toy_trip, toy_work
+
+from tripplan.schedule.assemble import Slack, assemble
+from tripplan.schedule.explain import excesses_of, no_plan
+from tripplan.schedule.levels import follow
+from tripplan.schedule.plan import best_path, cost_of
+from tripplan.schedule.solve import solve
+from tripplan.schedule.timetable import clock_of
+from tripplan.schedule.walk import walk
+
+
+@pytest.mark.parametrize("seed", range(14))
+def test_equal_to_trying_everything(seed):
+    """Option tables, pruning, search and clock together find the cost that trying every way to spend every day finds."""
+    work = toy_work(seed)
+    solution = best_path(work)
+    assert (solution.cost if solution.arcs else None) == brute_force(work)
+    assert solution.status == "proven"
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(100, 400))
+def test_equal_to_trying_everything_often(seed):
+    """The same on many more trips."""
+    work = toy_work(seed)
+    solution = best_path(work)
+    assert (solution.cost if solution.arcs else None) == brute_force(work)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_cost_adds_up_and_days_keep_their_clock(seed):
+    """The parts of the cost add up to what the search counted, and every day of the best path keeps its clock."""
+    work = toy_work(seed, nights=5, sites=6, services=6)
+    solution = best_path(work)
+    if not solution.arcs:
+        pytest.skip("no plan")
+    assert cost_of(work, solution.arcs).total_cents == solution.cost
+    assert all(clock_of(work, d, a).fault is None for d, a in enumerate(solution.arcs))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_levels_follow_the_search(seed):
+    """The levels shown are the ones that the search counted with, never over a limit."""
+    work = toy_work(seed, nights=5, sites=6, services=6)
+    solution = best_path(work)
+    if not solution.arcs:
+        pytest.skip("no plan")
+    states = walk(work.problem, solution.arcs)
+    assert states is not None
+    for day, state in zip(follow(work, solution.arcs), states[1:], strict=True):
+        assert tuple(day.end.tolist()) == state.levels
+        assert (day.road <= work.problem.cap).all()
+        assert (day.worst <= work.problem.cap).all()
+
+
+def test_slack_changes_nothing_where_a_plan_exists():
+    """With a price on every limit the best plan stays the best, as none of the prices is worth paying."""
+    found = 0
+    for seed in range(8):
+        work = toy_work(seed)
+        solution = best_path(work)
+        if not solution.arcs:
+            continue
+        loose = assemble(work.trip, REGION, work.cast, work.ways, Slack(20_000, 20_000, 2_000_000, 2_000_000))
+        again = solve(loose.problem)
+        value = sum(2_000_000 for s in work.trip.sights if s.must)
+        assert again.cost + value == solution.cost
+        assert excesses_of(loose, again.arcs) == ()
+        found += 1
+    assert found >= 4
+
+
+def test_no_plan_names_amounts():
+    """Where trying everything finds nothing, the nearest plan's excesses are told with their day and amount."""
+    seen = 0
+    for seed in range(60):
+        work = toy_work(seed)
+        if best_path(work).arcs:
+            continue
+        error = no_plan(work)
+        assert error.excesses
+        assert all(e.amount > 0 and e.text for e in error.excesses)  # type: ignore[attr-defined]
+        seen += 1
+        if seen == 4:
+            break
+    assert seen == 4
+
+
+def test_too_far_in_a_day_is_told_in_minutes():
+    """A driving limit that no day keeps is named with the minutes over it."""
+    work = toy_work(3, max_drive_s=1800, first_day_drive_s=900)
+    assert not best_path(work).arcs
+    told = [e for e in no_plan(work).excesses if e.what == "driving"]  # type: ignore[attr-defined]
+    assert told
+    assert all(e.unit == "min" for e in told)  # type: ignore[attr-defined]
+
+
+def test_same_trip_same_path():
+    """The same trip gives the same arcs."""
+    one, two = (best_path(toy_work(2, nights=5, sites=7, services=7)) for _ in range(2))
+    assert one.arcs == two.arcs
+
+
+def test_no_towing_and_bookings_hold():
+    """On a date without towing the van stands, and a booked night is spent where it is booked."""
+    trip, cast, ways = toy_trip(11, nights=4, sites=5)
+    from dataclasses import replace
+
+    work = assemble(replace(trip, no_towing=(trip.dates[2],)), REGION, replace(cast, booked=(-1, 2, -1, -1, -1)), ways)
+    days = np.array([bool(int(work.options.days[a]) >> 2 & 1) for a in range(len(work.options))])
+    assert work.options.car[days].all()
+    solution = best_path(work)
+    for d, arc in enumerate(solution.arcs):
+        if d == 1:
+            assert int(work.options.end[arc]) == 2 + 2
+        if d == 2:
+            assert work.options.car[arc]
