@@ -51,12 +51,12 @@ def search(
     label = np.full(states, INFINITE, np.int64)
     before = np.full(states, -1, np.int32)
     done = np.zeros(states, np.bool_)
-    # Per junction, of plain states: the two best keys so far by different roads, the road barred to the best, how often settled.
-    one = np.full(junctions, INFINITE, np.int64)
-    two = np.full(junctions, INFINITE, np.int64)
-    one_back = np.full(junctions, -2, np.int32)
-    settled = np.zeros(junctions, np.uint8)
-    settled_back = np.full(junctions, -2, np.int32)
+    # Per junction, of plain states, side by side in memory: the two best keys so far by different roads, the arc barred to
+    # the best; and -2 before it is settled, the arc barred to the first that settled it, -3 when no arc is left to go on by.
+    node = np.empty((junctions, 4), np.int64)
+    for v in range(junctions):
+        node[v, 0] = node[v, 1] = INFINITE
+        node[v, 2] = node[v, 3] = -2
     best = np.full(spots, INFINITE, np.int64)
     best_state = np.full(spots, -1, np.int32)
     best_way = np.full(spots, -1, np.int32)
@@ -142,24 +142,20 @@ def search(
         # -- where it may go ---------------------------------------------------------------------------------------
         row = special_row[s]
         back = np.int32(-1)
-        lone = np.int32(-1)
         if row >= 0:
             low, high = next_ptr[row], next_ptr[row + 1]
         else:
             if s < arcs:
                 back = reverse[arc]
-            if settled[v] == 2:
+            left = node[v, 3]
+            if left == -3 or left == back:
                 continue
             low, high = out_ptr[v], out_ptr[v + 1]
-            if settled[v] == 0:
-                settled_back[v] = back
-                settled[v] = 1 if back >= 0 else 2
-            elif back == settled_back[v]:
-                continue
+            if left == -2:
+                node[v, 3] = back if back >= 0 else -3
             else:
-                lone = settled_back[v]
-                settled[v] = 2
-                low, high = np.int64(lone), np.int64(lone) + 1
+                node[v, 3] = -3
+                low, high = left, left + 1
         for position in range(low, high):
             t = next_state[position] if row >= 0 else np.int32(position)
             if row < 0 and t == back:
@@ -185,19 +181,19 @@ def search(
             if special_row[t] < 0:
                 # No use in a third arrival, nor in a second one by the same road.
                 b_back = reverse[b]
-                if push_key >= two[w] or settled[w] == 2:
+                if push_key >= node[w, 1]:
                     continue
-                if b_back == one_back[w]:
-                    if push_key >= one[w]:
+                if b_back == node[w, 2]:
+                    if push_key >= node[w, 0]:
                         continue
-                    one[w] = push_key
-                elif push_key < one[w]:
-                    two[w] = one[w]
-                    one[w], one_back[w] = push_key, b_back
+                    node[w, 0] = push_key
+                elif push_key < node[w, 0]:
+                    node[w, 1] = node[w, 0]
+                    node[w, 0], node[w, 2] = push_key, b_back
                 else:
-                    two[w] = push_key
-                if one_back[w] < 0:
-                    two[w] = one[w]
+                    node[w, 1] = push_key
+                if node[w, 2] < 0:
+                    node[w, 1] = node[w, 0]
             label[t] = push_key
             before[t] = s
             push_state = t
