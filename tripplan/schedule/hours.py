@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
@@ -90,6 +91,12 @@ def _on_date(moment: datetime, date: object) -> int:
     return int(days * 86_400 + seconds_of(moment))
 
 
+def _hull(cells: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Corners of the grid around all cells."""
+    x, y = zip(*cells, strict=True)
+    return [(a, b) for a in (min(x), max(x) + 1) for b in (min(y), max(y) + 1)]
+
+
 def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
     """Work out the hours of every day.
 
@@ -105,14 +112,19 @@ def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
     cell = [(int(np.floor(s.lon / _GRID)), int(np.floor(s.lat / _GRID))) for s in spots]
     leave = np.zeros((days, count), dtype=np.int64)
     arrive = np.zeros((days, count), dtype=np.int64)
+    wide = _hull(cells)
     for d in range(days):
+        # Where light closes nothing at the corners of all, it closes nothing between them.
+        corners = [sun.corner(d, x, y) for x, y in wide]
+        rise, fall = max(r for r, _ in corners), min(f for _, f in corners)
+        if rise <= trip.leave_after_min * 60 and fall - trip.sunset_margin_min * 60 >= trip.arrive_by_min * 60:
+            leave[d], arrive[d] = trip.leave_after_min * 60, trip.arrive_by_min * 60
+            continue
         light = {key: sun.at(d, spot) for key, spot in cells.items()}
-        rise = np.array([light[c][0] for c in cell])
-        fall = np.array([light[c][1] for c in cell])
-        leave[d] = np.maximum(trip.leave_after_min * 60, rise)
-        arrive[d] = np.minimum(trip.arrive_by_min * 60, fall - trip.sunset_margin_min * 60)
+        leave[d] = np.maximum(trip.leave_after_min * 60, np.array([light[c][0] for c in cell]))
+        arrive[d] = np.minimum(trip.arrive_by_min * 60, np.array([light[c][1] for c in cell]) - trip.sunset_margin_min * 60)
     ready = seconds_of(trip.pick_up) + trip.firm.handover_min * 60
-    leave[0] = np.maximum(ready, np.array([sun.at(0, s)[0] for s in spots]))
+    leave[0] = max(ready, sun.at(0, trip.depot)[0])
     back = seconds_of(trip.return_by) - trip.firm.return_min * 60
     arrive[-1] = np.minimum(arrive[-1], back)
     goal_windows = _depot_hours(trip, region)

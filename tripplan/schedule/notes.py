@@ -199,7 +199,8 @@ def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[C
             if tow_day(trip.van, weather, day.towing_s / 3600, start_c=start).warm:
                 add("fridge_warm", day.number)
             full = {line.store: line.leave for line in day.levels}
-            levels = Levels(*(full.get(word, 0.0) for word in ("fresh", "grey", "cassette", "flush", "gas", "battery")))
+            six = [full.get(store.value, 0.0) for store in STORES]
+            levels = Levels(six[0], six[1], six[2], six[3], six[4], six[5])
             for key in load_kg(trip.van, trip.party, levels, van_mass_kg=trip.outfit.van_mass_kg).cautions:
                 if key == "overload":
                     add(key, day.number)
