@@ -226,3 +226,27 @@ def test_any_map_is_a_region_or_one_clear_line(tmp_path: Path, nodes: list, ways
     for end, point in ((pieces.a, pieces.ptr[:-1]), (pieces.b, pieces.ptr[1:] - 1)):
         assert np.array_equal(region.junctions.lon_e7[end], pieces.lon_e7[point])
         assert np.array_equal(region.junctions.lat_e7[end], pieces.lat_e7[point])
+
+
+def test_text_that_is_no_utf8_ends_in_words(tmp_path: Path) -> None:
+    """Broken text inside a sound pbf stops the C++ writer half way; the process lives and says so in one line."""
+    drawn = _drawn(tmp_path)
+    path = tmp_path / "plain.osm.pbf"
+    with osmium.SimpleWriter(osmium.io.File(str(path), "pbf,pbf_compression=none")) as writer:
+        for thing in osmium.FileProcessor(str(drawn)):
+            writer.add(thing)
+    data = path.read_bytes()
+    assert b"High" in data
+    path.write_bytes(data.replace(b"High", b"Hi\xff\xfe"))
+    with pytest.raises(BadInputError, match="not a sound OpenStreetMap file"):
+        read_file(path)
+
+
+def test_no_room_for_scratch_files_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A scratch folder that cannot be made is one clear line."""
+    import tempfile
+
+    path = _drawn(tmp_path)
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "none"))
+    with pytest.raises(BadInputError, match="cannot be read"):
+        read_file(path)

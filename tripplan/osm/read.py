@@ -146,10 +146,19 @@ def _apply(osmium: Any, reader: Any, handlers: list[Any], out: Path, *, stamps: 
     writer = osmium.SimpleWriter(osmium.io.File(str(out), form))
     try:
         osmium.apply(reader, *handlers, writer)
-    except osmium.InvalidLocationError as error:
-        raise ValueError(str(error)) from None
-    finally:
         writer.close()
+    except BaseException as error:
+        _never_destroy(writer)
+        if isinstance(error, osmium.InvalidLocationError):
+            raise ValueError(str(error)) from None
+        raise
+
+
+def _never_destroy(thing: object) -> None:
+    """Leave an object that failed to the end of the process: the destructor of a writer in error ends it at once (libosmium 2.x)."""
+    import ctypes
+
+    ctypes.pythonapi.Py_IncRef(ctypes.py_object(thing))
 
 
 def _lines(path: Path) -> Iterator[bytes]:
