@@ -22,6 +22,7 @@ __all__ = ["Bound", "LikeArcs", "arc_classes", "bound_bytes", "bound_work", "lik
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
 Cost = NDArray[Any]
+MOST_AT_ONCE = 6_000_000  # cells of one whole-array step
 PACK_CELLS = 16_000_000  # from here on a bound is kept in 16 bits
 
 
@@ -158,13 +159,13 @@ def _positions(columns: I32, states: int) -> I32:
 
 
 def _night_table(tables: Tables, buckets: Buckets, day: int, ahead: Cost | None, position: I32 | None, dtype: Any) -> Cost:
-    """Return W[half, arrival bucket, place, arrival column]: the least cost from arriving at a place."""
+    """Return W[half, place, arrival bucket, arrival column]: the least cost from arriving at a place."""
     p = tables.problem
     arrivals = tables.arrivals[day]
     size = buckets.arrive_sizes[day]
-    out = np.full((tables.halves, size, p.places, len(arrivals)), tables.inf, dtype)
+    out = np.full((tables.halves, p.places, size, len(arrivals)), tables.inf, dtype)
     if ahead is None:
-        out[:, :, p.goal, :] = tables.end_value[arrivals].astype(dtype)
+        out[:, p.goal] = tables.end_value[arrivals].astype(dtype)
         return out
     assert position is not None
     index, price = night_moves(tables, buckets, day)
@@ -177,24 +178,33 @@ def _night_table(tables: Tables, buckets: Buckets, day: int, ahead: Cost | None,
         if not len(alive):
             continue
         like = tables.like_night[here]
+        extra = np.minimum(price[like] + p.night_cost[day, here][:, None], tables.inf).astype(dtype)
         for half in range(tables.halves):
-            for bucket in range(size):
-                rows = ahead[here, half, index[like, bucket]][:, columns[alive]]
-                extra = np.minimum(price[like, bucket] + p.night_cost[day, here], tables.inf)
-                total = rows.astype(np.int64) + extra[:, None]
-                out[half, bucket, here[:, None], alive[None, :]] = np.minimum(total, tables.inf)
+            rows = ahead[here[:, None, None], half, index[like][:, :, None], columns[alive][None, None, :]]
+            total = np.minimum(rows + extra[:, :, None], dtype(tables.inf))
+            out[half, here[:, None, None], np.arange(size)[None, :, None], alive[None, None, :]] = total
     return out
+
+
+def _like_rows(rows: I64) -> tuple[I64, I64]:
+    """Return the first of each kind of equal rows, and each row's kind."""
+    if not len(rows):
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    # sorting sums with odd factors is quicker than sorting rows; two kinds that fall together are told by comparing
+    factors = (np.arange(1, rows.shape[1] + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)) | np.uint64(1)
+    _, first, kind = np.unique((rows.view(np.uint64) * factors).sum(1), return_index=True, return_inverse=True)
+    if (rows[first[kind]] != rows).any():
+        _, first, kind = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    return first, kind.reshape(-1)
 
 
 def arc_classes(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int) -> tuple[I64, I64, I64, I64]:
     """Return each key's class among keys that move alike on a day, and the classes' moves, costs and sight classes."""
     index, price = day_moves(tables, buckets, day, arcs.keys)
     index = np.where(price >= tables.inf, -1, index)
-    price = np.where(price >= tables.inf, tables.inf, price)
-    rows = np.concatenate([arcs.keys[:, 2:3], index, price], 1)
-    uniq, back = np.unique(rows, axis=0, return_inverse=True)
-    size = index.shape[1]
-    return back.reshape(-1), uniq[:, 1 : 1 + size], uniq[:, 1 + size :], uniq[:, 0]
+    price = np.minimum(price, tables.inf)
+    first, kind = _like_rows(np.concatenate([arcs.keys[:, 2:3], index, price], 1))
+    return kind, index[first], price[first], arcs.keys[first, 2]
 
 
 def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night: Cost, arrive_position: I32, dtype: Any) -> Cost:
@@ -205,38 +215,46 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
     classes, moves, costs, sights = arc_classes(tables, arcs, buckets, day)
     places = 1 if first else p.places
     out = np.full((places, tables.halves, buckets.sizes[day], len(columns)), tables.inf, dtype)
+    if not out.size or not night.size:
+        return out
     ok = (arcs.days >> np.uint64(day)) & np.uint64(1) != 0
-    ok &= (night.min(axis=(0, 1, 3)) < tables.inf)[arcs.to] if night.shape[3] else False
+    ok &= (night.min(axis=(0, 2, 3)) < tables.inf)[arcs.to]
     if first:
         ok &= arcs.origin == p.start
     chosen = np.flatnonzero(ok)
     kind = classes[arcs.key[chosen]] * 2 + arcs.stand[chosen]
-    order = np.lexsort((np.arange(len(chosen)), arcs.to[chosen], arcs.origin[chosen], kind))
+    # arcs stand by place left; a stable sort leaves them so within each kind
+    order = np.argsort(kind, kind="stable")
     chosen, kind = chosen[order], kind[order]
-    cuts = np.flatnonzero(np.diff(kind)) + 1
-    for part in np.split(chosen, cuts):
-        if not len(part):
-            continue
+    for part in np.split(chosen, np.flatnonzero(np.diff(kind)) + 1) if len(chosen) else []:
         group = int(classes[arcs.key[part[0]]])
         stand = bool(arcs.stand[part[0]])
-        half = 0 if not stand or first else tables.halves - 1
+        source = night[0 if not stand or first else tables.halves - 1]
         starts = np.flatnonzero(np.diff(arcs.origin[part], prepend=-1))
         origin = np.zeros(1, np.int64) if first else arcs.origin[part][starts].astype(np.int64)
         to, cost = arcs.to[part], arcs.cost[part].astype(dtype)
         sight = arrive_position[tables.sight_map[sights[group]][columns]]
         alive = np.flatnonzero(sight >= 0)
-        one = p.one_night_cost if tables.halves == 2 and not stand and not first else 0
-        for bucket in np.unique(moves[group]):
-            if bucket < 0:
-                continue
-            table = np.minimum.reduceat(night[half, bucket][to] + cost[:, None], starts, axis=0)[:, sight[alive]]
-            for level in np.flatnonzero(moves[group] == bucket):
-                value = np.minimum(table + dtype(costs[group, level]), tables.inf).astype(dtype)
-                for h in range(tables.halves):
-                    extra = dtype(one) if h == 0 else dtype(0)
-                    spot = (origin[:, None], h, level, alive[None, :])
-                    out[spot] = np.minimum(out[spot], np.minimum(value + extra, tables.inf))
-    return out
+        levels = np.flatnonzero(moves[group] >= 0)
+        if not len(alive) or not len(levels):
+            continue
+        used, spot = np.unique(moves[group][levels], return_inverse=True)
+        # a few large steps where they fit the memory at hand, else bucket by bucket
+        steps = [used] if len(part) * len(used) * night.shape[3] <= MOST_AT_ONCE else used[:, None]
+        rows = []
+        for step in steps:
+            ways = source[to[:, None], step[None, :]] if len(step) < source.shape[1] else source[to]
+            ways = ways + cost[:, None, None]
+            least = np.minimum.reduceat(ways.reshape(len(part), -1), starts, axis=0)
+            rows.append(least.reshape(len(starts), len(step), -1)[:, :, sight[alive]])
+        table = (rows[0] if len(rows) == 1 else np.concatenate(rows, 1))[:, spot.reshape(-1)]
+        value = np.minimum(table + costs[group, levels].astype(dtype)[None, :, None], dtype(tables.inf))
+        charge = dtype(p.one_night_cost if tables.halves == 2 and not stand and not first else 0)
+        for h in range(tables.halves):
+            there = (origin[:, None, None], h, levels[None, :, None], alive[None, None, :])
+            more = value + charge if h == 0 and charge else value
+            out[there] = np.minimum(out[there], more)
+    return np.minimum(out, dtype(tables.inf), out=out)
 
 
 def make_bound(

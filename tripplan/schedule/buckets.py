@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from .tables import Tables
 
-__all__ = ["Buckets", "combine", "day_moves", "make_buckets", "night_moves", "unserved"]
+__all__ = ["Buckets", "Resting", "combine", "day_moves", "make_buckets", "night_moves"]
 
 I64 = NDArray[np.int64]
 
@@ -48,27 +48,19 @@ class Buckets:
 
 def _thin(values: I64, most: int) -> I64:
     """Return at most ``most`` of sorted values, the first kept, those given up first that lose least."""
-    kept = [int(v) for v in values]
+    if len(values) > 4 * most:
+        widest = 1 + np.argsort(-np.diff(values), kind="stable")[: 4 * most - 1]
+        values = values[np.sort(np.append(widest, 0))]
+    kept = values.tolist()
+    gaps = np.diff(values).tolist()
     while len(kept) > most:
-        gaps = [kept[i] - kept[i - 1] for i in range(1, len(kept))]
-        del kept[1 + min(range(len(gaps)), key=lambda i: (gaps[i], -i))]
+        least = min(gaps)
+        i = len(gaps) - 1 - gaps[::-1].index(least)
+        del kept[i + 1]
+        if i + 1 < len(gaps):
+            gaps[i + 1] += gaps[i]
+        del gaps[i]
     return np.array(kept, np.int64)
-
-
-def unserved(tables: Tables, store: int) -> tuple[list[I64], list[I64]]:
-    """Return the (classes, 3) day blocks and night blocks of each day that leave a store unserved."""
-    p = tables.problem
-    use, reset, days = tables.arc_kinds
-    free_arc = (reset >> store) & 1 == 0
-    free_place = ((p.arrive_reset | p.leave_reset) & np.uint32(1 << store)) == 0
-    day_rows, night_rows = [], []
-    for d in range(p.days):
-        allowed = free_arc & ((days >> np.uint64(d)) & np.uint64(1) != 0)
-        uses = np.unique(use[allowed])
-        day_rows.append(np.asarray(p.day_block[d, uses, :, store], np.int64))
-        classes = np.unique(p.night_class[free_place & (p.night_cost[d] >= 0)])
-        night_rows.append(np.asarray(p.night_block[d, classes, :, store], np.int64))
-    return day_rows, night_rows
 
 
 def _after(levels: I64, rows: I64, cap: int, elastic: bool) -> I64:
@@ -80,40 +72,74 @@ def _after(levels: I64, rows: I64, cap: int, elastic: bool) -> I64:
     return np.unique(np.append(reached, 0))
 
 
-def _edges(tables: Tables, store: int, most: int, spread: int = 24) -> tuple[list[I64], list[I64]]:
-    """Return a store's edges at the start of each day and on each arrival, at most ``most`` of each."""
-    p = tables.problem
-    cap, elastic = int(p.cap[store]), bool(p.excess_weight[store] > 0)
-    day_rows, night_rows = unserved(tables, store)
-    level = np.array([int(p.start_level[store])], np.int64)
-    start, arrive = [level], []
-    for d in range(p.days):
-        # all sums are followed finely, and thinned only for the edges, so that thinning does not add up
-        at_night = _thin(_after(level, day_rows[d], cap, elastic), spread)
-        level = _thin(_after(at_night, night_rows[d], cap, elastic), spread)
-        arrive.append(_thin(at_night, most))
-        start.append(_thin(level, most))
-    return start, arrive
-
-
-def make_buckets(tables: Tables, sizes: list[int]) -> Buckets:
-    """Return the edges for a number of buckets a store.
+class Resting:
+    """Where the levels of each store come to rest while it is not served, worked out when first asked for.
 
     Parameters
     ----------
     tables
         The problem.
+    """
+
+    def __init__(self, tables: Tables) -> None:
+        self.tables = tables
+        self._rows: dict[int, tuple[list[I64], list[I64]]] = {}
+        self._levels: dict[int, tuple[list[I64], list[I64]]] = {}
+
+    def unserved(self, store: int) -> tuple[list[I64], list[I64]]:
+        """Return the (classes, 3) day blocks and night blocks of each day that leave a store unserved."""
+        if store not in self._rows:
+            p = self.tables.problem
+            use, reset, days = self.tables.arc_kinds
+            free_arc = (reset >> store) & 1 == 0
+            free_place = ((p.arrive_reset | p.leave_reset) & np.uint32(1 << store)) == 0
+            day_rows, night_rows = [], []
+            for d in range(p.days):
+                allowed = free_arc & ((days >> np.uint64(d)) & np.uint64(1) != 0)
+                block = p.day_block[d, :, :, store].astype(np.int64)
+                day_rows.append(block[np.bincount(use[allowed], minlength=len(block)) > 0])
+                block = p.night_block[d, :, :, store].astype(np.int64)
+                open_class = p.night_class[free_place & (p.night_cost[d] >= 0)]
+                night_rows.append(block[np.bincount(open_class, minlength=len(block)) > 0])
+            self._rows[store] = day_rows, night_rows
+        return self._rows[store]
+
+    def edges(self, store: int, most: int, spread: int = 24) -> tuple[list[I64], list[I64]]:
+        """Return a store's edges at the start of each day and on each arrival, at most ``most`` of each."""
+        if store not in self._levels:
+            p = self.tables.problem
+            cap, elastic = int(p.cap[store]), bool(p.excess_weight[store] > 0)
+            day_rows, night_rows = self.unserved(store)
+            level = np.array([int(p.start_level[store])], np.int64)
+            fine: tuple[list[I64], list[I64]] = [level], []
+            for d in range(p.days):
+                # all sums are followed finely, and thinned only for the edges, so that thinning does not add up
+                fine[1].append(_thin(_after(fine[0][d], day_rows[d], cap, elastic), spread))
+                fine[0].append(_thin(_after(fine[1][d], night_rows[d], cap, elastic), spread))
+            self._levels[store] = fine
+        start, arrive = self._levels[store]
+        return [start[0], *(_thin(v, most) for v in start[1:])], [_thin(v, most) for v in arrive]
+
+
+def make_buckets(resting: Resting, sizes: list[int]) -> Buckets:
+    """Return the edges for a number of buckets a store.
+
+    Parameters
+    ----------
+    resting
+        Of the problem.
     sizes
         (R) buckets of each store, 1 to leave it out.
     """
-    start: list[list[I64]] = [[] for _ in range(tables.problem.days + 1)]
-    arrive: list[list[I64]] = [[] for _ in range(tables.problem.days)]
+    p = resting.tables.problem
+    start: list[list[I64]] = [[] for _ in range(p.days + 1)]
+    arrive: list[list[I64]] = [[] for _ in range(p.days)]
     for r, most in enumerate(sizes):
         if most > 1:
-            s, a = _edges(tables, r, most)
+            s, a = resting.edges(r, most)
         else:
-            s = [np.array([int(tables.problem.start_level[r])], np.int64)] + [np.zeros(1, np.int64)] * tables.problem.days
-            a = [np.zeros(1, np.int64)] * tables.problem.days
+            s = [np.array([int(p.start_level[r])], np.int64)] + [np.zeros(1, np.int64)] * p.days
+            a = [np.zeros(1, np.int64)] * p.days
         for d, edges in enumerate(s):
             start[d].append(edges)
         for d, edges in enumerate(a):

@@ -1,37 +1,24 @@
 """Compiled loops of the search. Same results as the whole-array code beside them in ``bounds`` and ``labels``.
 
-Imported only when the work pays for it. Compiled code is kept in the package folder, or where that cannot be written, in
-the user's cache folder, so it is compiled once.
+Imported only when the work pays for it. Compiled code is kept beside this file or, where that cannot be written, in the
+user's cache folder (numba's own order; NUMBA_CACHE_DIR overrides both), so it is compiled once.
 """
 
 # mypy: disable-error-code="no-untyped-def, no-any-return, no-untyped-call"
 from __future__ import annotations
 
-import os
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 
-def _cache_folder() -> None:
-    """Point numba's cache at the user's folder unless somebody has chosen or the package folder can be written."""
-    here = Path(__file__).parent
-    if "NUMBA_CACHE_DIR" in os.environ or os.access(here, os.W_OK):
-        return
-    base = os.environ.get("LOCALAPPDATA") or os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
-    os.environ["NUMBA_CACHE_DIR"] = str(Path(base) / "tripplan" / "compiled")
+from numba import njit
 
-
-_cache_folder()
-
-from numba import njit  # noqa: E402  (reads the folder when imported)
-
-from .bounds import Bound, LikeArcs, arc_classes  # noqa: E402
-from .buckets import night_moves  # noqa: E402
-from .labels import Labels  # noqa: E402
-from .tables import Tables  # noqa: E402
+from .bounds import Bound, LikeArcs, arc_classes
+from .buckets import night_moves
+from .labels import Labels
+from .tables import Tables
 
 __all__ = ["day_table", "expand", "night_table", "undominated"]
 

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from .bounds import Bound, bound_bytes, bound_work, make_bound
-from .buckets import Buckets, make_buckets
+from .buckets import Buckets, Resting, make_buckets
 from .labels import Labels, expand, finish, first_label, freedom, undominated, usable_arcs
 from .problem import Problem, Solution
 from .tables import make_tables
@@ -60,13 +60,14 @@ class Search:
         self.tables = make_tables(problem)
         self._bound: Bound | None = None
         self._finer = list(FINER_BUCKETS)
-        self._sizes = choose_sizes(self.tables, FIRST_BUCKETS)
+        self._resting = Resting(self.tables)
+        self._sizes = choose_sizes(self._resting, FIRST_BUCKETS)
         self._kernels: Any = None
-        work = bound_work(self.tables, make_buckets(self.tables, self._sizes).arrive_sizes)
+        work = bound_work(self.tables, make_buckets(self._resting, self._sizes).arrive_sizes)
         if engine == "numba" or (engine == "auto" and work > NUMPY_WORK):
             try:
                 from . import kernels
-            except ImportError:
+            except (ImportError, RuntimeError):  # no numba, or nowhere to keep what it compiles
                 if engine == "numba":
                     raise
             else:
@@ -140,7 +141,7 @@ class _Run:
         """Return the bound, made on first use."""
         s = self.search
         if s._bound is None:
-            s._bound = self._make(make_buckets(self.tables, s._sizes), s._sizes)
+            s._bound = self._make(make_buckets(s._resting, s._sizes), s._sizes)
         return s._bound
 
     def _make(self, buckets: Buckets, sizes: list[int]) -> Bound:
@@ -156,8 +157,8 @@ class _Run:
         """Return the next finer choice of buckets, None when it is as fine as memory and the stores allow."""
         s = self.search
         while s._finer:
-            sizes = choose_sizes(self.tables, s._finer[0])
-            buckets = make_buckets(self.tables, sizes)
+            sizes = choose_sizes(s._resting, s._finer[0])
+            buckets = make_buckets(s._resting, sizes)
             if np.prod(sizes) <= np.prod(s._sizes) or bound_bytes(self.tables, buckets) > MOST_BYTES:
                 s._finer.pop(0)
                 continue

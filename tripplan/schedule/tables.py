@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,6 +99,19 @@ def _check(p: Problem) -> None:
         raise ValueError("levels, weights and arc costs must not be negative")
     if any(n < 0 or d <= 0 for _, _, n, d in p.couple):
         raise ValueError("a couple row needs a numerator of 0 or more and a positive denominator")
+
+
+def _tidy(p: Problem) -> Problem:
+    """Return the problem with arrays as the contract says, contiguous and writable, so that kernels are compiled once."""
+    kinds: dict[str, type[np.generic]] = {
+        "I64": np.int64,
+        "I32": np.int32,
+        "U32": np.uint32,
+        "U64": np.uint64,
+        "NDArray[np.uint8]": np.uint8,
+    }
+    changed = {f.name: np.require(getattr(p, f.name), kinds[str(f.type)], "CW") for f in fields(p) if str(f.type) in kinds}
+    return replace(p, **changed)  # type: ignore[arg-type]
 
 
 def _progress(p: Problem) -> tuple[int, I64, I32]:
@@ -219,7 +232,7 @@ def make_tables(problem: Problem) -> Tables:
     ValueError
         The arrays break the contract.
     """
-    p = problem
+    p = problem = _tidy(problem)
     _check(p)
     states, end_value, digits = _progress(p)
     cover_class, cover_map, sight_class, sight_map = _maps(p, digits)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .buckets import unserved
+from .buckets import Resting
 from .tables import Tables
 
 __all__ = ["choose_sizes"]
@@ -17,12 +17,12 @@ __all__ = ["choose_sizes"]
 MOST_A_STORE = 6
 
 
-def _lasting(tables: Tables) -> list[tuple[float, int, int]]:
+def _lasting(resting: Resting) -> list[tuple[float, int, int]]:
     """Return (days it lasts, store, buckets that tell its levels apart), soonest first, of stores that can run out."""
-    p = tables.problem
+    p = resting.tables.problem
     out: list[tuple[float, int, int]] = []
     for r in range(len(p.cap)):
-        day_rows, night_rows = unserved(tables, r)
+        day_rows, night_rows = resting.unserved(r)
         use, most = 0.0, 0.0
         for d in range(p.days):
             parts = [rows[:, 0] for rows in (day_rows[d], night_rows[d]) if len(rows)]
@@ -53,19 +53,19 @@ def _served_with(tables: Tables) -> np.ndarray:
     return share
 
 
-def choose_sizes(tables: Tables, most: int) -> list[int]:
+def choose_sizes(resting: Resting, most: int) -> list[int]:
     """Return how many buckets each store gets when their product may be ``most``.
 
     Parameters
     ----------
-    tables
-        The problem.
+    resting
+        Of the problem.
     most
         Largest product.
     """
-    sizes = [1] * len(tables.problem.cap)
-    lasting = _lasting(tables)
-    share = _served_with(tables)
+    sizes = [1] * len(resting.tables.problem.cap)
+    lasting = _lasting(resting)
+    share = _served_with(resting.tables)
     waiting = {r: (lasts, n) for lasts, r, n in lasting}
     chosen: list[int] = []
     left = most
