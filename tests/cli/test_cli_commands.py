@@ -1,0 +1,108 @@
+"""Each command does its job from the words typed to the exit code."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+PAPERS = {"map.html", "itinerary.html", "plan.json", "route.gpx", "trip.ics"}
+
+
+def test_plan_writes_all_papers_and_the_audit_passes(run, island: Path, sample: Path, tmp_path: Path) -> None:
+    """A planned trip leaves five papers, and the plan on disk passes the audit command."""
+    ran = run("plan", sample / "trip_isle_weekend.toml", "--region", island, "--out", tmp_path / "papers")
+    assert ran.code == 0, ran.err
+    assert {p.name for p in (tmp_path / "papers").iterdir()} == PAPERS
+    assert "proven best" in ran.out
+    again = run("audit", tmp_path / "papers" / "plan.json", "--region", island)
+    assert again.code == 0, again.out
+    assert again.out.startswith("Nothing found")
+
+
+def test_audit_of_a_spoilt_plan_lists_findings(run, island: Path, sample: Path, tmp_path: Path) -> None:
+    """A plan changed by hand is told from a good one, with amounts, and exit code 1."""
+    run("plan", sample / "trip_isle_weekend.toml", "--region", island, "--out", tmp_path)
+    plan = json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))
+    plan["trip"]["van"]["cassette_l"] = 5.0
+    (tmp_path / "plan.json").write_text(json.dumps(plan), encoding="utf-8")
+    ran = run("audit", tmp_path / "plan.json", "--region", island)
+    assert ran.code == 1
+    assert "cassette" in ran.out
+    assert " L " in ran.out
+
+
+def test_no_plan_names_what_breaks_and_writes_nothing(run, island: Path, sample: Path, tmp_path: Path) -> None:
+    """The impossible sample trip: exit code 1, the cassette named with day and litres, no file."""
+    ran = run("plan", sample / "trip_too_long_in_the_north.toml", "--region", island, "--out", tmp_path / "papers")
+    assert ran.code == 1
+    assert "cassette" in ran.out
+    assert "day 4" in ran.out
+    assert not (tmp_path / "papers").exists() or not list((tmp_path / "papers").iterdir())
+
+
+def test_demo_plans_the_first_sample_trip(run, tmp_path: Path) -> None:
+    """The demo needs nothing prepared and says which files to open."""
+    ran = run("demo", "--out", tmp_path / "mine")
+    assert ran.code == 0, ran.err
+    for name in PAPERS:
+        assert name in ran.out
+    assert run("demo", "--list").out.count("\n") == 4
+
+
+def test_same_trip_gives_the_same_plan_bytes(run, island: Path, sample: Path, tmp_path: Path) -> None:
+    """Planning twice writes the same plan.json, byte for byte."""
+    for name in ("one", "two"):
+        run("plan", sample / "trip_isle_weekend.toml", "--region", island, "--out", tmp_path / name)
+    assert (tmp_path / "one" / "plan.json").read_bytes() == (tmp_path / "two" / "plan.json").read_bytes()
+
+
+def test_region_build_and_show(run, sample: Path, tmp_path: Path) -> None:
+    """Building says how much was read; showing tells surfaces, places and reach."""
+    ran = run("region", "build", sample / "island.osm.pbf", "--out", tmp_path / "i.region")
+    assert ran.code == 0, ran.err
+    assert "km of road" in ran.out
+    shown = run("region", "show", tmp_path / "i.region")
+    assert shown.code == 0, shown.err
+    for words in ("sealed", "unsealed", "caravan site", "Reached by", "OpenStreetMap contributors", "gravel"):
+        assert words in shown.out
+
+
+@pytest.mark.parametrize("kind", ["csv", "geojson", "gpx"])
+def test_check_finds_the_gravel_pass(run, island: Path, tmp_path: Path, kind: str) -> None:
+    """A route over the gravel pass is forbidden in every format, and the sealed way is advised with its difference."""
+    points = [("Brackenfirth", *_town(island, "Brackenfirth")), ("Wrennick", *_town(island, "Wrennick"))]
+    text = {
+        "csv": "name,lat,lon\n" + "".join(f"{n},{y},{x}\n" for n, x, y in points),
+        "geojson": json.dumps({"type": "LineString", "coordinates": [[x, y] for _, x, y in points]}),
+        "gpx": '<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1"><rte>'
+        + "".join(f'<rtept lat="{y}" lon="{x}"><name>{n}</name></rtept>' for n, x, y in points)
+        + "</rte></gpx>",
+    }[kind]
+    file = tmp_path / f"way.{kind}"
+    file.write_text(text, encoding="utf-8")
+    ran = run("check", file, "--region", island, "--date", "2027-02-10")
+    assert ran.code == 1, ran.out + ran.err
+    assert "FORBIDDEN" in ran.out
+    assert "gravel" in ran.out
+    assert "Advise instead" in ran.out
+    assert " min" in ran.out
+
+
+def test_check_passes_a_sealed_way(run, island: Path, tmp_path: Path) -> None:
+    """Two towns on the main road: nothing forbidden, exit code 0."""
+    one, two = _town(island, "Tarrowby"), _town(island, "Pellavik")
+    file = tmp_path / "way.csv"
+    file.write_text(f"lat,lon\n{one[1]},{one[0]}\n{two[1]},{two[0]}\n", encoding="utf-8")
+    ran = run("check", file, "--region", island, "--date", "2027-02-10")
+    assert ran.code == 0, ran.out + ran.err
+    assert "Nothing forbidden" in ran.out
+
+
+def _town(island: Path, name: str) -> tuple[float, float]:
+    from tripplan.region.find import find
+    from tripplan.region.store import load
+
+    spot = find(load(island), name)[0]
+    return round(spot.lon, 6), round(spot.lat, 6)
