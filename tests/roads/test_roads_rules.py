@@ -302,3 +302,13 @@ def test_every_road_terms_disregard_the_outfit(tmp_path):
     for tags in (f"{ROAD} maxheight=2", "highway=track", f"{ROAD} access=destination", f"{ROAD} caravan=no"):
         assert short_cut(tmp_path, tags).way("A", "F", every) == STRAIGHT, tags
     assert short_cut(tmp_path, f"{ROAD} access=private").way("A", "F", every) == ROUND
+
+
+def test_closure_that_nobody_can_read(tmp_path):
+    """An unreadable condition leaves the road open and is listed to be named as a caution."""
+    tags = {**dict(p.split("=") for p in ROAD.split()), "motor_vehicle:conditional": "no @ (when the sheep are out)"}
+    drawing = short_cut(tmp_path, tags)
+    sets = closure_sets(drawing.region, [date(2026, 5, 1)])
+    assert len(sets[0].doubtful) == 1
+    assert sets[0].closed == ()
+    assert drawing.way("A", "F", closures=sets[0]) == STRAIGHT

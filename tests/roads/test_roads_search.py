@@ -124,3 +124,23 @@ def test_same_answer_twice(tmp_path):
         joined.matrix()
         runs.append([joined.route(i, j) for i in range(4) for j in range(4)])
     assert runs[0] == runs[1]
+
+
+def test_without_numba(tmp_path, monkeypatch):
+    """Where numba is not installed the same times come out."""
+    import sys
+
+    from tripplan.roads.kernels import compiled
+
+    drawing = drawn(GRID, dict.fromkeys(EDGES, ROAD), tmp_path)
+    with_it = drawing.joined(["AB", "KO", "HL"]).matrix()
+    compiled.cache_clear()
+    monkeypatch.setitem(sys.modules, "numba", None)
+    try:
+        assert compiled() is None
+        joined = drawing.joined(["AB", "KO", "HL"])
+        assert np.array_equal(joined.matrix().total_s, with_it.total_s)
+        with pytest.raises(RuntimeError, match="numba is not installed"):
+            drawing.joined(["AB", "KO"], engine="numba").matrix()
+    finally:
+        compiled.cache_clear()
