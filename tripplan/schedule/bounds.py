@@ -254,7 +254,8 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
             there = (origin[:, None, None], h, levels[None, :, None], alive[None, None, :])
             more = value + charge if h == 0 and charge else value
             out[there] = np.minimum(out[there], more)
-    return np.minimum(out, dtype(tables.inf), out=out)
+    np.minimum(out, dtype(tables.inf), out=out)
+    return out
 
 
 def make_bound(

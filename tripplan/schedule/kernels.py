@@ -10,10 +10,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-
-
 from numba import njit
+from numpy.typing import NDArray
 
 from .bounds import Bound, LikeArcs, arc_classes
 from .buckets import night_moves

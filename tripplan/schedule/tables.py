@@ -110,7 +110,7 @@ def _tidy(p: Problem) -> Problem:
         "U64": np.uint64,
         "NDArray[np.uint8]": np.uint8,
     }
-    changed = {f.name: np.require(getattr(p, f.name), kinds[str(f.type)], "CW") for f in fields(p) if str(f.type) in kinds}
+    changed = {f.name: np.require(getattr(p, f.name), kinds[str(f.type)], ["C", "W"]) for f in fields(p) if str(f.type) in kinds}
     return replace(p, **changed)  # type: ignore[arg-type]
 
 
