@@ -16,10 +16,33 @@ __all__ = ["command"]
 
 @click.command("check")
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
-@click.option("--region", "region_file", metavar="REGION", required=True, type=click.Path(path_type=Path), help="A region made by `tripplan region build`.")
-@click.option("--outfit", "outfit_file", metavar="OUTFIT.toml", default=None, type=click.Path(path_type=Path), help="The outfit; without it, a common one.")
-@click.option("--firm", "firm_file", metavar="FIRM.toml", default=None, type=click.Path(path_type=Path), help="The firm's rules; without it, common ones.")
-@click.option("--date", "day", metavar="YYYY-MM-DD", default="", help="Date of travel, for roads closed by season; without it, today.")
+@click.option(
+    "--region",
+    "region_file",
+    metavar="REGION",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="A region made by `tripplan region build`.",
+)
+@click.option(
+    "--outfit",
+    "outfit_file",
+    metavar="OUTFIT.toml",
+    default=None,
+    type=click.Path(path_type=Path),
+    help="The outfit; without it, a common one.",
+)
+@click.option(
+    "--firm",
+    "firm_file",
+    metavar="FIRM.toml",
+    default=None,
+    type=click.Path(path_type=Path),
+    help="The firm's rules; without it, common ones.",
+)
+@click.option(
+    "--date", "day", metavar="YYYY-MM-DD", default="", help="Date of travel, for roads closed by season; without it, today."
+)
 def command(file: Path, region_file: Path, outfit_file: Path | None, firm_file: Path | None, day: str) -> int:
     """Check way-points (CSV, GeoJSON, GPX route) against a region.
 
@@ -44,7 +67,11 @@ def command(file: Path, region_file: Path, outfit_file: Path | None, firm_file: 
     spots = [Spot(p.name, p.name or f"way-point {n}", p.lon, p.lat) for n, p in enumerate(points, 1)]
     with shown() as progress:
         result = check(region, spots, terms_every_road(terms), terms, closures, cache=cache_folder(), progress=progress)
-    click.echo(_plain(f"Checked for {outfit.name}, {outfit.height_m:g} m high, {outfit.mass_kg:,.0f} kg, on {when:%d %B %Y}, map data of {region.meta.data_date}."))
+    click.echo(
+        _plain(
+            f"Checked for {outfit.name}, {outfit.height_m:g} m high, {outfit.mass_kg:,.0f} kg, on {when:%d %B %Y}, map data of {region.meta.data_date}."
+        )
+    )
     for line in _lines(result):
         click.echo(_plain(line))
     return 1 if result.forbidden else 0
@@ -58,12 +85,16 @@ def _date(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise BadInputError(f"{text!r} is no date", where="--date", accepted="YYYY-MM-DD", next_step="write 2027-02-06, say") from None
+        raise BadInputError(
+            f"{text!r} is no date", where="--date", accepted="YYYY-MM-DD", next_step="write 2027-02-06, say"
+        ) from None
 
 
 def _lines(result: CheckResult) -> list[str]:
     names = [spot.name for spot in result.waypoints]
-    lines = [f"The way as brought: {result.length_m / 1000:.1f} km, {_time(result.total_s)} at towing speed, by {len(names)} way-points."]
+    lines = [
+        f"The way as brought: {result.length_m / 1000:.1f} km, {_time(result.total_s)} at towing speed, by {len(names)} way-points."
+    ]
     for gap in result.gaps:
         lines.append(f"  FORBIDDEN  {_between(names, gap.first, gap.second)}: {gap.why}")
     for s in result.stretches:
@@ -80,7 +111,9 @@ def _lines(result: CheckResult) -> list[str]:
         lines.append(f"This way must not be driven with the van: {len(forbidden)} forbidden stretches, {metres / 1000:.1f} km.")
     else:
         presumed = sum(s.length_m for s in result.stretches if s.kind == "presumed")
-        lines.append(f"Nothing forbidden. {presumed / 1000:.1f} km are presumed sealed: untagged, but the map's evidence is good.")
+        lines.append(
+            f"Nothing forbidden. {presumed / 1000:.1f} km are presumed sealed: untagged, but the map's evidence is good."
+        )
     if not result.sealed_way:
         lines.append("No sealed way:")
         lines += [f"  {_between(names, gap.first, gap.second)}: {gap.why}" for gap in result.advised_gaps]

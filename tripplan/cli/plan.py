@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from tripplan.region.region import Region
+if TYPE_CHECKING:
+    from tripplan.region.region import Region
 
 __all__ = ["command", "plan_and_write"]
 
