@@ -35,9 +35,19 @@ class OpenDay:
     windows: tuple[tuple[int, int], ...] = ()
 
 
-@lru_cache(maxsize=4096)
+_SUN = re.compile(r"sunrise|sunset|dawn|dusk", re.IGNORECASE)
+
+
 def _parsed(text: str, country: str, lon: float | None, lat: float | None) -> Any:
     """Return the library's reading of a text, or ``None`` when it cannot read it."""
+    if lon is not None and lat is not None and not (-180 <= lon <= 180 and -90 <= lat <= 90):
+        return None
+    # Only the sun asks where: the look-up of a place's zone costs more than all the rest.
+    return _read(text, country, lon, lat) if _SUN.search(text) else _read(text, country, None, None)
+
+
+@lru_cache(maxsize=4096)
+def _read(text: str, country: str, lon: float | None, lat: float | None) -> Any:
     import opening_hours as library
 
     coords = (lat, lon) if lon is not None and lat is not None else None
