@@ -26,6 +26,7 @@ __all__ = ["Search", "solve"]
 FIRST_WIDTH = 64
 WIDTHS = (1024, 16384)
 NUMPY_WORK = 2.5e8  # additions up to which numpy alone is quicker than importing the compiled kernels
+NUMPY_WORK_A_LABEL = 8e4  # the same of a label, with numpy
 WORK_A_LABEL = 2e6  # additions in a bound that take as long as a label, dominance included
 FIRST_BUCKETS = 12
 FINER_BUCKETS = (24, 48, 192)
@@ -63,15 +64,23 @@ class Search:
         self._resting = Resting(self.tables)
         self._sizes = choose_sizes(self._resting, FIRST_BUCKETS)
         self._kernels: Any = None
-        work = bound_work(self.tables, make_buckets(self._resting, self._sizes).arrive_sizes)
-        if engine == "numba" or (engine == "auto" and work > NUMPY_WORK):
+        self._auto = engine == "auto"
+        if engine == "numba":
+            self._compile()
+        self._weigh(bound_work(self.tables, make_buckets(self._resting, self._sizes).arrive_sizes))
+
+    def _compile(self) -> None:
+        from . import kernels
+
+        self._kernels = kernels
+
+    def _weigh(self, work: float) -> None:
+        """Go over to compiled kernels, left to choose, when work of so many additions pays for loading them."""
+        if self._auto and self._kernels is None and work > NUMPY_WORK:
             try:
-                from . import kernels
+                self._compile()
             except (ImportError, RuntimeError):  # no numba, or nowhere to keep what it compiles
-                if engine == "numba":
-                    raise
-            else:
-                self._kernels = kernels
+                self._auto = False
 
     @property
     def engine(self) -> str:
@@ -181,6 +190,7 @@ class _Run:
         s = self.search
         s._finer.pop(0)
         s._bound = None
+        s._weigh(bound_work(self.tables, finer[1].arrive_sizes))
         s._bound = self._make(finer[1], finer[0])
         s._sizes = finer[0]
         self.labels_before, self.next_crowd = self.labels, None
@@ -203,6 +213,7 @@ class _Run:
         self.check("bound", 0.0)
         widths: list[int | None] = [FIRST_WIDTH, *WIDTHS, None]
         while widths:
+            self.search._weigh(self.labels * NUMPY_WORK_A_LABEL)
             root = self.bound().root
             if root >= self.limit:
                 return True
