@@ -121,3 +121,21 @@ def test_no_towing_and_bookings_hold():
             assert int(work.options.end[arc]) == 2 + 2
         if d == 2:
             assert work.options.car[arc]
+
+
+def test_compiled_thinning_equals_arrays():
+    """The compiled loop leaves the same days as the array code."""
+    from dataclasses import replace
+
+    from tripplan.schedule.options import _drop_beaten
+
+    pytest.importorskip("numba")
+    rng = np.random.default_rng(4)
+    table = toy_work(5, nights=4, sites=8, services=8).options
+    rows = rng.integers(0, len(table), 600)
+    table = table.take(rows)
+    table = replace(
+        table, days=rng.integers(1, 31, 600).astype(np.uint64), money=rng.integers(0, 9, 600), use=rng.integers(0, 2, 600)
+    )
+    first = np.repeat(np.arange(0, 600, 40), 40)
+    assert (_drop_beaten(table, first, compiled=True) == _drop_beaten(table, first, compiled=False)).all()

@@ -26,6 +26,8 @@ I64 = NDArray[np.int64]
 B1 = NDArray[np.bool_]
 #: Cells of one work table.
 _CHUNK = 4_000_000
+#: Rows from which a compiled loop pays for its import, and after which a pile of tables is thinned.
+_COMPILE_ROWS, _PILE_ROWS = 30_000, 1_000_000
 
 
 @dataclass(frozen=True)
@@ -296,7 +298,7 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
     to_stop, from_stop = table.take(here, at_stop), table.take(at_stop, here)
     between = table.take(at_stop, at_stop)
     limit = frame.drive_s
-    parts: list[Options] = []
+    parts = _Pile()
 
     def keep(chain: _Chain, kinds: Sequence[_Class]) -> None:
         good = (chain.cost < FAR) & (chain.drive <= limit[:, None]) & (frame.days != 0)
@@ -514,14 +516,25 @@ def undominated(options: Options) -> Options:
     new = np.concatenate(([True], (o.start[1:] != o.start[:-1]) | (o.end[1:] != o.end[:-1]) | (o.car[1:] != o.car[:-1])))
     group = np.cumsum(new) - 1
     first = np.flatnonzero(new)
-    size = np.diff(np.concatenate((first, [len(o)])))
+    days = _drop_beaten(o, first[group], compiled=len(o) > _COMPILE_ROWS)
+    o = replace(o, days=days)
+    return o.take(days != 0)
+
+
+def _drop_beaten(o: Options, first: I64, *, compiled: bool) -> NDArray[np.uint64]:
+    """Return the days left of each row; rows of one pair of places (begun at ``first``) stand by cost."""
+    if compiled:
+        try:
+            from tripplan.schedule.beaten import drop_beaten
+        except ImportError:
+            pass
+        else:
+            return np.asarray(drop_beaten(first, o.serves, o.sights, o.money, o.use, o.days))
     days = o.days.copy()
-    # Within a pair of places rows stand by cost: a row can only be beaten by one before it, at distance 1, 2, ...
-    for apart in range(1, int(size.max())):
-        late = np.flatnonzero(np.arange(len(o)) - first[group] >= apart)
-        late = late[days[late] != 0]
-        if not len(late):
-            continue
+    behind = np.arange(len(o)) - first
+    # A row can only be beaten by one before it, at distance 1, 2, ...
+    for apart in range(1, int(behind.max(initial=0)) + 1):
+        late = np.flatnonzero((behind >= apart) & (days != 0))
         early = late - apart
         better = (
             ((o.serves[late] & ~o.serves[early]) == 0)
@@ -531,5 +544,21 @@ def undominated(options: Options) -> Options:
         )
         late, early = late[better], early[better]
         days[late] &= ~o.days[early]
-    o = replace(o, days=days)
-    return o.take(days != 0)
+    return days
+
+
+class _Pile(list[Options]):
+    """Tables of ways, thinned now and then so that they never fill the memory."""
+
+    rows = 0
+
+    def append(self, table: Options) -> None:
+        """Add a table."""
+        super().append(table)
+        self.rows += len(table)
+        if self.rows > _PILE_ROWS:
+            kept = undominated(Options.join(self))
+            self.clear()
+            super().append(kept)
+            # What is left after thinning does not count, or a large table would be thinned again at once.
+            self.rows = 0
