@@ -234,9 +234,9 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
         origin = np.zeros(1, np.int64) if first else arcs.origin[part][starts].astype(np.int64)
         to, cost = arcs.to[part], arcs.cost[part].astype(dtype)
         sight = arrive_position[tables.sight_map[sights[group]][columns]]
-        alive = np.flatnonzero(sight >= 0)
+        plain = len(sight) == night.shape[3] and bool((sight == np.arange(len(sight))).all())
         levels = np.flatnonzero(moves[group] >= 0)
-        if not len(alive) or not len(levels):
+        if not len(levels) or (sight < 0).all():
             continue
         used, spot = np.unique(moves[group][levels], return_inverse=True)
         # a few large steps where they fit the memory at hand, else bucket by bucket
@@ -246,12 +246,19 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
             ways = source[to[:, None], step[None, :]] if len(step) < source.shape[1] else source[to]
             ways = ways + cost[:, None, None]
             least = np.minimum.reduceat(ways.reshape(len(part), -1), starts, axis=0)
-            rows.append(least.reshape(len(starts), len(step), -1)[:, :, sight[alive]])
-        table = (rows[0] if len(rows) == 1 else np.concatenate(rows, 1))[:, spot.reshape(-1)]
-        value = np.minimum(table + costs[group, levels].astype(dtype)[None, :, None], dtype(tables.inf))
+            least = least.reshape(len(starts), len(step), -1)
+            if not plain:
+                least = least[:, :, np.maximum(sight, 0)]
+                least[:, :, sight < 0] = tables.inf
+            rows.append(least)
+        table = rows[0] if len(rows) == 1 else np.concatenate(rows, 1)
+        if len(spot) != len(used) or (np.diff(spot.reshape(-1)) != 1).any():
+            table = table[:, spot.reshape(-1)]
+        price = costs[group, levels].astype(dtype)
+        value = table + price[None, :, None] if price.any() else table
         charge = dtype(p.one_night_cost if tables.halves == 2 and not stand and not first else 0)
         for h in range(tables.halves):
-            there = (origin[:, None, None], h, levels[None, :, None], alive[None, None, :])
+            there = (origin[:, None], h, levels[None, :])
             more = value + charge if h == 0 and charge else value
             out[there] = np.minimum(out[there], more)
     np.minimum(out, dtype(tables.inf), out=out)

@@ -29,7 +29,8 @@ NUMPY_WORK = 2.5e8  # additions up to which numpy alone is quicker than importin
 NUMPY_WORK_A_LABEL = 8e4  # the same of a label, with numpy
 WORK_A_LABEL = 2e6  # additions in a bound that take as long as a label, dominance included
 FIRST_BUCKETS = 12
-FINER_BUCKETS = (24, 48, 192)
+FEW_BUCKETS = 6  # where labels cost little beside the bound
+FINER_BUCKETS = (12, 24, 48, 192)
 WIDE_GAP = 0.07  # of the best plan, between bound and plan, that makes a finer bound worth its time at once
 MOST_BYTES = 450_000_000
 
@@ -63,6 +64,8 @@ class Search:
         self._finer = list(FINER_BUCKETS)
         self._resting = Resting(self.tables)
         self._sizes = choose_sizes(self._resting, FIRST_BUCKETS)
+        if bound_work(self.tables, make_buckets(self._resting, self._sizes).arrive_sizes) < NUMPY_WORK:
+            self._sizes = choose_sizes(self._resting, FEW_BUCKETS)
         self._kernels: Any = None
         self._auto = engine == "auto"
         if engine == "numba":
