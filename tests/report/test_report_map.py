@@ -19,9 +19,9 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.plan import Plan
 from tripplan.region.region import Region
 from tripplan.report.map import Tiles, map_page
-from tripplan.report.mapdata import marks_of, ranges
+from tripplan.report.mapdata import marks_of
 from tripplan.report.safe import plain
-from tripplan.report.say import spot_name
+from tripplan.report.say import ranges, spot_name
 from tripplan.report.thin import unpack
 
 from hostile import CORPUS  # isort: skip

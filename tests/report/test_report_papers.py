@@ -246,7 +246,7 @@ def test_summary_says_what_was_planned() -> None:
     text = "\n".join(lines)
     assert lines[0].startswith("Round Skerry Isle: Mon 30 November 2026 to Mon 7 December 2026, 7 nights")
     assert "toilet cassette: served on 4 days; nearest to its limit on day 1: 15 L (at most 16 L)" in text
-    assert "grey water, toilet cassette and fresh water" in text
+    assert "Quillan Head Caravan Site, mains [grey water" in text
     assert "proven best" in text
     plan, _, _ = hostile_plan(30, 7)
     assert all(

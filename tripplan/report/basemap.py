@@ -147,7 +147,10 @@ def base_layers(region: Region, frame: Frame, most_points: int) -> dict[str, lis
     west, south, east, north = _boxes(base.lon_e7, base.lat_e7, base.ptr)
     seen = (west <= frame.east) & (east >= frame.west) & (south <= frame.north) & (north >= frame.south)
     turn = _turns(base.lon_e7, base.lat_e7, base.ptr)
-    closed = base.closed.astype(np.bool_)
+    starts, ends = base.ptr[:-1].astype(np.int64), base.ptr[1:].astype(np.int64) - 1
+    closed = base.closed.astype(np.bool_) | (
+        (base.lon_e7[starts] == base.lon_e7[ends]) & (base.lat_e7[starts] == base.lat_e7[ends])
+    )
     number = {name: i for i, name in enumerate(BASE_LAYERS)}
     is_coast = base.layer == number["coast"]
     masks = {

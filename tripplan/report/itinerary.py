@@ -15,6 +15,7 @@ from tripplan.report.listing import caution_items, footer, proof_words
 from tripplan.report.markup import Markup, el, join, raw
 from tripplan.report.safe import plain, tel_link
 from tripplan.report.say import spot_name
+from tripplan.report.why import needs_of, served_words, services_of
 
 __all__ = ["itinerary_page"]
 
@@ -122,7 +123,7 @@ def _days_table(plan: Plan) -> Markup:
     words = ("Day", "Date", "Night", "Towing", "By car", "Service")
     rows = []
     for day in plan.days:
-        served = dict.fromkeys(store for event in day.events if event.kind == "service" for store in event.stores)
+        served = dict.fromkeys(store for store, _ in services_of(day))
         night: list[object] = ["return"]
         if day.night is not None:
             night = [el("bdi", spot_name(day.night.spot)), ", mains" if day.night.powered else None]
@@ -183,18 +184,18 @@ def _to_book(plan: Plan) -> list[object]:
 
 def _phone_first(plan: Plan, region: Region) -> list[object]:
     rows = []
-    for item in plan.presumed_offers:
-        number = region.places[item.spot.place].phone if 0 <= item.spot.place < len(region.places) else ""
+    for ask in say.asks(plan):
+        number = region.places[ask.spot.place].phone if 0 <= ask.spot.place < len(region.places) else ""
         other: object = "none known"
-        if item.next_known is not None:
-            other = [el("bdi", spot_name(item.next_known)), f", {item.next_known_km:.0f} km on"]
-        offer = say.offer_name(item.offer)
+        if ask.next_known is not None:
+            other = [el("bdi", spot_name(ask.next_known)), f", {ask.next_known_km:.0f} km"]
+        where = [el("bdi", spot_name(ask.spot)), " ", _phone(number)]
         rows.append(
             el(
                 "tr",
-                el("td", item.day, class_="n"),
-                el("td", el("bdi", spot_name(item.spot)), " ", _phone(number)),
-                el("td", offer, ": ", item.evidence),
+                el("td", say.ranges(ask.days), class_="n"),
+                el("td", where),
+                el("td", say.listed(ask.offers), ": ", ask.evidence),
                 el("td", other),
             )
         )
@@ -209,11 +210,13 @@ def _phone_first(plan: Plan, region: Region) -> list[object]:
         head = el("tr", *[el("th", word, scope="col") for word in ("Day", "Where", "Ask for", "Next known")])
         out.append(el("table", el("thead", head), el("tbody", *rows), class_="phone"))
     if unknown:
-        items = [
-            el("li", f"Day {day.number}: {say.km(leg.unknown_m)} of road without a known surface between ", el("bdi", spot_name(leg.start)), " and ", el("bdi", spot_name(leg.end)), ". Ask whether it is sealed.")
-            for day, leg in unknown
-        ]  # fmt: skip
-        out.append(el("ul", *items))
+        parts = [f"{say.km(leg.unknown_m)} on day {day.number}" for day, leg in unknown]
+        out.append(
+            el(
+                "p",
+                f"Roads to sites and depots whose surface nobody has told: {say.listed(parts)}. Ask there whether the way in is sealed.",
+            )
+        )
     return out
 
 
@@ -231,7 +234,12 @@ def _day(day: Day, plan: Plan, region: Region) -> Markup:
         el("p", join([say.day_words(day), ", ".join(light), day.weather], " · "), class_="note"),
         _clock(day),
     ]
-    parts += [el("p", note, class_="why") for note in day.notes]
+    last = day.number == plan.days[-1].number
+    needs = [] if last else [need for need in needs_of(plan, day) if need.until]
+    if needs:
+        parts.append(el("ul", *[el("li", need.words()) for need in needs], class_="why"))
+    if day.notes:
+        parts.append(el("ul", *[el("li", note) for note in dict.fromkeys(day.notes)], class_="notes"))
     parts += [_leg(leg, plan, region) for leg in day.legs if leg.runs.piece]
     if day.levels:
         parts.append(_levels(day, plan))
@@ -292,7 +300,6 @@ def _leg(leg: Leg, plan: Plan, region: Region) -> Markup:
 
 
 def _levels(day: Day, plan: Plan) -> Markup:
-    served_at = {"way": "on the way", "site": "at the site", "car": "by car"}
     words = ("Leaving", "Arriving", "At the worst", "Next morning", "Limit", "Served")
     head = el("tr", *[el("th", word, scope="col") for word in ("Level", *words)])
     rows = []
@@ -300,7 +307,7 @@ def _levels(day: Day, plan: Plan) -> Markup:
         if line.store not in say.stores_of(plan.trip.van):
             continue
         bound = "at most " if say.fills(line.store) else "at least "
-        served = say.listed(served_at.get(word) or plain(word) for word in line.served.split("+"))
+        served = served_words(line.served)
         values = (line.leave, line.arrive, line.worst, line.end)
         cells = [el("td", say.amount(line.store, value), class_="n", data_label=words[i]) for i, value in enumerate(values)]
         rows.append(
@@ -329,9 +336,7 @@ def _night(night: Night, region: Region, day: Day) -> Markup:
     if offers:
         lines.append(el("p", "There: " + say.listed(offers) + "."))
     if night.runs_on:
-        lines.append(
-            el("p", "Runs on: " + "; ".join(f"{plain(what)} on {plain(source)}" for what, source in night.runs_on.items()) + ".")
-        )
+        lines.append(el("p", f"Runs on: {say.runs_on_words(night.runs_on)}."))
     if place is not None and (place.hours or place.phone):
         lines.append(
             el(

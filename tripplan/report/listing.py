@@ -10,6 +10,7 @@ from tripplan.report.markup import Markup, el, join
 from tripplan.report.palette import DASHES, LAND, DayStyle, day_style
 from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
+from tripplan.report.why import services_of
 
 __all__ = ["caution_items", "footer", "legend", "listing", "swatch"]
 
@@ -37,17 +38,19 @@ def mark_entry(mark: Mark, plan: Plan) -> Markup:
         power = "mains power" if night.powered else "no mains power"
         lines.append(f"{plain(night.kind)}, {power}, {price}.")
         if night.runs_on:
-            lines.append(
-                "Runs on: " + "; ".join(f"{plain(what)} on {plain(source)}" for what, source in night.runs_on.items()) + "."
-            )
+            lines.append(f"Runs on: {say.runs_on_words(night.runs_on)}.")
+    for day, _night in mark.nights:
+        stores = [store for store, where in services_of(day) if where == "site"]
+        if stores:
+            lines.append(f"Day {day.number}, before leaving: {say.todo_words(stores)}")
     for day, event in mark.events:
         when = f"Day {day.number}, {say.clock(event.start)}: "
         what = say.done_words(event.stores) if event.kind == "service" and event.stores else event.text
         lines.append(when + plain(what or event.kind))
     lines += [
-        f"Phone first: {say.offer_name(presumed.offer)} is presumed, not known ({plain(presumed.evidence)})."
-        for presumed in plan.presumed_offers
-        if presumed.spot == mark.spot
+        f"Phone first: {say.listed(ask.offers)} presumed, not known ({plain(ask.evidence)})."
+        for ask in say.asks(plan)
+        if ask.spot == mark.spot
     ]
     button = el("button", title, el("bdi", name), type="button", class_="go", data_mark=mark.key)
     return el(
@@ -71,7 +74,11 @@ def _day_entry(day: Day, plan: Plan, marks: tuple[Mark, ...]) -> Markup:
         facts.append(el("p", f"Presumed sealed: {say.km(presumed)} of the way."))
     if unknown >= 5:
         facts.append(el("p", f"Unknown surface at an end of the way: {say.km(unknown)}. Phone first."))
-    facts += [el("p", note) for note in day.notes]
+    if day.levels:
+        facts.append(_levels(day, plan))
+    if day.notes:
+        notes = el("ul", *[el("li", note) for note in dict.fromkeys(day.notes)])
+        facts.append(el("details", el("summary", f"Notes ({len(dict.fromkeys(day.notes))})"), notes, class_="notes"))
     entries = [mark_entry(mark, plan) for mark in marks if mark.days and mark.days[0] == day.number]
     again = [mark for mark in marks if day.number in mark.days[1:]]
     for mark in again:
@@ -86,6 +93,35 @@ def _day_entry(day: Day, plan: Plan, marks: tuple[Mark, ...]) -> Markup:
     return el(
         "li", el("div", el("h3", button), *facts, id=f"day-{day.number}"), el("ul", *entries) if entries else None, class_="day-entry"
     )  # fmt: skip
+
+
+def _levels(day: Day, plan: Plan) -> Markup:
+    """Return the stores of a day as small bars, with the figures for those who do not see them."""
+    rows = []
+    for line in day.levels:
+        full = say.capacity(plan.trip.van, line.store)
+        if full <= 0:
+            continue
+
+        def at(level: float, full: float = full) -> str:
+            return f"{100 * max(0.0, min(1.0, level / full)):.0f}"
+
+        bar = el(
+            "svg",
+            el("rect", x=0, y=1, width=100, height=8, fill="#fff", stroke="#777", stroke_width=1, vector_effect="non-scaling-stroke"),
+            el("rect", x=0, y=1, width=at(line.worst), height=8, fill="#8fb0c4"),
+            el("rect", x=0, y=3.5, width=at(line.leave), height=3, fill="#1c1c1c"),
+            el("line", x1=at(line.limit), x2=at(line.limit), y1=0, y2=10, stroke="#c24a00", stroke_width=2, vector_effect="non-scaling-stroke"),
+            viewBox="0 0 100 10", preserveAspectRatio="none", width=90, height=10, aria_hidden="true",
+        )  # fmt: skip
+        bound = "at most" if say.fills(line.store) else "at least"
+        figures = f"{say.amount(line.store, line.leave)} to {say.amount(line.store, line.worst)}"
+        limit = f"{bound} {say.amount(line.store, line.limit)}"
+        rows.append(
+            el("tr", el("th", say.STORE_NAMES[line.store], scope="row"), el("td", bar), el("td", figures), el("td", limit))
+        )
+    head = el("tr", *[el("th", word, scope="col") for word in ("Store", "", "Leaving to worst", "Limit")])
+    return el("details", el("summary", "Stores"), el("table", el("thead", head), el("tbody", *rows)), class_="stores")
 
 
 def legend(data: MapData) -> Markup:
@@ -128,7 +164,8 @@ def caution_items(plan: Plan) -> list[Markup]:
     """Return the cautions with their days and sources as list items."""
     items = []
     for caution in plan.cautions:
-        days = f" (day {', '.join(str(d) for d in caution.days)})" if caution.days else ""
+        words = say.days_words(plan, caution.days)
+        days = f" ({words})" if words else None
         source = el("small", " Source: ", caution.source) if caution.source else None
         items.append(el("li", caution.text, days, source))
     return items

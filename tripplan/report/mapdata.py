@@ -15,6 +15,7 @@ from tripplan.report.basemap import Frame, base_layers, frame_around, kept_off, 
 from tripplan.report.lines import run_points, surface_runs
 from tripplan.report.palette import day_style
 from tripplan.report.safe import plain
+from tripplan.report.say import ranges
 from tripplan.report.thin import pack, thin
 
 __all__ = ["MapData", "Mark", "map_data", "marks_of"]
@@ -87,20 +88,9 @@ def marks_of(plan: Plan) -> tuple[Mark, ...]:
     marks = []
     for i, (sign, spot, events, nights) in enumerate(places):
         days = tuple(sorted({day.number for day, _ in events} | {day.number for day, _ in nights}))
-        label = ranges(tuple(day.number for day, _ in nights)) if sign == "night" else ""
+        label = ranges(day.number for day, _ in nights) if sign == "night" else ""
         marks.append(Mark(sign, label, f"mark-{i}", spot, days, tuple(events), tuple(nights)))
     return tuple(marks)
-
-
-def ranges(numbers: tuple[int, ...]) -> str:
-    """Return numbers as ``3``, ``3–4`` or ``2, 7``."""
-    out: list[list[int]] = []
-    for n in sorted(set(numbers)):
-        if out and n == out[-1][1] + 1:
-            out[-1][1] = n
-        else:
-            out.append([n, n])
-    return ", ".join(f"{a}" if a == b else f"{a}–{b}" for a, b in out)
 
 
 def _packed(lines: list[F64], tolerance_m: float) -> list[int]:

@@ -13,8 +13,8 @@ __all__ = ["DASHES", "HUES", "LAND", "ROADS", "WATER", "DayStyle", "day_style"]
 LAND = "#f6f3ec"
 WATER = "#dbe7ee"
 
-#: Blue, vermilion, green, purple, brown-orange, black: one after another, neighbours far apart.
-HUES: tuple[str, ...] = ("#0068a8", "#c24a00", "#007a5a", "#a8467c", "#8a5f00", "#1c1c1c")
+#: Blue, vermilion, purple, black, brown-orange, green: in the order in which neighbours are farthest apart for eyes of any kind.
+HUES: tuple[str, ...] = ("#0068a8", "#c24a00", "#a8467c", "#1c1c1c", "#8a5f00", "#007a5a")
 
 #: Dash patterns in px at the line's own width: solid, long, dotted, dash-dot, short, dash-dot-dot.
 DASHES: tuple[str, ...] = ("", "14 7", "2 7", "16 6 2 6", "7 6", "16 6 2 6 2 6")

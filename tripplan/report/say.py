@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from tripplan.model.place import Place, Spot
-from tripplan.model.plan import Day, Leg, LevelLine, Plan
+from tripplan.model.plan import Day, Leg, LevelLine, Plan, PresumedOffer
 from tripplan.model.van import Van
 from tripplan.model.words import STORES, Store
 from tripplan.report.safe import plain
 
 __all__ = [
-    "DONE", "OFFER_NAMES", "STORE_NAMES", "TO_DO", "amount", "capacity", "clock", "day_of", "day_span", "day_words", "done_words",
-    "fills", "hours_minutes", "km", "leg_words", "listed", "money", "offer_name", "room_left", "short_day", "spot_name", "stores_of", "todo_words",
+    "DONE", "OFFER_NAMES", "STORE_NAMES", "TO_DO", "Ask", "amount", "asks", "capacity", "clock", "day_of", "day_span", "day_words",
+    "days_words", "done_words", "fills", "hours_minutes", "km", "leg_words", "listed", "money", "offer_name", "ranges", "room_left",
+    "runs_on_words", "short_day", "spot_name", "stores_of", "todo_words",
 ]  # fmt: skip
 
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -45,7 +47,7 @@ DONE: dict[str, str] = {
 }  # fmt: skip
 OFFER_NAMES: dict[str, str] = {
     "power": "mains power", "fresh": "drinking water", "piped": "tap and drain at the pitch", "grey": "emptying grey water",
-    "cassette": "emptying the cassette", "gas": "gas bottles", "toilets": "toilets", "showers": "showers",
+    "cassette": "emptying the cassette", "gas": "gas bottles", "toilets": "toilets", "showers": "showers", "stay": "staying there with a caravan",
 }  # fmt: skip
 
 
@@ -67,6 +69,58 @@ def km(metres: float) -> str:
     if metres < 995:
         return f"{round(metres, -1):.0f} m" if metres >= 5 else "0 m"
     return f"{metres / 1000:.1f} km" if metres < 9950 else f"{metres / 1000:.0f} km"
+
+
+def ranges(numbers: Iterable[int]) -> str:
+    """Return numbers as ``3``, ``3–4`` or ``2, 7``."""
+    out: list[list[int]] = []
+    for n in sorted(set(numbers)):
+        if out and n == out[-1][1] + 1:
+            out[-1][1] = n
+        else:
+            out.append([n, n])
+    return ", ".join(f"{a}" if a == b else f"{a}–{b}" for a, b in out)
+
+
+def days_words(plan: Plan, days: Iterable[int]) -> str:
+    """Return which days something concerns: "" for all, else ``towing days``, ``day 3`` or ``days 1–2, 7``."""
+    chosen = set(days)
+    if not chosen or chosen >= {day.number for day in plan.days}:
+        return ""
+    if chosen == {day.number for day in plan.days if any(leg.mode == "van" for leg in day.legs)}:
+        return "towing days"
+    return f"day{'s' if len(chosen) > 1 else ''} {ranges(chosen)}"
+
+
+def runs_on_words(runs_on: Mapping[str, str]) -> str:
+    """Return what runs on what at a stop."""
+    return "; ".join(f"{plain(what)}: {plain(source)}" for what, source in runs_on.items())
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Presumed offers of one place to phone about together."""
+
+    days: tuple[int, ...]
+    spot: Spot
+    offers: tuple[str, ...]
+    evidence: str
+    next_known: Spot | None
+    next_known_km: float
+
+
+def asks(plan: Plan) -> list[Ask]:
+    """Return the presumed offers that a plan leans on, those of one place and one reason together."""
+    groups: dict[tuple[Spot, str, Spot | None], list[PresumedOffer]] = {}
+    for item in plan.presumed_offers:
+        groups.setdefault((item.spot, item.evidence, item.next_known), []).append(item)
+    return [
+        Ask(
+            tuple(sorted({item.day for item in items})), spot, tuple(dict.fromkeys(offer_name(item.offer) for item in items)), evidence,
+            known, min(item.next_known_km for item in items),
+        )
+        for (spot, evidence, known), items in groups.items()
+    ]  # fmt: skip
 
 
 def money(cents: int) -> str:

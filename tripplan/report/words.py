@@ -11,6 +11,7 @@ from tripplan.report import say
 from tripplan.report.listing import proof_words
 from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
+from tripplan.report.why import services_of
 
 __all__ = ["no_plan_words", "summary"]
 
@@ -41,16 +42,17 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
         where = (
             spot_name(day.night.spot) + (", mains" if day.night.powered else "") if day.night else f"back to {spot_name(day.end)}"
         )
-        served = dict.fromkeys(store for event in day.events if event.kind == "service" for store in event.stores)
-        service = f" [{say.listed(say.STORE_NAMES.get(store) or plain(store) for store in served)}]" if served else ""
+        served = dict.fromkeys(store for store, _ in services_of(day))
+        names = ", ".join(say.STORE_NAMES.get(store) or plain(store) for store in served)
+        service = f" [{names}]" if names else ""
         lines.append(f"Day {day.number:>2}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{service}")
     lines += ["", "Stores:"]
     lines += [_store_words(plan, store) for store in say.stores_of(trip.van)]
     if plan.presumed_offers:
         lines += ["", "Phone first, the map does not say so:"]
         lines += [
-            f"  day {item.day}, {spot_name(item.spot)}: {say.offer_name(item.offer)} ({plain(item.evidence)})"
-            for item in plan.presumed_offers
+            f"  {say.days_words(plan, ask.days) or 'every day'}, {spot_name(ask.spot)}: {say.listed(ask.offers)} ({plain(ask.evidence)})"
+            for ask in say.asks(plan)
         ]
     unknown = [(day.number, leg.unknown_m) for day in plan.days for leg in day.legs if leg.mode == "van" and leg.unknown_m >= 5]
     if unknown:

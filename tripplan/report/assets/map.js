@@ -77,7 +77,8 @@ var tripplan = (function () {
       var own = [];
       L.Polyline.prototype._projectLatlngs.call(this, latlngs, own, bounds);
       var side = this.options.side || 0;
-      own.forEach(function (ring) { result.push(side ? shifted(ring, side) : ring); });
+      /* Wiggles smaller than the line is wide would fold over themselves. */
+      own.forEach(function (ring) { result.push(side ? shifted(L.LineUtil.simplify(ring, 1.6), side) : ring); });
     }
   });
 
@@ -218,7 +219,7 @@ var tripplan = (function () {
     return boxes;
   }
 
-  /* Arrows every 150 px along the ways, where nothing stands. */
+  /* An arrow every 150 px along the ways, at least one on each that is long enough. */
   function drawArrows() {
     arrows.clearLayers();
     var view = map.getBounds().pad(0.1), taken = signBoxes();
@@ -226,21 +227,23 @@ var tripplan = (function () {
       var day = days[key];
       if (!map.hasLayer(day.group) || (chosen && Number(key) !== chosen)) { return; }
       day.van.concat(day.car).forEach(function (line) {
-        var gone = 75, before = null;
-        line.forEach(function (at) {
-          var p = map.latLngToLayerPoint(at);
-          if (before) {
-            var dx = p.x - before.x, dy = p.y - before.y, step = Math.sqrt(dx * dx + dy * dy);
-            while (gone + step >= 150 && step > 0) {
-              var part = (150 - gone) / step, q = L.point(before.x + part * dx, before.y + part * dy), ll = map.layerPointToLatLng(q);
-              step -= 150 - gone; dx = p.x - q.x; dy = p.y - q.y; before = q; gone = 0;
-              var box = [q.x - 10, q.y - 10, q.x + 10, q.y + 10];
-              if (view.contains(ll) && !hit(box, taken)) { taken.push(box); arrow(ll, Math.atan2(dy, dx), day.colour); }
-            }
-            gone += step;
+        var points = L.LineUtil.simplify(line.map(function (at) { return map.latLngToLayerPoint(at); }), 1.6), whole = 0, since = 0, want, i;
+        for (i = 1; i < points.length; i++) { whole += points[i].distanceTo(points[i - 1]); }
+        if (whole < 24) { return; }
+        want = Math.min(75, whole / 2);
+        for (i = 1; i < points.length; i++) {
+          var a = points[i - 1], b = points[i], length = a.distanceTo(b), angle = Math.atan2(b.y - a.y, b.x - a.x);
+          /* Where something stands, a little further on is tried. */
+          for (var done = 0; since + length - done >= want && length > 0; ) {
+            done += Math.max(0, want - since);
+            var q = L.point(a.x + (b.x - a.x) * done / length - SIDE * Math.sin(angle), a.y + (b.y - a.y) * done / length + SIDE * Math.cos(angle));
+            var at = map.layerPointToLatLng(q), box = [q.x - 10, q.y - 10, q.x + 10, q.y + 10], free = view.contains(at) && !hit(box, taken);
+            if (free) { taken.push(box); arrow(at, angle, day.colour); }
+            since = 0;
+            want = free ? 150 : 12;
           }
-          before = p;
-        });
+          since += length - done;
+        }
       });
     });
   }
