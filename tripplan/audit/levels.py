@@ -1,5 +1,7 @@
 """Every store, hour by hour, from pick-up to return: the plan's timetable lived through once more.
 
+A barrel that is dry at pick-up is not used until it is first filled, or until the first night, which needs it.
+
 The search adds blocks of a day; here the clock runs. Each stretch between two events of the timetable is cut at the full
 hours and what it uses is taken from the van's hourly rates, at the trip's confidence, where the timetable says the party is.
 """
@@ -28,6 +30,7 @@ __all__ = ["audit_levels"]
 F64 = NDArray[np.float64]
 #: What rounding to the search's units may hide in a day, each block rounded up once [units].
 _SLACK_UNITS = 2.0
+_WATER = (Store.FRESH, Store.FLUSH)
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,8 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
     start = np.array([trip.levels.of(s) for s in STORES])
     used = np.where([s.fills for s in STORES], start, full - start)
     used = np.maximum(used, 0.0)
+    dry = np.array([s in _WATER and used[i] >= room[i] for i, s in enumerate(STORES)])
+    used = np.where(dry, np.minimum(used, room), used)
 
     evening: StayKind | None = None
     for day in plan.days:
@@ -71,17 +76,26 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
                 use = hourly(
                     van, trip.party, weather[day.date], share, item.kind, cut, towing=item.wheel, confidence=trip.confidence
                 )
+                unused = left_alone | (_unused_while(dry) if day is plan.days[0] and item.kind is None else False)
                 for row in use:
-                    used = np.maximum(used + np.where(left_alone, 0.0, row), 0.0)
+                    used = np.maximum(used + np.where(unused, 0.0, row), 0.0)
                     worst = np.maximum(worst, used)
             else:
                 for store in item:
                     if store in STORES:
                         used[STORES.index(Store(store))] = 0.0
+                        dry[STORES.index(Store(store))] = False
                         left_alone[STORES.index(Store(store))] = day is plan.days[-1] and store in _to_be_empty(plan)
         _limits(day, worst, room, slack, found)
         evening = _kind(plan, region, day)
     _return(plan, used, slack, found)
+
+
+def _unused_while(dry: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Stores that see no use on the way to the first night: no water aboard, no sink; no flush water, no toilet."""
+    fresh, flush = dry[STORES.index(Store.FRESH)], dry[STORES.index(Store.FLUSH)]
+    by = {Store.FRESH: fresh, Store.GREY: fresh, Store.FLUSH: flush, Store.CASSETTE: flush}
+    return np.array([bool(by.get(s, False)) for s in STORES])
 
 
 def _weather(plan: Plan, day: Day) -> DayWeather:
@@ -149,14 +163,17 @@ def _timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) ->
     moves = [e for e in day.events if e.kind in ("drive", "ferry")]
     clock = begin
     if standing:
+        morning = max(clock, plan.trip.leave_after_min / 60)
+        yield _Stretch(clock, morning, here, 0.0)
+        clock = morning
+        if not first:
+            yield _before(plan, day)
         for event in day.events:
             if event.kind == "service" and event.stores and not _at(event, day):
                 yield _Stretch(clock, _hour(event.end, day.date), here, 0.0)
                 clock = max(clock, _hour(event.end, day.date))
                 yield event.stores
         yield _Stretch(clock, finish, here, 0.0)
-        if served and not last:
-            yield served
         return
     leave = _hour(moves[0].start, day.date) if moves else begin
     if clock < leave:

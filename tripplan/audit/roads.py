@@ -220,7 +220,7 @@ class _Leg:
         self._list(
             bad & ~np.isin(highway, _LAST_MILE), "unknown surface", "of unknown surface on a road that may not be a last mile"
         )
-        at_stops = getattr(self.trip.firm, "last_mile_at_stops", False)
+        at_stops = self.trip.firm.last_mile_at_stops
         allowed = self.trip.firm.last_mile_m + 1.0
         # A last mile hangs on an end: everything from the end up to its last unknown metre counts by its unknown metres.
         split = self._middle(bad)
