@@ -50,6 +50,31 @@ def test_search_equals_brute_force_on_a_thousand() -> None:
     assert sum(check(seed) for seed in range(1000, 2000)) > 150
 
 
+def test_narrow_passes_finer_bounds_and_packed_values(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What only large trips set off (widening, refining, counters' bounds, 16-bit values) is as exact, in both engines."""
+    from tripplan.schedule import bounds
+    from tripplan.schedule import solve as module
+
+    for name, value in (("FIRST_WIDTH", 1), ("WIDTHS", (2, 3)), ("FEW_BUCKETS", 1), ("FINER_BUCKETS", (2, 8)), ("WIDE_GAP", 0.0)):
+        monkeypatch.setattr(module, name, value)
+    monkeypatch.setattr(module, "WORK_A_LABEL", 1e12)
+    monkeypatch.setattr(bounds, "PACK_CELLS", 0)
+    monkeypatch.setattr(bounds, "MOST_AT_ONCE", 40)
+    tallied = refined = 0
+    for seed in range(200):
+        problem = drawn(seed)
+        least = brute_force(problem)
+        searches = [Search(problem, engine=engine) for engine in ("numpy", "numba")]
+        found = [search.solve() for search in searches]
+        assert found[0].arcs == found[1].arcs, seed
+        assert found[0].status == "proven", seed
+        assert (found[0].cost if found[0].arcs else None) == least, seed
+        tallied += "tally_s" in found[0].notes and len(problem.count_cap) > 0
+        refined += searches[0]._bound is not None and max(searches[0]._bound.sizes) > 1
+    assert tallied > 10
+    assert refined > 10
+
+
 def test_forbidding_again_and_again_reuses_one_search() -> None:
     """One Search gives, with ever more days forbidden, what enumeration gives, and never anything cheaper."""
     problem = next(p for p in (drawn(s) for s in range(100)) if len(solve(p, engine="numpy").arcs) and len(p.arc_to) > 25)

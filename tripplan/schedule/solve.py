@@ -19,6 +19,7 @@ from .buckets import Buckets, Resting, make_buckets
 from .labels import Labels, expand, finish, first_label, freedom, undominated, usable_arcs
 from .problem import Problem, Solution
 from .tables import make_tables
+from .tallies import Tallies
 from .watch import choose_sizes
 
 __all__ = ["Search", "solve"]
@@ -61,6 +62,7 @@ class Search:
             raise ValueError(f"no engine {engine!r}; auto, numba or numpy")
         self.tables = make_tables(problem)
         self._bound: Bound | None = None
+        self._tallies: Tallies | None = None
         self._finer = list(FINER_BUCKETS)
         self._resting = Resting(self.tables)
         self._sizes = choose_sizes(self._resting, FIRST_BUCKETS)
@@ -165,6 +167,15 @@ class _Run:
         self.notes["buckets"] = float(np.prod(sizes))
         return made
 
+    def tally(self) -> Tallies:
+        """Return the counters' bounds, made on first use."""
+        s = self.search
+        if s._tallies is None:
+            begun = time.perf_counter()
+            s._tallies = Tallies(self.tables, kernels=s._kernels, check=lambda share: self.check("bound", share))
+            self.notes["tally_s"] = time.perf_counter() - begun
+        return s._tallies
+
     def finer(self) -> tuple[list[int], Buckets] | None:
         """Return the next finer choice of buckets, None when it is as fine as memory and the stores allow."""
         s = self.search
@@ -221,6 +232,9 @@ class _Run:
             if root >= self.limit:
                 return True
             self.floor = max(self.floor, root)
+            # a second pass is needed, and so are tighter counters
+            if self.labels and self.tally().impossible:
+                return True
             whole = self._forward(self.bound(), widths[0])
             if whole is None:
                 self.refine()
@@ -247,6 +261,8 @@ class _Run:
                 found = expand(self.tables, day, front, bound, usable, self.limit)
             else:
                 found = kernels.expand(self.tables, day, front, bound, usable, self.limit)
+            if self.search._tallies is not None:
+                found = self.search._tallies.keep(day + 1, found)
             kept = undominated(found, freedom(self.tables, day + 1, found), kernels)
             trail.append(front)
             if width is not None and len(kept) > width:
