@@ -70,6 +70,7 @@ def test_hostile_texts_do_not_run_on_the_map(tmp_path: Path, width: int, height:
     plan, region, _ = hostile_plan(first)
     opened = "document.querySelectorAll('button.go').forEach(function (b) { b.click(); });"
     opened += "document.querySelectorAll('.sign-box').forEach(function (s) { s.click(); s.dispatchEvent(new MouseEvent('mouseover', {bubbles: true})); });"
+    opened += "document.querySelector('button[data-all]').click();"
     seen = look(map_page(plan, region), opened + _DRAWN, tmp_path, width=width, height=height)
     assert "error" not in seen, seen
     assert seen["pwned"] == 0

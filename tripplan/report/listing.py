@@ -39,10 +39,13 @@ def mark_entry(mark: Mark, plan: Plan) -> Markup:
         lines.append(f"{plain(night.kind)}, {power}, {price}.")
         if night.runs_on:
             lines.append(f"Runs on: {say.runs_on_words(night.runs_on)}.")
+    served: dict[tuple[str, ...], list[int]] = {}
     for day, _night in mark.nights:
-        stores = [store for store, where in services_of(day) if where == "site"]
+        stores = tuple(store for store, where in services_of(day) if where == "site")
         if stores:
-            lines.append(f"Day {day.number}, before leaving: {say.todo_words(stores)}")
+            served.setdefault(stores, []).append(day.number)
+    for stores, numbers in served.items():
+        lines.append(f"In the morning after night {say.ranges(numbers)}: {say.todo_words(stores)}.")
     for day, event in mark.events:
         when = f"Day {day.number}, {say.clock(event.start)}: "
         what = say.done_words(event.stores) if event.kind == "service" and event.stores else event.text
@@ -112,15 +115,15 @@ def _levels(day: Day, plan: Plan) -> Markup:
             el("rect", x=0, y=1, width=at(line.worst), height=8, fill="#8fb0c4"),
             el("rect", x=0, y=3.5, width=at(line.leave), height=3, fill="#1c1c1c"),
             el("line", x1=at(line.limit), x2=at(line.limit), y1=0, y2=10, stroke="#c24a00", stroke_width=2, vector_effect="non-scaling-stroke"),
-            viewBox="0 0 100 10", preserveAspectRatio="none", width=90, height=10, aria_hidden="true",
+            viewBox="0 0 100 10", preserveAspectRatio="none", width=64, height=10, aria_hidden="true",
         )  # fmt: skip
-        bound = "at most" if say.fills(line.store) else "at least"
-        figures = f"{say.amount(line.store, line.leave)} to {say.amount(line.store, line.worst)}"
+        bound = "max" if say.fills(line.store) else "min"
+        figures = f"{say.amount(line.store, line.leave).split()[0]} to {say.amount(line.store, line.worst)}"
         limit = f"{bound} {say.amount(line.store, line.limit)}"
         rows.append(
             el("tr", el("th", say.STORE_NAMES[line.store], scope="row"), el("td", bar), el("td", figures), el("td", limit))
         )
-    head = el("tr", *[el("th", word, scope="col") for word in ("Store", "", "Leaving to worst", "Limit")])
+    head = el("tr", *[el("th", word, scope="col") for word in ("Store", "", "From, to", "Limit")])
     return el("details", el("summary", "Stores"), el("table", el("thead", head), el("tbody", *rows)), class_="stores")
 
 

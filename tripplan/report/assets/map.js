@@ -2,7 +2,7 @@
 var tripplan = (function () {
   "use strict";
   var data = JSON.parse(document.getElementById("map-data").textContent);
-  var map = null, days = {}, marks = {}, arrows = null, names = null, renderer = null, chosen = 0, SIDE = 2;
+  var map = null, days = {}, marks = {}, arrows = null, names = null, renderer = null, chosen = 0, framed = null, framing = false, SIDE = 2;
 
   /* Undoes thin.pack: counts, then steps of 1e-5 degree. */
   function lines(packed) {
@@ -164,6 +164,14 @@ var tripplan = (function () {
     L.popup({maxWidth: 270, maxHeight: 260, autoPanPadding: [12, 12]}).setLatLng(at).setContent(copy).openOn(map);
   }
 
+  /* Shows a part of the map, at once: what moves by itself helps nobody; kept when the window changes, until somebody moves the map. */
+  function frame(bounds, most) {
+    framing = true;
+    map.fitBounds(bounds, {paddingTopLeft: [52, 44], paddingBottomRight: [48, 36], maxZoom: most, animate: false});
+    framing = false;
+    framed = [bounds, most];
+  }
+
   function choose(n) {
     chosen = n;
     Array.prototype.forEach.call(document.querySelectorAll("button[data-day]"), function (b) {
@@ -179,11 +187,11 @@ var tripplan = (function () {
     data.marks.forEach(function (m) {
       marks[m.key].marker.setOpacity(n && m.days.indexOf(n) < 0 ? 0.4 : 1);
     });
-    if (!n) { map.fitBounds(data.bounds, {padding: [34, 34]}); return; }
+    if (!n) { frame(data.bounds, 15); drawArrows(); return; }
     var bounds = L.latLngBounds([]);
     days[n].van.concat(days[n].car).forEach(function (line) { line.forEach(function (p) { bounds.extend(p); }); });
     data.marks.forEach(function (m) { if (m.days.indexOf(n) >= 0) { bounds.extend(m.at); } });
-    if (bounds.isValid()) { map.fitBounds(bounds, {padding: [40, 40], maxZoom: 14}); }
+    if (bounds.isValid()) { frame(bounds, 14); }
     drawArrows();
   }
 
@@ -301,7 +309,8 @@ var tripplan = (function () {
     credit.textContent = data.credit;
     map.attributionControl.setPrefix(false).addAttribution(credit.innerHTML);
     L.control.scale({imperial: false}).addTo(map);
-    map.fitBounds(data.bounds, {padding: [34, 34]});
+    frame(data.bounds, 15);
+    map.on("dragstart zoomstart", function () { if (!framing) { framed = null; } });
     map.setMaxBounds(L.latLngBounds(data.frame).pad(0.5));
     map.setMinZoom(Math.max(3, map.getBoundsZoom(data.frame) - 1));
     map.on("moveend overlayadd overlayremove", drawArrows);
@@ -314,11 +323,14 @@ var tripplan = (function () {
       else if (b.hasAttribute("data-day")) { choose(chosen === Number(b.getAttribute("data-day")) ? 0 : Number(b.getAttribute("data-day"))); }
       else {
         var m = marks[b.getAttribute("data-mark")];
-        if (m) { map.setView(m.at, Math.max(map.getZoom(), 12)); show(b.getAttribute("data-mark"), m.at); }
+        if (m) { map.setView(m.at, Math.max(map.getZoom(), 12), {animate: false}); framed = null; show(b.getAttribute("data-mark"), m.at); }
       }
       if (window.matchMedia("(max-width: 799px)").matches) { document.getElementById("map").scrollIntoView(); }
     });
-    window.addEventListener("resize", function () { map.invalidateSize(); });
+    window.addEventListener("resize", function () {
+      map.invalidateSize({pan: false});
+      if (framed) { frame(framed[0], framed[1]); }
+    });
   }
 
   return {panes: panes, layer: layer, start: start};
