@@ -15,7 +15,7 @@ import numpy as np
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
-from tripplan.model.plan import Leg
+from tripplan.model.plan import Leg, PieceRun
 from tripplan.region.geometry import piece_line
 from tripplan.region.region import Region
 from tripplan.roads.closures import ClosureSet
@@ -25,7 +25,7 @@ from tripplan.roads.network import Network, Say, open_network
 from tripplan.roads.terms import Terms
 from tripplan.roads.verdict import Verdict
 
-__all__ = ["CheckResult", "Gap", "Stretch", "check"]
+__all__ = ["CheckResult", "Gap", "Places", "Stretch", "check", "stretches_along"]
 
 _KINDS = ("closed", "unsealed", "unknown", "presumed")
 
@@ -170,7 +170,7 @@ def check(
         )
     legs, gaps = _consecutive(brought)
     advised, advised_gaps, sealed = _advise(join(tow, waypoints, on_road=True, progress=progress))
-    stretches = _stretches(region, tow, legs)
+    stretches = stretches_along(region, tow, [leg.runs if leg else None for leg in legs])
     return CheckResult(tuple(waypoints), tuple(legs), tuple(gaps), tuple(stretches), advised, advised_gaps, sealed)
 
 
@@ -203,17 +203,18 @@ def _advise(joined: Joined) -> tuple[tuple[Leg, ...], tuple[Gap, ...], bool]:
     return tuple(legs) if sealed else (), tuple(gaps), sealed
 
 
-def _stretches(region: Region, tow: Network, legs: Sequence[Leg | None]) -> list[Stretch]:
-    """List what asks for attention along the legs."""
+def stretches_along(region: Region, tow: Network, legs: Sequence[PieceRun | None]) -> list[Stretch]:
+    """List what asks for attention along the legs, ``None`` for one that has no way."""
     rows = [
         (number, piece, forward, start, end)
-        for number, leg in enumerate(legs)
-        if leg
-        for piece, forward, start, end in zip(leg.runs.piece, leg.runs.forward, leg.runs.from_m, leg.runs.to_m, strict=True)
+        for number, runs in enumerate(legs)
+        if runs
+        for piece, forward, start, end in zip(runs.piece, runs.forward, runs.from_m, runs.to_m, strict=True)
     ]
     at_end = _at_ends(tow, [row[1:] for row in rows])
     out: list[Stretch] = []
-    place = _Places(region)
+    place = Places(region)
+    known: dict[tuple[int, int, str], Grounds | None] = {}
     travelled, held = 0.0, None
     before = -1
     for row, (leg, piece, forward, start, end) in enumerate(rows):
@@ -223,9 +224,12 @@ def _stretches(region: Region, tow: Network, legs: Sequence[Leg | None]) -> list
             out.append(_stretch(region, barrier, leg, piece, travelled, 0.0, (lon, lat), place))
             held = None
         before = int(region.pieces.b[piece] if forward else region.pieces.a[piece])
-        ground = piece_grounds(region, tow, piece, at_end[row])
         length = end - start
         way = int(region.pieces.way[piece])
+        same = (way, int(tow.arcs.verdict[piece]), at_end[row])
+        if same not in known:
+            known[same] = piece_grounds(region, tow, piece, at_end[row])
+        ground = known[same]
         if ground is None:
             held = None
         elif held == (leg, way, ground) and out:
@@ -260,7 +264,7 @@ def _at_ends(tow: Network, rows: Sequence[tuple[int, bool, float, float]]) -> li
 
 
 def _stretch(
-    region: Region, ground: Grounds, leg: int, piece: int, from_m: float, length_m: float, at: tuple[float, float], place: _Places
+    region: Region, ground: Grounds, leg: int, piece: int, from_m: float, length_m: float, at: tuple[float, float], place: Places
 ) -> Stretch:
     way = int(region.pieces.way[piece])
     town, town_km = place.near(*at)
@@ -274,7 +278,7 @@ def _longer(stretch: Stretch, length_m: float) -> Stretch:
     return replace(stretch, length_m=stretch.length_m + length_m)
 
 
-class _Places:
+class Places:
     """The nearest town or village."""
 
     def __init__(self, region: Region) -> None:
@@ -283,6 +287,7 @@ class _Places:
         self._lat = region.towns.lat_e7 / 1e7
 
     def near(self, lon: float, lat: float) -> tuple[str, float]:
+        """Return its name and how far it is [km]; "" and NaN where the region has none."""
         if not len(self._lon):
             return "", float("nan")
         dx = ((self._lon - lon + 180) % 360 - 180) * np.cos(np.radians(lat))
