@@ -19,6 +19,7 @@ from tripplan.model.words import Offer, Via
 from tripplan.schedule.assemble import Work, assemble
 from tripplan.schedule.candidates import BIT, SERVES, Cast, Site, Stop
 from tripplan.schedule.clock import StopTask, lay_out
+from tripplan.schedule.use import blocks_of, drive_classes
 from tripplan.schedule.walk import State, first_state
 from tripplan.schedule.ways import Ways, table_of
 from tripplan.van.use import StayKind
@@ -150,7 +151,10 @@ def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tupl
 
 def brute_force(work: Work) -> int | None:
     """Return the least cost of any plan, by trying every sequence of days; None when there is none."""
-    p, use, cast = work.problem, work.use, work.cast
+    p, cast = work.problem, work.cast
+    # Blocks of their own, for whatever may be served together on the way.
+    use = blocks_of(work.trip, cast, work.hours, range(1 << 5), drive_classes(work.trip, work.trip.max_drive_s))
+    kind_of = use.kind_of
     front: dict[tuple[object, ...], int] = {}
     begin = first_state(p)
     front[(begin.place, 0, begin.levels, 0)] = 0
@@ -166,10 +170,10 @@ def brute_force(work: Work) -> int | None:
                 for k in chain:
                     serves |= stops[k].serves
                     sights |= 1 << stops[k].sight if stops[k].sight >= 0 else 0
-                row = use.first_stay + int(use.kind_of[to - 2]) if stay else 0
-                block = p.day_block[day, row].astype(np.int64)
-                if not stay:  # what a served store uses that day counts before the service and again after it
-                    block[0] += use.after[day] * [serves >> r & 1 for r in range(6)]
+                if day == 0:  # a store that is as good as it can be at pick-up gains nothing on that day
+                    serves &= ~sum(1 << r for r, v in enumerate(p.start_level) if v == 0)
+                row = use.first_stay + int(kind_of[to - 2]) if stay else use.masks.index(serves)
+                block = use.day_block[day, row].astype(np.int64)
                 level = _add(p, np.array(levels), block)
                 if level is None:
                     continue
@@ -187,7 +191,7 @@ def brute_force(work: Work) -> int | None:
                     continue
                 at_site = [bool(site.serves >> r & 1) for r in range(6)]
                 level[at_site] = 0
-                level = _add(p, level, p.night_block[day, use.kind_of[to - 2]])
+                level = _add(p, level, use.night_block[day, kind_of[to - 2]])
                 if level is None:
                     continue
                 level[at_site] = 0

@@ -14,7 +14,7 @@ from tripplan.schedule.candidates import Cast, Stop, distance_m
 from tripplan.schedule.hours import DayHours, hours_of
 from tripplan.schedule.options import Frame, Options, stand_options, tow_options
 from tripplan.schedule.problem import Problem
-from tripplan.schedule.use import Use, blocks_of, drive_classes
+from tripplan.schedule.use import PickUp, Use, at_pick_up, blocks_of, drive_classes
 from tripplan.schedule.ways import FAR, Table, Ways
 
 __all__ = ["COUNTERS", "Slack", "Work", "assemble", "every_day_has_a_way", "tow_days"]
@@ -111,10 +111,11 @@ def assemble(
     places, days = 2 + len(cast.sites), len(trip.dates)
     most = min(int(max(trip.max_drive_s, trip.first_day_drive_s) * rules.factor), 16 * 3600)
     classes_s = drive_classes(trip, most)
+    pick_up = at_pick_up(trip, cast)
     alive = _alive(trip, cast, ways, rules)
     parts, sets = [], []
     for number, way in enumerate(ways):
-        options = _options(trip, cast, way, hours, classes_s, alive, rules)
+        options = _options(trip, cast, way, hours, classes_s, alive, rules, pick_up)
         parts.append(options)
         sets.append(np.full(len(options), number, dtype=np.int64))
     options = Options.join(parts)
@@ -122,8 +123,9 @@ def assemble(
     options, set_of, penalty = _priced(trip, options, set_of, hours, rules)
     order = np.argsort(options.start, kind="stable")
     options, set_of, penalty = options.take(order), set_of[order], penalty[order]
-    use = blocks_of(trip, cast, hours, [int(m) for m in np.unique(options.serves[~options.car])], classes_s)
-    problem, counters = _problem(trip, cast, use, options, rules, places, days)
+    counted = np.where(options.start == 0, pick_up.counted(options.serves), options.serves)
+    use = blocks_of(trip, cast, hours, np.unique(counted[~options.car]).tolist(), classes_s, pick_up)
+    problem, counters = _problem(trip, cast, use, options, counted, rules, places, days)
     return Work(trip, region, cast, ways, hours, use, options, set_of, problem, counters, penalty)
 
 
@@ -169,7 +171,9 @@ def _alive(trip: Trip, cast: Cast, ways: list[Ways], rules: Slack) -> I64:
     return np.flatnonzero(lives)
 
 
-def _options(trip: Trip, cast: Cast, way: Ways, hours: DayHours, classes_s: tuple[int, ...], alive: I64, rules: Slack) -> Options:
+def _options(
+    trip: Trip, cast: Cast, way: Ways, hours: DayHours, classes_s: tuple[int, ...], alive: I64, rules: Slack, pick_up: PickUp
+) -> Options:
     """Options on the days of one set of closures, with places numbered as in the problem."""
     days, count = len(trip.dates), len(alive)
     full = 2 + len(cast.sites)
@@ -187,7 +191,7 @@ def _options(trip: Trip, cast: Cast, way: Ways, hours: DayHours, classes_s: tupl
     arrive = hours.arrive[:, alive]
     if rules.minute:
         arrive = np.where(arrive >= 0, 86_400, arrive)
-    frame = Frame(hours.leave[:, alive], arrive, mask, limit, classes_s)
+    frame = Frame(hours.leave[:, alive], arrive, mask, limit, classes_s, pick_up.worth if pick_up.dry.any() else None)
     tow = tow_options(way.van.take(rows, rows), count, stops, frame)
     tow = replace(tow, start=alive[tow.start], end=alive[tow.end])
     here = alive[2:]
@@ -265,7 +269,7 @@ def _priced(trip: Trip, options: Options, set_of: I64, hours: DayHours, rules: S
 
 
 def _problem(
-    trip: Trip, cast: Cast, use: Use, o: Options, rules: Slack, places: int, days: int
+    trip: Trip, cast: Cast, use: Use, o: Options, counted: I64, rules: Slack, places: int, days: int
 ) -> tuple[Problem, tuple[str, ...]]:
     """Fill the arrays."""
     limits = {
@@ -293,7 +297,7 @@ def _problem(
     serve = np.array([0, 0, *(s.serves for s in cast.sites)], dtype=np.uint32)
     arc_use = np.zeros(len(o), dtype=np.int32)
     for mask in use.masks:
-        rows = ~o.car & (o.serves == mask)
+        rows = ~o.car & (counted == mask)
         arc_use[rows] = use.masks.index(mask) * use.classes + o.use[rows]
     arc_use[o.car] = use.first_stay + kind_of[o.end[o.car]]
     need = np.array([max(1, s.nights) for s in trip.sights], dtype=np.int32)
@@ -302,10 +306,7 @@ def _problem(
     if rules.sight:
         value = np.where(must == 1, rules.sight, value)
         must = np.zeros_like(must)
-    from tripplan.van.limits import used_units_of_levels
-
-    cap = use.room.astype(np.int32)
-    start = used_units_of_levels(trip.van, trip.levels).astype(np.int32)
+    cap = use.pick_up.room.astype(np.int32)
     goal = _goal_caps(trip, use)
     weight = np.zeros(len(STORES), dtype=np.int32)
     if rules.store:
@@ -316,7 +317,7 @@ def _problem(
         arc_ptr=np.searchsorted(o.start, np.arange(places + 1)).astype(np.int64),
         arc_to=o.end.astype(np.int32),
         arc_cost=o.cost.astype(np.int64),
-        arc_reset=o.serves.astype(np.uint32),
+        arc_reset=counted.astype(np.uint32),
         arc_days=o.days,
         arc_use=arc_use,
         arc_sights=o.sights.astype(np.uint32),
@@ -329,7 +330,7 @@ def _problem(
         arrive_reset=serve,
         leave_reset=serve,
         max_stay=np.array([0, 0, *(s.max_stay for s in cast.sites)], dtype=np.int32),
-        start_level=start,
+        start_level=use.pick_up.start,
         cap=cap,
         goal_cap=goal,
         count_cap=np.array([limits[name] for name in counters], dtype=np.int64),
@@ -348,7 +349,7 @@ def _goal_caps(trip: Trip, use: Use) -> NDArray[np.int32]:
     """Limits at the return: cassette and grey emptied on the last day, and gas above the firm's mark."""
     from tripplan.van.limits import UNITS_PER, capacity
 
-    goal = use.room.astype(np.int64).copy()
+    goal = use.pick_up.room.astype(np.int64).copy()
     names = [s.value for s in STORES]
     for name, asked in (("cassette", trip.firm.return_cassette_empty), ("grey", trip.firm.return_grey_empty)):
         if asked:

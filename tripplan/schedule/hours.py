@@ -32,7 +32,8 @@ class DayHours:
         (D, P) earliest leaving and latest arrival [s after midnight] at depot, return depot and the sites; arrive is -1
         where no arrival is possible.
     first_leave, last_arrive
-        (D) earliest leaving and latest arrival anywhere on the day [s]: between them the forecast counts the party as on the road.
+        (D) earliest leaving and latest arrival anywhere on the day [s]: between them the forecast counts the party as on the road,
+        from pick-up on the first day and until the return on the last.
     goal_windows
         When the depot takes vans back on the last day [s]; ``None``: any time.
     """
@@ -138,8 +139,10 @@ def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
             elif windows:
                 arrive[d, 2 + number] = min(arrive[d, 2 + number], max(b for _, b in windows))
     first_leave = leave[:, :].min(axis=1)
-    first_leave[0] = ready
-    return DayHours(leave, arrive, first_leave, np.maximum(arrive.max(axis=1), first_leave), goal_windows)
+    first_leave[0] = seconds_of(trip.pick_up)
+    last_arrive = arrive.max(axis=1)
+    last_arrive[-1] = seconds_of(trip.return_by)
+    return DayHours(leave, arrive, first_leave, np.maximum(last_arrive, first_leave), goal_windows)
 
 
 def _depot_hours(trip: Trip, region: Region) -> tuple[tuple[int, int], ...] | None:

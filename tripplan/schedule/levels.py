@@ -84,6 +84,7 @@ def level_lines(work: Work, arcs: Sequence[int]) -> list[tuple[LevelLine, ...]]:
 
     van, p = work.trip.van, work.problem
     rows = follow(work, arcs)
+    pick_up = work.use.pick_up
     out = []
     for d, (arc, day) in enumerate(zip(arcs, rows, strict=True)):
         lines = []
@@ -91,14 +92,17 @@ def level_lines(work: Work, arcs: Sequence[int]) -> list[tuple[LevelLine, ...]]:
             if capacity(van, store) <= 0:
                 continue
             served = []
-            if int(p.arc_reset[arc]) >> r & 1:
+            way = int(work.options.serves[arc]) >> r & 1
+            if way:
                 served.append("car" if work.options.car[arc] else "way")
             if d < p.days - 1 and int(p.leave_reset[p.arc_to[arc]]) >> r & 1:
                 served.append("site")
-            leave, arrive, worst, end = (
-                round(level_of_used(van, store, int(part[r])), 2) for part in (day.leave, day.arrive, day.worst, day.end)
-            )
-            limit = round(limit_level(van, store, battery_c=work.use.battery_c), 2)
+            used = [int(part[r]) for part in (day.leave, day.arrive, day.worst, day.end)]
+            if d == 0 and pick_up.dry[r]:  # not used before it is filled: it stays as it is
+                used[0] = int(pick_up.true[r])
+                used[1] = used[1] if way else used[0]
+            leave, arrive, worst, end = (round(level_of_used(van, store, u), 2) for u in used)
+            limit = round(limit_level(van, store, battery_c=pick_up.battery_c), 2)
             lines.append(LevelLine(store.value, leave, arrive, worst, end, limit, "+".join(served)))
         out.append(tuple(lines))
     return out

@@ -110,9 +110,30 @@ def _known(place: Place, word: str) -> bool:
     return place.offer(word).answer == Offer.YES and (place.role != "site" or place.admits == Offer.YES)
 
 
+def _dry(work: Work, arc: int) -> tuple[str, str]:
+    """What is empty at pick-up, and where the day of pick-up fills it; "" each where nothing is."""
+    names = ("fresh water barrel", "flush tank")
+    dry = [(r, name) for r, name in zip((0, 3), names, strict=True) if work.use.pick_up.dry[r]]
+    if not dry:
+        return "", ""
+    spots: dict[str, None] = {}
+    for r, _ in dry:
+        site = work.cast.sites[int(work.options.end[arc]) - 2]
+        stop = next((s for s in work.stops(arc) if s.serves >> r & 1), None)
+        if stop is not None or site.serves >> r & 1:
+            spots[stop.spot.name if stop is not None else site.spot.name] = None
+    return " and the ".join(name for _, name in dry), " and ".join(spots)
+
+
 def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
     """Return what to know on a day."""
     notes = []
+    if day.number == 1:
+        dry, where = _dry(work, arc)
+        if dry and where:
+            notes.append(
+                f"The {dry} {'is' if ' and ' not in dry else 'are'} empty at pick-up: fill at {where} before the first night"
+            )
     for leg in day.legs:
         where = f"{leg.start.name} to {leg.end.name}"
         if leg.unknown_m >= 1:
@@ -229,6 +250,13 @@ def assumptions_of(work: Work, arcs: Sequence[int]) -> tuple[str, ...]:
         "Hours that the map does not tell close nothing: ask first where a day says so",
         "Barrels and cassette are filled and emptied on foot at a site, on arrival and every morning, where the site offers it",
     ]
+    dry, where = _dry(work, arcs[0])
+    if dry:
+        verb = "is" if " and " not in dry else "are"
+        said.append(
+            f"The {dry} {verb} empty at pick-up and {verb} not used before being filled; until then wash and go where you stop"
+            + (f": fill at {where} before the first night" if where else "")
+        )
     if any(int(work.options.serves[a]) >> 4 & 1 for a in arcs):
         said.append(
             f"A gas stop exchanges every bottle that has been opened, so that the gas is full after it; "

@@ -10,7 +10,7 @@ the driving limit of a day, all chains through the two classes are tried for tha
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -44,6 +44,8 @@ class Frame:
         (P) most time at the wheel on a day that begins at the place [s].
     classes_s
         Upper ends of the classes of driving time [s].
+    worth
+        From masks served on the way from the first place to masks by which those ways are compared; ``None``: the same.
     """
 
     leave: I64
@@ -51,6 +53,7 @@ class Frame:
     days: NDArray[np.uint64]
     drive_s: I64
     classes_s: tuple[int, ...]
+    worth: Callable[[I64], I64] | None = None
 
 
 @dataclass(frozen=True)
@@ -298,7 +301,7 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
     to_stop, from_stop = table.take(here, at_stop), table.take(at_stop, here)
     between = table.take(at_stop, at_stop)
     limit = frame.drive_s
-    parts = _Pile()
+    parts = _Pile(frame.worth)
 
     def keep(chain: _Chain, kinds: Sequence[_Class]) -> None:
         good = (chain.cost < FAR) & (chain.drive <= limit[:, None]) & (frame.days != 0)
@@ -342,7 +345,7 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
                 stops,
                 parts,
             )
-    return undominated(Options.join(parts))
+    return undominated(Options.join(parts), frame.worth)
 
 
 @dataclass(frozen=True)
@@ -506,8 +509,14 @@ def stand_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame
     return undominated(Options.join(parts))
 
 
-def undominated(options: Options) -> Options:
-    """Drop each way from the days on which another does as much at no more cost, money and use."""
+def undominated(options: Options, worth: Callable[[I64], I64] | None = None) -> Options:
+    """Drop each way from the days on which another does as much at no more cost, money and use.
+
+    Parameters
+    ----------
+    worth
+        As in `Frame`.
+    """
     if not len(options):
         return options
     o = options
@@ -516,7 +525,8 @@ def undominated(options: Options) -> Options:
     new = np.concatenate(([True], (o.start[1:] != o.start[:-1]) | (o.end[1:] != o.end[:-1]) | (o.car[1:] != o.car[:-1])))
     group = np.cumsum(new) - 1
     first = np.flatnonzero(new)
-    days = _drop_beaten(o, first[group], compiled=len(o) > _COMPILE_ROWS)
+    like = o if worth is None else replace(o, serves=np.where(o.start == 0, worth(o.serves), o.serves))
+    days = _drop_beaten(like, first[group], compiled=len(o) > _COMPILE_ROWS)
     o = replace(o, days=days)
     return o.take(days != 0)
 
@@ -550,14 +560,17 @@ def _drop_beaten(o: Options, first: I64, *, compiled: bool) -> NDArray[np.uint64
 class _Pile(list[Options]):
     """Tables of ways, thinned now and then so that they never fill the memory."""
 
-    rows = 0
+    def __init__(self, worth: Callable[[I64], I64] | None = None) -> None:
+        super().__init__()
+        self.rows = 0
+        self.worth = worth
 
     def append(self, table: Options) -> None:
         """Add a table."""
         super().append(table)
         self.rows += len(table)
         if self.rows > _PILE_ROWS:
-            kept = undominated(Options.join(self))
+            kept = undominated(Options.join(self), self.worth)
             self.clear()
             super().append(kept)
             # What is left after thinning does not count, or a large table would be thinned again at once.

@@ -6,7 +6,12 @@ between the latest arrival and the next morning.
 
 When on the way a service is done is not told by an option. So that no level comes out too low, what a towing day may use
 after a service is the whole of it: it is carried into the night. A store that is not served on the way has it taken off
-its day in turn, so that nothing counts twice there; the worst level of the day counts it in full.
+its day in turn, so that nothing counts twice there; the worst level of the day counts it in full. A site that serves a store on
+arrival needs nothing carried. Nor does the day of pick-up for a store of which nothing is used yet: serving it on that day leaves
+no more in it than the day's whole use, so that there it does not count as served.
+
+A fresh barrel or flush tank that is dry at pick-up (at its reserve or below) is not used before it is first filled, and without
+that water nothing runs into grey barrel or cassette; the first night needs it.
 """
 
 from __future__ import annotations
@@ -19,16 +24,64 @@ from numpy.typing import NDArray
 
 from tripplan.model.trip import Trip
 from tripplan.model.van import DayWeather
-from tripplan.model.words import STORES
+from tripplan.model.words import STORES, Store
 from tripplan.schedule.candidates import Cast
 from tripplan.schedule.hours import DayHours
 from tripplan.van.use import StayKind, use_kind
 
-__all__ = ["Use", "blocks_of", "drive_classes", "weather_of"]
+__all__ = ["PickUp", "Use", "at_pick_up", "blocks_of", "drive_classes", "weather_of"]
 
 I32 = NDArray[np.int32]
 #: Stores that a service on the way can reset: what a day uses of them may fall after it.
 _SERVED = np.array([1, 1, 1, 1, 1, 0], dtype=np.int64)
+_FRESH, _GREY, _CASSETTE, _FLUSH = (STORES.index(s) for s in (Store.FRESH, Store.GREY, Store.CASSETTE, Store.FLUSH))
+
+
+@dataclass(frozen=True)
+class PickUp:
+    """The stores as the van is taken over.
+
+    Parameters
+    ----------
+    room
+        (R) what may be used up between two services [units].
+    start
+        (R) used up as the search counts it [units]: a dry store stands at its limit. true: as it is.
+    dry
+        (R) fresh or flush water at its reserve or below. untouched: nothing is used up yet.
+    flush
+        Number of the store that the toilet flushes from.
+    """
+
+    room: I32
+    start: I32
+    true: I32
+    dry: NDArray[np.bool_]
+    untouched: NDArray[np.bool_]
+    flush: int
+    battery_c: float
+
+    def idle(self, mask: int) -> NDArray[np.bool_]:
+        """(R) stores that the way to the first night leaves alone when it serves those of a mask."""
+        idle = np.zeros(len(STORES), dtype=bool)
+        idle[_FRESH] = self.dry[_FRESH]
+        idle[_GREY] = self.dry[_FRESH] and not mask >> _FRESH & 1
+        idle[_FLUSH] = self.dry[_FLUSH]
+        idle[_CASSETTE] = self.dry[self.flush] and not mask >> self.flush & 1
+        return idle
+
+    def counted(self, serves: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Masks of what ways from the depot serve, without stores that have no use of it on that day."""
+        return serves & ~sum(1 << r for r in range(len(STORES)) if self.untouched[r])
+
+    def worth(self, serves: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Masks by which ways from the depot may be compared: bits after the stores' say that grey and cassette see no use."""
+        masks = self.counted(serves)
+        for bit, (water, waste) in enumerate(((_FRESH, _GREY), (self.flush, _CASSETTE))):
+            if self.dry[water]:
+                spared = ((serves >> water & 1) == 0) | ((masks >> waste & 1) == 1)
+                masks = masks | (spared.astype(np.int64) << (len(STORES) + bit))
+        return masks
 
 
 @dataclass(frozen=True)
@@ -40,29 +93,22 @@ class Use:
     day_block, night_block
         As in `Problem`; use classes are first ``masks`` x driving classes (mask first), then one a kind of stay.
     kinds
-        Kinds of stay told apart. kind_of: that of each site.
+        Kinds of stay told apart, and the stores that each serves. kind_of: that of each site.
     after
         (D, R) what a towing day may use after a service: carried into the night [units].
     last_day
         (R) most that the last day uses [units].
-    room
-        (R) [units].
     """
 
     day_block: I32
     night_block: I32
-    kinds: tuple[StayKind, ...]
+    kinds: tuple[tuple[StayKind, int], ...]
     kind_of: NDArray[np.int32]
     masks: tuple[int, ...]
     classes: int
     after: NDArray[np.int64]
     last_day: NDArray[np.int64]
-    room: I32
-    battery_c: float
-
-    def tow_class(self, mask: int, drive_class: int) -> int:
-        """Return the use class of a towing day."""
-        return self.masks.index(mask) * self.classes + drive_class
+    pick_up: PickUp
 
     @property
     def first_stay(self) -> int:
@@ -84,7 +130,29 @@ def weather_of(trip: Trip, day: int, lat: float) -> DayWeather:
     return weather_for(trip.dates[day], lat, trip.weather)
 
 
-def blocks_of(trip: Trip, cast: Cast, hours: DayHours, masks: Iterable[int], classes_s: Sequence[int]) -> Use:
+def at_pick_up(trip: Trip, cast: Cast) -> PickUp:
+    """Return the stores as the van is taken over."""
+    from tripplan.van.limits import battery_temperature, capacity, reserve, room_units, used_units_of_levels
+
+    van = trip.van
+    cold = battery_temperature([w for row in _weathers(trip, _ends(trip, cast)) for w in row], trip.party)
+    room = room_units(van, battery_c=cold)
+    true = used_units_of_levels(van, trip.levels)
+    dry = np.zeros(len(STORES), dtype=bool)
+    for r in (_FRESH, _FLUSH):
+        full = capacity(van, STORES[r])
+        dry[r] = full > 0 and full - trip.levels.of(STORES[r]) >= full - reserve(van, STORES[r], battery_c=cold)
+    start = np.where(dry, np.minimum(true, room), true).astype(np.int32)
+    return PickUp(room, start, true, dry, true == 0, _FLUSH if van.flush_l > 0 else _FRESH, cold)
+
+
+def _weathers(trip: Trip, ends: Sequence[tuple[float, float]]) -> list[list[DayWeather]]:
+    return [[weather_of(trip, d, lat) for d in range(len(trip.dates))] for _, lat in ends]
+
+
+def blocks_of(
+    trip: Trip, cast: Cast, hours: DayHours, masks: Iterable[int], classes_s: Sequence[int], pick_up: PickUp | None = None
+) -> Use:
     """Work out the blocks of all days and nights.
 
     Parameters
@@ -93,15 +161,15 @@ def blocks_of(trip: Trip, cast: Cast, hours: DayHours, masks: Iterable[int], cla
         Which stores are served together on the way, 0 among them.
     """
     from tripplan.van.blocks import Block, join, to_units
-    from tripplan.van.limits import battery_temperature, room_units
 
+    pick_up = pick_up or at_pick_up(trip, cast)
+    room = pick_up.room
     days = len(trip.dates)
     ends = _ends(trip, cast)
-    weathers = [[weather_of(trip, d, lat) for d in range(days)] for _, lat in ends]
-    cold = battery_temperature([w for row in weathers for w in row], trip.party)
-    room = room_units(trip.van, battery_c=cold)
-    kinds = tuple(sorted({use_kind(s.kind) for s in cast.sites} or {StayKind()}))
-    kind_of = np.array([kinds.index(use_kind(s.kind)) for s in cast.sites], dtype=np.int32)
+    weathers = _weathers(trip, ends)
+    told = [(use_kind(s.kind), s.serves) for s in cast.sites]
+    kinds = tuple(sorted(set(told) or {(StayKind(), 0)}))
+    kind_of = np.array([kinds.index(t) for t in told], dtype=np.int32)
     clock = _Clock(trip, hours, ends, weathers)
     masks = tuple(sorted(set(masks) | {0}))
     width = len(masks) * len(classes_s)
@@ -113,20 +181,27 @@ def blocks_of(trip: Trip, cast: Cast, hours: DayHours, masks: Iterable[int], cla
         last = d == days - 1
         roads = [to_units(clock.road(d, end), room).astype(np.int64) for end in classes_s]
         carried = np.zeros(len(STORES), dtype=np.int64) if last else np.maximum(roads[-1][0], 0) * _SERVED
+        if d == 0:
+            carried = np.where(pick_up.untouched, 0, carried)
         after[d] = carried
         for m, mask in enumerate(masks):
-            kept = np.array([0 if mask >> r & 1 else 1 for r in range(len(STORES))], dtype=np.int64)
+            kept = _unserved(mask)
             for c, road in enumerate(roads):
-                day_block[d, m * len(classes_s) + c] = _lighter(road, carried * kept)
+                way = np.where(pick_up.idle(mask), 0, road) if d == 0 else road
+                day_block[d, m * len(classes_s) + c] = _lighter(way, carried * kept)
         if last:
             last_day = np.maximum(roads[-1][0], 0)
             break
-        up_front = Block(*(tuple(carried / _PER),) * 2)
-        for k, kind in enumerate(kinds):
+        for k, (kind, serves) in enumerate(kinds):
             stay = to_units(clock.stay(d, kind), room).astype(np.int64)
-            day_block[d, width + k] = _lighter(stay, carried)
-            night_block[d, k] = to_units(join(up_front, clock.night(d, kind)), room)
-    return Use(day_block, night_block, kinds, kind_of, masks, len(classes_s), after, last_day, room, cold)
+            left = carried * _unserved(serves)
+            day_block[d, width + k] = _lighter(stay, left)
+            night_block[d, k] = to_units(join(Block(*(tuple(left / _PER),) * 2), clock.night(d, kind)), room)
+    return Use(day_block, night_block, kinds, kind_of, masks, len(classes_s), after, last_day, pick_up)
+
+
+def _unserved(mask: int) -> NDArray[np.int64]:
+    return np.array([0 if mask >> r & 1 else 1 for r in range(len(STORES))], dtype=np.int64)
 
 
 def _per() -> NDArray[np.float64]:

@@ -1,0 +1,105 @@
+"""A van taken over with empty barrels: nothing is used aboard before the first fill, and the first night needs one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from helpers.toytrips import REGION, brute_force, toy_trip, toy_work
+
+from tripplan.model.van import Levels, Van
+from tripplan.model.words import STORES
+from tripplan.schedule.assemble import assemble
+from tripplan.schedule.levels import level_lines
+from tripplan.schedule.notes import assumptions_of
+from tripplan.schedule.plan import best_path
+from tripplan.schedule.use import at_pick_up
+from tripplan.van.limits import reserve
+
+FRESH, GREY, CASSETTE, FLUSH = range(4)
+EMPTY = Levels(0, 0, 0, 0, 9, 70)
+FROM_FRESH = Van("van", 45, 35, 12, 0, 4.5, 2, 80, solar_w=80)
+
+
+@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize(
+    ("levels", "van"),
+    [(EMPTY, None), (Levels(2, 0, 0, 6, 9, 70), None), (Levels(45, 0, 3, 0.5, 9, 70), None), (EMPTY, FROM_FRESH)],
+)
+def test_dry_trips_equal_to_trying_everything(seed, levels, van):
+    """With one barrel dry or both, and with a toilet that flushes from the barrel, the cost is that of trying everything."""
+    work = toy_work(seed, levels=levels, **({"van": van} if van else {}))
+    solution = best_path(work)
+    assert (solution.cost if solution.arcs else None) == brute_force(work)
+
+
+def test_dry_is_at_the_reserve_or_below():
+    """A barrel counts as dry at its reserve or below, and a hair above it does not."""
+    trip, cast, _ = toy_trip(1)
+    kept = reserve(trip.van, "fresh")
+    assert kept > 0
+    for level, dry in ((0, True), (kept, True), (kept + 0.1, False)):
+        pick_up = at_pick_up(replace(trip, levels=replace(EMPTY, fresh_l=level)), cast)
+        assert bool(pick_up.dry[FRESH]) is dry
+        assert not pick_up.dry[[GREY, CASSETTE, 4, 5]].any()
+        assert pick_up.start[FRESH] <= pick_up.room[FRESH]
+        assert pick_up.true[FRESH] == np.ceil((45 - level) * 10 - 1e-6)
+
+
+def test_nothing_is_used_before_the_first_fill():
+    """On the way to the first night grey and cassette stay as they are, unless the way fills the water that they come from."""
+    trip, cast, ways = toy_trip(3, levels=EMPTY)
+    work = assemble(trip, REGION, cast, ways)
+    p, o = work.problem, work.options
+    for arc in np.flatnonzero(o.start == 0).tolist():
+        total, prefix, _ = p.day_block[0, p.arc_use[arc]]
+        filled = bool(int(o.serves[arc]) >> FRESH & 1)
+        assert (prefix[GREY] > 0) == filled
+        assert (prefix[CASSETTE] > 0) == filled
+        assert prefix[FRESH] == prefix[FLUSH] == 0
+        assert prefix[4] > 0
+        assert (total <= prefix).all()
+    full = assemble(replace(trip, levels=Levels(45, 0, 0, 8, 9, 70)), REGION, cast, ways)
+    assert (full.problem.day_block[0, :, 1, :4] > 0)[full.problem.arc_use[full.options.start == 0]].all()
+
+
+def test_first_night_is_served_and_levels_are_true():
+    """Every plan fills on the way or at the first site; the levels shown begin at 0 litres, and the plan says where to fill."""
+    seen = {"way": 0, "site": 0}
+    for seed in range(40):
+        work = toy_work(seed, levels=EMPTY)
+        solution = best_path(work)
+        if not solution.arcs:
+            continue
+        lines = level_lines(work, solution.arcs)
+        fresh = next(line for line in lines[0] if line.store == "fresh")
+        assert fresh.leave == 0
+        assert fresh.served
+        way = "way" in fresh.served
+        seen["way" if way else "site"] += 1
+        assert fresh.arrive > 30 if way else fresh.arrive == 0
+        assert fresh.worst >= fresh.limit
+        assert lines[1][FRESH].leave == fresh.end > 0
+        said = next(text for text in assumptions_of(work, solution.arcs) if "empty at pick-up" in text)
+        where = [s.spot.name for s in work.stops(solution.arcs[0]) if s.serves & 1]
+        where = where or [work.cast.sites[int(work.options.end[solution.arcs[0]]) - 2].spot.name]
+        assert f"fill at {where[0]} before the first night" in said
+    assert min(seen.values()) >= 3
+
+
+def test_without_any_tap_there_is_no_plan():
+    """With no water anywhere an empty barrel means no plan, where a full one has one."""
+    found = 0
+    for seed in range(12):
+        trip, cast, ways = toy_trip(seed, nights=2)
+        no_tap = ~(1 << FRESH | 1 << FLUSH)
+        cast = replace(
+            cast,
+            sites=tuple(replace(s, serves=s.serves & no_tap) for s in cast.sites),
+            van_stops=tuple(replace(s, serves=s.serves & no_tap) for s in cast.van_stops),
+        )
+        assert not best_path(assemble(replace(trip, levels=EMPTY), REGION, cast, ways)).arcs
+        found += bool(best_path(assemble(trip, REGION, cast, ways)).arcs)
+    assert found >= 2
+    assert [s.value for s in STORES[:4]] == ["fresh", "grey", "cassette", "flush"]
