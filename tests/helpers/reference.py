@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tripplan.region.columns import Access
+from tripplan.region.columns import HOLDS_CAR, HOLDS_TOW, Access
 from tripplan.roads.join import Joined
 from tripplan.roads.verdict import Verdict
 
@@ -35,6 +35,7 @@ class Reference:
         self.rules: list[tuple[tuple[int, ...], int, bool]] = [
             (tuple(turns.pieces[turns.ptr[r] : turns.ptr[r + 1]].tolist()), int(turns.via[r]), bool(turns.only[r]))
             for r in range(len(turns.osm_id))
+            if turns.holds_for[r] & (HOLDS_TOW if network.terms.van else HOLDS_CAR) and r not in network.closures.turns_off
         ]
         self.by_last_but_one: dict[int, list[tuple[tuple[int, ...], int, bool]]] = {}
         for rule in self.rules:

@@ -117,6 +117,7 @@ first_day_max_h = 1
 drivers = 2
 ferries = false
 tolls = false
+hourly_closures_all_day = false
 leave_after = 08:30:00
 arrive_by = 17:00:00
 sunset_margin_min = 60
@@ -164,6 +165,7 @@ place = "Tarrow Green"
         1020,
         60,
     )
+    assert trip.road_hours == (510, 1020)
     assert (trip.powered_nights_at_least, trip.site_kinds) == (2, (SiteKind.CARAVAN_SITE, SiteKind.FARM))
     assert (trip.pets, trip.budget_cents, trip.max_one_night_stays, trip.presumed_offers) == (True, 90000, 3, False)
     assert (trip.levels.fresh_l, trip.levels.gas_kg, trip.weights.drive_hour_cents) == (30, 4.5, 1500)

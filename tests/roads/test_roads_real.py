@@ -44,7 +44,7 @@ def against_networkx(region: Region, terms: Terms, pairs: int, seed: int) -> int
     rows = np.flatnonzero(short)
     kept = replace(
         turns, osm_id=turns.osm_id[rows], via=turns.via[rows], only=turns.only[rows], u_turn=turns.u_turn[rows], when=turns.when[rows],
-        ptr=np.arange(0, 2 * len(rows) + 1, 2), pieces=np.concatenate([turns.pieces[turns.ptr[r] : turns.ptr[r + 1]] for r in rows] or [turns.pieces[:0]]),
+        holds_for=turns.holds_for[rows], ptr=np.arange(0, 2 * len(rows) + 1, 2), pieces=np.concatenate([turns.pieces[turns.ptr[r] : turns.ptr[r + 1]] for r in rows] or [turns.pieces[:0]]),
     )  # fmt: skip
     region = replace(region, turns=kept)
     network = open_network(region, terms)
@@ -182,7 +182,13 @@ def test_ten_route_lengths_against_osmnx(extracts, tmp_path, name):
     graph = osmnx.graph_from_xml(roads_only(source, region, tmp_path), bidirectional=False, simplify=False, retain_all=True)
     plain = replace(
         region,
-        turns=replace(region.turns, osm_id=region.turns.osm_id[:0], ptr=region.turns.ptr[:1]),
+        turns=replace(
+            region.turns,
+            osm_id=region.turns.osm_id[:0],
+            ptr=region.turns.ptr[:1],
+            when=region.turns.when[:0],
+            holds_for=region.turns.holds_for[:0],
+        ),
         junctions=replace(region.junctions, blocks_car=region.junctions.blocks_car * 0),
     )
     terms = replace(Terms(CAR, van=False, surfaces="any", country=region.meta.country), every_road=True)

@@ -151,6 +151,24 @@ def test_closed_when_leaves_out_what_is_no_date() -> None:
     assert closed_on(closed_when({**ROAD, "seasonal": "summer"}), date(2025, 7, 1)) is None
 
 
+def test_days_on_which_a_ferry_sails() -> None:
+    """A ferry goes on days with any sailing, where a road with such hours would count as closed; the hours asked for matter."""
+    ferry = {"route": "ferry", "motor_vehicle": "yes", "opening_hours": "Mo-Fr 10:00-16:00"}
+    assert closed_when(ferry) == "no; sails @ (Mo-Fr 10:00-16:00)"
+    assert [closed_on(closed_when(ferry), day) for day in (SUMMER, SATURDAY)] == [False, True]
+    assert closed_on(closed_when({**ROAD, "opening_hours": "Mo-Fr 10:00-16:00"}), SUMMER) is True
+    assert closed_on(closed_when(ferry), SUMMER, hours=(17 * 60, 19 * 60)) is True
+    assert closed_when({**ferry, "opening_hours": "24/7"}) == ""
+
+
+def test_closures_by_the_hour_within_given_hours() -> None:
+    """A closure by the hour counts for the day, unless the hours of use are given and lie outside it."""
+    for hours, closed in ((None, True), ((9 * 60, 18 * 60), False), ((9 * 60, 23 * 60), True)):
+        assert closed_on("no @ (22:00-06:00)", SUMMER, hours=hours) is closed
+    assert closed_on("no; yes @ (10:00-16:00)", SUMMER, hours=(11 * 60, 15 * 60)) is False
+    assert closed_on("no; yes @ (10:00-16:00)", SUMMER, hours=(9 * 60, 15 * 60)) is True
+
+
 WINTER, SUMMER, SATURDAY = date(2025, 1, 15), date(2025, 7, 15), date(2025, 7, 19)
 
 
@@ -223,10 +241,11 @@ def test_a_bollard_takes_a_key_for_vehicles() -> None:
 
 
 def test_restrictors_and_fords() -> None:
-    """A bar below any van closes to it, a high one doesn't; one without a figure closes; the car may pass more."""
-    assert judge_barrier({"barrier": "height_restrictor", "maxheight": "2.1"}, "tow").access == CLOSED
+    """A bar with a figure is for each outfit to be held against; one without a figure closes to the van."""
+    assert judge_barrier({"barrier": "height_restrictor", "maxheight": "2.1"}, "tow").access == OPEN
     assert judge_barrier({"barrier": "height_restrictor", "maxheight": "2.1"}, "car").access == OPEN
-    assert judge_barrier({"barrier": "height_restrictor", "maxheight": "1.8"}, "car").access == CLOSED
+    assert judge_barrier({"barrier": "width_restrictor", "maxwidth": "2.1"}, "tow").why == "width_restrictor of 2.1 m"
+    assert judge_barrier({"barrier": "width_restrictor"}, "tow").access == CLOSED
     assert judge_barrier({"barrier": "height_restrictor", "maxheight": "3.5"}, "tow").access == OPEN
     assert judge_barrier({"barrier": "height_restrictor", "maxheight": "12'"}, "tow").access == OPEN
     assert judge_barrier({"barrier": "height_restrictor"}, "tow").access == CLOSED

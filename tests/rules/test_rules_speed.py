@@ -77,6 +77,10 @@ def test_towns_and_duals() -> None:
     assert not dual({"highway": "primary", "oneway": "yes", "source:maxspeed": "FR:urban"})
     assert dual({"highway": "tertiary", "dual_carriageway": "yes"})
     assert not dual({"highway": "tertiary", "oneway": "yes"})
+    assert not dual({"highway": "primary", "oneway": "yes"})  # may as well be a street
+    assert dual({"highway": "motorway"})
+    assert dual({"highway": "trunk"}, one_way=-1)
+    assert not dual({"highway": "trunk", "oneway": "yes"}, one_way=0)
 
 
 def outfit(limit: float = 130, *, towing: bool = True, mass: float = 3400, approved: bool = False) -> Outfit:

@@ -198,9 +198,17 @@ def open_days(
 
 
 @lru_cache(maxsize=65536)
-def any_open(text: str, day: date, country: str = "", lon: float | None = None, lat: float | None = None) -> bool | None:
+def any_open(
+    text: str,
+    day: date,
+    country: str = "",
+    lon: float | None = None,
+    lat: float | None = None,
+    from_min: int = 0,
+    to_min: int = 1440,
+) -> bool | None:
     """Say whether a text of dates or hours holds at any time of a date; ``None`` when it is not readable."""
-    return windows(text, day, 0, 1440, country, lon, lat).open
+    return windows(text, day, from_min, to_min, country, lon, lat).open
 
 
 @lru_cache(maxsize=65536)

@@ -17,7 +17,7 @@ from tripplan.model.outfit import Outfit
 from tripplan.model.place import Spot
 from tripplan.model.plan import Day, Leg, Plan
 from tripplan.model.words import Surface
-from tripplan.region.columns import HIGHWAYS, Access, Flag
+from tripplan.region.columns import HIGHWAYS, HOLDS_CAR, HOLDS_TOW, Access, Flag
 from tripplan.region.region import Region
 
 __all__ = ["audit_roads"]
@@ -279,7 +279,7 @@ class _Leg:
 
         closed_when = self.region.ways.closed_when[self.way]
         for number in np.unique(closed_when[closed_when >= 0]):
-            if self._shut(closed_on(self.region.string(int(number)), self._date())):
+            if self._shut(closed_on(self.region.string(int(number)), self._date(), hours=self.trip.road_hours)):
                 self._list(closed_when == number, "closed that day", f"of road closed on {self._date():%d %b}")
 
     @staticmethod
@@ -296,6 +296,17 @@ class _Leg:
         if len(shut):
             what = self.region.string(int(junctions.barrier[self.passed[shut[0]]])) or "barrier"
             self.add("barrier", float(len(shut)), "places", f"a {what} after {self._name(int(shut[0]))} lets the outfit not pass")
+        o = self.outfit
+        for limit, need, what in (
+            (junctions.max_height_m, o.height_m + o.height_clearance_m, "height"),
+            (junctions.max_width_m, o.width_m + o.width_clearance_m, "width"),
+            (junctions.max_weight_kg, o.mass_kg, "weight"),
+        ):
+            with np.errstate(invalid="ignore"):
+                low = np.flatnonzero(limit[self.passed] < need - 1e-4)
+            if len(low):
+                where = self._name(int(low[0]))
+                self.add(what, float(len(low)), "places", f"past a {what} limit below {need:g} at a point after {where}")
 
     def _turns(self, table: dict[int, list[int]]) -> None:
         back = (self.piece[1:] == self.piece[:-1]) & (self.forward[1:] != self.forward[:-1])
@@ -310,10 +321,10 @@ class _Leg:
         path = self.piece.tolist()
         for row in range(len(path) - 1):
             for turn in table.get(path[row], ()):
-                if turns.u_turn[turn] or turns.via[turn] != self.passed[row]:
+                if turns.via[turn] != self.passed[row] or not turns.holds_for[turn] & (HOLDS_TOW if self.van else HOLDS_CAR):
                     continue
-                if turns.when[turn] >= 0:
-                    continue  # a conditional turn is the clock's matter
+                if turns.when[turn] >= 0 and not self._holds(self.region.string(int(turns.when[turn]))):
+                    continue
                 rule = turns.pieces[turns.ptr[turn] : turns.ptr[turn + 1]].tolist()
                 ahead = path[row : row + len(rule)]
                 if turns.only[turn]:
@@ -322,6 +333,12 @@ class _Leg:
                     broken = ahead == rule
                 if broken:
                     self.add("turn", 1, "", f"breaks turn restriction {int(turns.osm_id[turn])} after {self._name(row)}")
+
+    def _holds(self, when: str) -> bool:
+        """Whether a turn restriction with a condition holds for this outfit on this date."""
+        from tripplan.rules.turns import in_force
+
+        return in_force(when, self._date(), self.region.meta.country, outfit=self.outfit, hours=self.trip.road_hours)
 
     def _off_limits(self) -> None:
         for name, ring in self.trip.firm.areas_off_limits:

@@ -122,6 +122,9 @@ class Trip:
     no_towing
         Dates on which the van must stand. leave_after_min, arrive_by_min: minutes after midnight between which
         a day on the road lies, when nothing narrower (light, depot, opening days) rules.
+    hourly_closures_all_day
+        Whether a road closed, or a turn barred, by the hour counts so all day; else only where that touches the hours
+        of a day on the road.
     sunset_margin_min
         Arrival at least so long before sunset.
     powered_nights_at_least
@@ -169,6 +172,7 @@ class Trip:
     leave_after_min: int = 9 * 60
     arrive_by_min: int = 18 * 60
     sunset_margin_min: int = 45
+    hourly_closures_all_day: bool = True
 
     def __post_init__(self) -> None:
         where = f"trip {self.name!r}"
@@ -188,6 +192,14 @@ class Trip:
     def nights(self) -> int:
         """Number of nights; days are one more."""
         return (self.return_by.date() - self.pick_up.date()).days
+
+    @property
+    def road_hours(self) -> tuple[int, int] | None:
+        """From and to [minutes after midnight] within which every drive lies; ``None`` where hours are not to be looked at."""
+        if self.hourly_closures_all_day:
+            return None
+        ready = self.pick_up.hour * 60 + self.pick_up.minute + self.firm.handover_min
+        return min(self.leave_after_min, ready), max(self.arrive_by_min, self.leave_after_min + 1)
 
     @property
     def dates(self) -> tuple[date, ...]:

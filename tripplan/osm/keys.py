@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
-    "BASE_LAYER_OF", "BORDER_TAG", "FERRY_KEYS", "LIVE_NODE_TAGS", "LIVE_WAY_TAGS", "NODE_KEYS", "NODE_KEYS_OF_ANY_VALUE", "PLACES_TO_LOOK_UP", "PLACE_TAGS", "ROAD_CLASSES", "ROAD_TAGS", "road_key",
+    "BASE_LAYER_OF", "BORDER_TAG", "ENTRANCE_VALUES", "FERRY_KEYS", "FORD_TAG", "LIVE_NODE_TAGS", "LIVE_WAY_TAGS", "NODE_KEYS", "NODE_KEYS_OF_ANY_VALUE", "PLACES_TO_LOOK_UP", "PLACE_TAGS", "ROAD_CLASSES", "ROAD_TAGS", "STATES_OF", "road_key",
 ]  # fmt: skip
 
 #: Values of `highway` that cars may use (wiki: Key:highway), same order as the region's classes.
@@ -57,11 +57,17 @@ BASE_LAYER_OF: dict[tuple[str, str], str] = {
     ("waterway", "river"): "river",
 }  # fmt: skip
 BORDER_TAG: tuple[str, str] = ("admin_level", "2")
+#: Beginnings of ISO 3166-2 codes of countries whose towing limits differ by state: the boundaries are worth reading.
+STATES_OF: tuple[str, ...] = ("AU-", "US-")
 
-#: Keys of nodes that are taken whatever the value.
-NODE_KEYS_OF_ANY_VALUE: tuple[str, ...] = ("barrier", "ford")
+#: Keys of nodes that are taken whatever the value: what may stand in the way of an outfit.
+NODE_KEYS_OF_ANY_VALUE: tuple[str, ...] = ("barrier", "ford", "maxheight", "maxwidth", "maxweight")
+#: Old way of writing a ford at a point.
+FORD_TAG: tuple[str, str] = ("highway", "ford")
+#: Entrances of areas, by value: not those for walkers, staff or the fire brigade.
+ENTRANCE_VALUES: frozenset[str] = frozenset(("yes", "main", "entrance", "gate", "secondary", "customers", "guest"))
 #: Keys by which libosmium lets nodes pass.
-NODE_KEYS: tuple[str, ...] = (*NODE_KEYS_OF_ANY_VALUE, *_PLACE_VALUES)
+NODE_KEYS: tuple[str, ...] = (*NODE_KEYS_OF_ANY_VALUE, FORD_TAG[0], "entrance", *_PLACE_VALUES)
 
 _ROAD_KEYS = frozenset(
     (
@@ -76,8 +82,10 @@ _ROAD_KEY_STARTS = (
     "maxweight", "maxgcweight", "maxaxleload:", "maxspeed:", "zone:", "source:maxspeed", "surface:", "smoothness:",
 )  # fmt: skip
 
-#: Keys that say for whom a ferry is, read on ferries only.
-FERRY_KEYS: tuple[bytes, ...] = (b"foot", b"bicycle", b"passenger")
+#: Keys that say for whom a ferry is and how to board it, read on ferries only.
+FERRY_KEYS: tuple[bytes, ...] = (
+    b"foot", b"bicycle", b"passenger", b"reservation", b"check_in", b"check_in:duration", b"checkin", b"boarding:duration",
+)  # fmt: skip
 
 
 def road_key(key: str) -> bool:
@@ -98,4 +106,4 @@ LIVE_WAY_TAGS: tuple[str, ...] = tuple(
         }
     )
 )  # fmt: skip
-LIVE_NODE_TAGS: tuple[str, ...] = ("barrier", "ford", "locked", "highway", *_HIERARCHY, *_SIZES[:2])
+LIVE_NODE_TAGS: tuple[str, ...] = ("barrier", "ford", "locked", "highway", "entrance", *_HIERARCHY, *_SIZES[:2], "maxweight")

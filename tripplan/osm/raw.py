@@ -67,7 +67,9 @@ class RawMap:
     areas
         Places that are areas. lines: vectors of the base map.
     country_areas
-        Boundaries of admin_level 2 that close, with their tags.
+        Boundaries of admin_level 2 that close, with their tags. state_areas: those of admin_level 4.
+    entrances
+        Nodes tagged as entrances, I32[n, 2], 1e-7 degrees.
     faults
         What was met and how often.
     """
@@ -91,3 +93,5 @@ class RawMap:
     restrictions: list[RawRelation]
     country_areas: list[RawArea]
     faults: dict[str, int] = field(default_factory=dict)
+    entrances: I32 = field(default_factory=lambda: np.empty((0, 2), np.int32))
+    state_areas: list[RawArea] = field(default_factory=list)

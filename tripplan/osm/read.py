@@ -5,20 +5,27 @@ from __future__ import annotations
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.progress import Progress, silent
 from tripplan.osm.keys import (
     BASE_LAYER_OF,
     BORDER_TAG,
+    ENTRANCE_VALUES,
+    FORD_TAG,
     NODE_KEYS,
     NODE_KEYS_OF_ANY_VALUE,
     PLACE_TAGS,
     PLACES_TO_LOOK_UP,
     ROAD_TAGS,
+    STATES_OF,
 )
 from tripplan.osm.opl import parse_members, parse_tags
 from tripplan.osm.raw import RawMap, RawNode, RawRelation
@@ -114,7 +121,7 @@ def _read(file: Path, scratch: Path, say: Progress) -> RawMap:
     way_filter.enable_for(bits.WAY)
     with osmium.io.Reader(source, bits.NODE | bits.WAY) as reader:
         _apply(osmium, reader, [store, node_filter, way_filter], data, stamps=not stamp)
-    nodes, ways, newest = _nodes_and_ways(data, faults)
+    nodes, entrances, ways, newest = _nodes_and_ways(data, faults)
     data.unlink()
 
     assembler = Assembler(wanted, faults)
@@ -135,6 +142,7 @@ def _read(file: Path, scratch: Path, say: Progress) -> RawMap:
         written = datetime.fromtimestamp(file.stat().st_mtime, tz=UTC).date()
         stamp = f"{written.isoformat()} (date of the file; it carries none)"
     raw = ways.finish(str(file.name), stamp[:10] if "(" not in stamp else stamp, nodes, assembler, restrictions, faults)
+    raw = replace(raw, entrances=entrances, state_areas=assembler.states)
     if len(raw.way_id) == 0:
         raise BadInputError("no roads in it", where=str(file), next_step="take an extract with highway=* ways and their nodes")
     return raw
@@ -199,6 +207,8 @@ def _relations(path: Path, faults: Counter[str]) -> tuple[list[RawRelation], lis
         pairs = set(tag_text.split(b","))
         if tags.get("boundary") == "administrative" and tags.get("admin_level") == "2":
             layer = "border"
+        elif tags.get("boundary") == "administrative" and tags.get("ISO3166-2", "").startswith(STATES_OF):
+            layer = "state"
         elif any(sign in pairs for sign in place_signs):
             layer = "place"
         elif any(sign in pairs for sign in water):
@@ -210,9 +220,12 @@ def _relations(path: Path, faults: Counter[str]) -> tuple[list[RawRelation], lis
     return restrictions, wanted
 
 
-def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], WayTable, str]:
+def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], NDArray[np.int32], WayTable, str]:
     nodes: dict[int, RawNode] = {}
+    gaps: list[tuple[int, int]] = []
+    entrance = frozenset(f"entrance={value}".encode() for value in ENTRANCE_VALUES)
     signs = {f"{key}={value}".encode() for key, value in PLACE_TAGS} | {f"place={value}".encode() for value in PLACES_TO_LOOK_UP}
+    signs.add("=".join(FORD_TAG).encode())
     starts = tuple(f"{key}=".encode() for key in NODE_KEYS_OF_ANY_VALUE)
     table = WayTable(faults)
     newest = b""
@@ -223,8 +236,10 @@ def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], Wa
         if line[:1] == b"w":
             table.add(int(fields[0][1:]), fields[-2][1:], fields[-1][1:])
             continue
-        text = fields[-3][1:]
-        if not any(pair in signs or pair.startswith(starts) for pair in text.split(b",")):
+        pairs = fields[-3][1:].split(b",")
+        if b"entrance=" in fields[-3] and not entrance.isdisjoint(pairs) and fields[-2][1:] and fields[-1][1:]:
+            gaps.append((round(float(fields[-2][1:]) * 1e7), round(float(fields[-1][1:]) * 1e7)))
+        if not any(pair in signs or pair.startswith(starts) for pair in pairs):
             continue
         number = int(fields[0][1:])
         if number in nodes:
@@ -234,6 +249,6 @@ def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], Wa
         if not x or not y:
             faults["places or barriers without a position"] += 1
             continue
-        nodes[number] = RawNode(number, float(x), float(y), parse_tags(text))
+        nodes[number] = RawNode(number, float(x), float(y), parse_tags(fields[-3][1:]))
     table.flush()
-    return list(nodes.values()), table, newest[1:].decode()
+    return list(nodes.values()), np.array(gaps, np.int32).reshape(-1, 2), table, newest[1:].decode()

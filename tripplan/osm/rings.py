@@ -18,7 +18,7 @@ Part = tuple[NDArray[np.int64], NDArray[np.int32]]
 
 @dataclass(frozen=True, slots=True)
 class WantedRelation:
-    """A relation to assemble: what it is for (``place``, ``water``, ``border``), tags, and member ways with roles."""
+    """A relation to assemble: what it is for (``place``, ``water``, ``border``, ``state``), tags, and member ways with roles."""
 
     osm_id: int
     layer: str
@@ -77,6 +77,8 @@ class Assembler:
         self._parts: dict[int, Part] = {}
         self._clipped: set[int] = set()
         self.way_ids = {ref for relation in wanted for ref, _ in relation.ways}
+        #: Boundaries of states that close, once `finish` was called.
+        self.states: list[RawArea] = []
 
     def add(self, line: bytes) -> None:
         """Take one member way as an OPL line."""
@@ -101,13 +103,16 @@ class Assembler:
             whole = all(ref in self._parts and ref not in self._clipped for ref in ways)
             outer, left = join_rings([self._parts[r] for r, role in relation.ways if role != "inner" and r in self._parts])
             inner, _ = join_rings([self._parts[r] for r, role in relation.ways if role == "inner" and r in self._parts])
-            if not whole or left:
+            if (not whole or left) and relation.layer != "state":
                 self._faults[f"areas not whole ({relation.layer})"] += 1
             if relation.layer == "place":
                 if not outer:  # a broken ring still says where the place is
                     outer = [self._parts[ref][1] for ref in ways if ref in self._parts]
                 if outer:
                     areas.append(RawArea(f"r{relation.osm_id}", relation.tags, tuple(outer), tuple(inner)))
+            elif relation.layer == "state":
+                if outer and whole and not left:
+                    self.states.append(RawArea(f"r{relation.osm_id}", relation.tags, tuple(outer), tuple(inner)))
             elif relation.layer == "water":
                 lines += [RawLine("water", True, ring) for ring in outer]
             else:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from tripplan.model.errors import BadInputError
 from tripplan.model.progress import Progress, silent
 from tripplan.model.words import Source, Surface
-from tripplan.osm.raw import RawMap
+from tripplan.osm.raw import RawMap, RawNode
 from tripplan.region.columns import Junctions, Pieces, RegionMeta, Ways
 from tripplan.region.curves import curvature, segment_lengths
 from tripplan.region.judge import FERRY, judge_ways, tagged_code
@@ -24,7 +24,7 @@ from tripplan.region.store import place_text
 from tripplan.region.strings import StringTable, pack
 from tripplan.region.thin import base_map
 from tripplan.region.turns import resolve_turns
-from tripplan.region.where import country_of
+from tripplan.region.where import country_of, state_of
 
 __all__ = ["build", "content_key"]
 
@@ -63,8 +63,7 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
     progress("Judging roads", 0.5)
     ways = judge_ways(raw, strings)
     progress("Cutting roads at junctions", 0.6)
-    barriers = [node for node in raw.nodes if "barrier" in node.tags or "ford" in node.tags]
-    split = split_ways(raw, np.array(sorted(node.osm_id for node in barriers), np.int64))
+    split = split_ways(raw, np.array(sorted(node.osm_id for node in raw.nodes if _stands_in_the_way(node)), np.int64))
     pieces, way_m = _pieces(raw, split, ways)
     junctions = _junctions(raw, split, strings, faults)
     progress("Presuming surfaces", 0.75)
@@ -80,7 +79,7 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
     country, how = country_of(raw, zone)
     meta = RegionMeta(
         name=name or Path(raw.source_file).name.split(".")[0] or "region", key="", data_date=raw.data_date, source_file=Path(raw.source_file).name,
-        country=country, country_how=how, tz=zone, bbox=bbox, faults={what: int(count) for what, count in sorted(faults.items()) if count},
+        country=country, country_how=how, tz=zone, bbox=bbox, faults={what: int(count) for what, count in sorted(faults.items()) if count}, state=state_of(raw),
     )  # fmt: skip
     region = Region(meta, strings.packed(), ways, pieces, junctions, turns, places, towns, base)
     for table in (ways, pieces, junctions, turns, towns, base):
@@ -102,7 +101,7 @@ def content_key(region: Region) -> str:
     digest.update(packed.ptr.data)
     for place in region.places:
         digest.update(place_text(place).encode())
-    digest.update(f"{region.meta.country} {region.meta.tz}".encode())
+    digest.update(f"{region.meta.country} {region.meta.state} {region.meta.tz}".encode())
     return digest.hexdigest()
 
 
@@ -139,25 +138,39 @@ def _pieces(raw: RawMap, split: Split, ways: Ways) -> tuple[Pieces, NDArray[np.f
     return pieces, np.bincount(split.way, weights=length, minlength=len(raw.way_id)).astype(np.float64)
 
 
+def _stands_in_the_way(node: RawNode) -> bool:
+    """Whether a node may bar the road to some outfit: a barrier, a ford, a bar or gap with a figure."""
+    tags = node.tags
+    return "barrier" in tags or "ford" in tags or tags.get("highway") == "ford" or any(key.startswith("max") for key in tags)
+
+
 def _junctions(raw: RawMap, split: Split, strings: StringTable, faults: Counter[str]) -> Junctions:
     from tripplan.rules.access import judge_barrier
+    from tripplan.rules.limits import size_limits
 
     count = len(split.junction_id)
     lon, lat = raw.lon_e7[split.junction_point], raw.lat_e7[split.junction_point]
     tow, car = np.zeros(count, np.uint8), np.zeros(count, np.uint8)
+    height, width, weight = (np.full(count, np.nan, np.float32) for _ in range(3))
     why = np.full(count, -1, np.int32)
     for node in raw.nodes:
-        if "barrier" not in node.tags and "ford" not in node.tags:
+        if not _stands_in_the_way(node):
             continue
         at = int(np.searchsorted(split.junction_id, node.osm_id))
         if at == count or split.junction_id[at] != node.osm_id:
             continue
         for_tow, for_car = judge_barrier(node.tags, "tow"), judge_barrier(node.tags, "car")
         tow[at], car[at] = int(for_tow.access), int(for_car.access)
-        why[at] = strings.number(for_tow.why or for_car.why or node.tags.get("barrier", "ford"))
+        limits = size_limits(node.tags)
+        height[at], width[at], weight[at] = limits.height_m, limits.width_m, limits.weight_kg
+        what = node.tags.get("barrier") or ("ford" if "ford" in node.tags.values() or "ford" in node.tags else "sign")
+        why[at] = strings.number(for_tow.why or for_car.why or what)
     place = np.sort((lon.astype(np.int64) << 32) | (lat.astype(np.int64) & 0xFFFFFFFF))
     faults["junctions that share their position with another"] += int((place[1:] == place[:-1]).sum())
-    return Junctions(osm_id=split.junction_id, lon_e7=lon, lat_e7=lat, blocks_tow=tow, blocks_car=car, barrier=why)
+    return Junctions(
+        osm_id=split.junction_id, lon_e7=lon, lat_e7=lat, blocks_tow=tow, blocks_car=car, barrier=why,
+        max_height_m=height, max_width_m=width, max_weight_kg=weight,
+    )  # fmt: skip
 
 
 def _presume(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.float64], strings: StringTable) -> Ways:

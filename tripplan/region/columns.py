@@ -6,13 +6,27 @@ routing. Strings are numbers into one table; -1 is none. NaN is "not posted".
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BASE_LAYERS", "HIGHWAYS", "Access", "BaseMap", "Flag", "Junctions", "Pieces", "RegionMeta", "Towns", "Turns", "Ways"]
+__all__ = [
+    "BASE_LAYERS",
+    "HIGHWAYS",
+    "HOLDS_CAR",
+    "HOLDS_TOW",
+    "Access",
+    "BaseMap",
+    "Flag",
+    "Junctions",
+    "Pieces",
+    "RegionMeta",
+    "Towns",
+    "Turns",
+    "Ways",
+]
 
 F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
@@ -53,6 +67,31 @@ class Flag(IntEnum):
     FORD = 128
     DUAL = 256  # dual carriageway or one-way road outside a town
     ROUGH = 512  # sealed but rough (sett, bad smoothness): slow, with a caution
+    TOWN = 1024  # not tagged built-up, but streets where people live lie all around: counts where no speed is posted
+
+
+#: Bits of `Turns.holds_for`.
+HOLDS_TOW, HOLDS_CAR = 1, 2
+
+
+def _none_f32() -> F32:
+    return np.empty(0, np.float32)
+
+
+def _none_i32() -> I32:
+    return np.empty(0, np.int32)
+
+
+def _none_u8() -> U8:
+    return np.empty(0, np.uint8)
+
+
+def _fill(table: Ways | Junctions | Turns, rows: int, neutral: dict[str, float]) -> None:
+    """Give columns that were left out their neutral value in every row."""
+    for name in neutral.keys() & {f.name for f in fields(table)}:
+        column = getattr(table, name)
+        if len(column) == 0 and rows:
+            object.__setattr__(table, name, np.full(rows, neutral[name], column.dtype))
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +102,8 @@ class Ways:
     ``tow_access`` / ``car_access`` hold `Access`. ``closed_when`` is a string number of a raw conditional closure
     ("no @ (Nov-Apr)"), -1 none. ``max_*``: posted limits [m, kg]. ``speed_fwd`` / ``speed_bwd`` / ``speed_trailer``:
     posted [km/h]. ``incline``: greatest tagged grade, absolute [%]. ``ferry_s``: tagged crossing time of the whole way
-    [s]; ``ferry_wait_s``: from interval. ``oneway``: 0 both, 1 as drawn, -1 against.
+    [s]; ``ferry_wait_s``: from interval; ``ferry_check_in_s``: how long before departure one has to be there [s];
+    ``ferry_booking``: string number of what is tagged about reservations. ``oneway``: 0 both, 1 as drawn, -1 against.
     """
 
     osm_id: I64
@@ -90,6 +130,11 @@ class Ways:
     flags: U16
     ferry_s: F32
     ferry_wait_s: F32
+    ferry_check_in_s: F32 = field(default_factory=_none_f32)
+    ferry_booking: I32 = field(default_factory=_none_i32)
+
+    def __post_init__(self) -> None:
+        _fill(self, len(self.osm_id), {"ferry_check_in_s": np.nan, "ferry_booking": -1})
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +159,10 @@ class Pieces:
 
 @dataclass(frozen=True, slots=True)
 class Junctions:
-    """One row a junction (or dead end, or barrier): ``blocks_tow`` / ``blocks_car`` hold `Access` of a barrier there."""
+    """One row a junction (or dead end, or barrier): ``blocks_tow`` / ``blocks_car`` hold `Access` of a barrier there.
+
+    ``max_height_m``, ``max_width_m``, ``max_weight_kg``: what a bar, a gap or a bridge at this point lets pass; NaN: no figure.
+    """
 
     osm_id: I64
     lon_e7: I32
@@ -122,15 +170,22 @@ class Junctions:
     blocks_tow: U8
     blocks_car: U8
     barrier: I32
+    max_height_m: F32 = field(default_factory=_none_f32)
+    max_width_m: F32 = field(default_factory=_none_f32)
+    max_weight_kg: F32 = field(default_factory=_none_f32)
+
+    def __post_init__(self) -> None:
+        _fill(self, len(self.osm_id), dict.fromkeys(("max_height_m", "max_width_m", "max_weight_kg"), np.nan))
 
 
 @dataclass(frozen=True, slots=True)
 class Turns:
-    """One row a turn restriction that holds for a car with trailer.
+    """One row a turn restriction that holds for a car with trailer or for the car alone.
 
     ``pieces[ptr[i]:ptr[i + 1]]``: the pieces in order of travel, from first to last, two or more (more: via ways).
-    ``via``: junction row between the first two. ``only``: 1 for only_*, 0 for no_*. ``when``: string number of a raw
-    condition, -1 always. ``osm_id``: of the relation. ``u_turn``: 1 when it speaks of turning round.
+    ``via``: junction row between the first two. ``only``: 1 for only_*, 0 for no_*. ``when``: string number of when it
+    holds, in the form that `tripplan.rules.turns.in_force` reads, -1 always. ``osm_id``: of the relation. ``u_turn``: 1
+    when it speaks of turning round. ``holds_for``: bits `HOLDS_TOW` and `HOLDS_CAR`.
     """
 
     osm_id: I64
@@ -140,6 +195,10 @@ class Turns:
     only: U8
     u_turn: U8
     when: I32
+    holds_for: U8 = field(default_factory=_none_u8)
+
+    def __post_init__(self) -> None:
+        _fill(self, len(self.osm_id), {"holds_for": HOLDS_TOW | HOLDS_CAR})
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +233,8 @@ class RegionMeta:
         SHA-256 over all content that routing depends on, hexadecimal.
     country
         ISO 3166-1 code, "" when not known; ``country_how`` says how it is known.
+    state
+        ISO 3166-2 code of the state that holds all of the roads, where its boundary is on the map; else "".
     faults
         What was met in the file and how often ("clipped ways kept", "broken turn restrictions", ...).
     bbox
@@ -190,4 +251,5 @@ class RegionMeta:
     bbox: tuple[float, float, float, float]
     faults: dict[str, int]
     attribution: str = "© OpenStreetMap contributors, ODbL 1.0"
-    format: str = "tripplan region 1"
+    format: str = "tripplan region 2"
+    state: str = ""

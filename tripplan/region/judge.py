@@ -15,7 +15,7 @@ from tripplan.region.columns import HIGHWAYS, Access, Flag, Ways
 from tripplan.region.strings import StringTable
 from tripplan.rules.access import closed_when, judge_access, oneway
 from tripplan.rules.limits import size_limits
-from tripplan.rules.speed import posted
+from tripplan.rules.speed import built_up, dual, posted
 from tripplan.rules.surface import judge_surface
 
 __all__ = ["FERRY", "duration_s", "incline_percent", "judge_ways"]
@@ -23,10 +23,10 @@ __all__ = ["FERRY", "duration_s", "incline_percent", "judge_ways"]
 FERRY = HIGHWAYS.index("ferry")
 _SOURCES = list(Source)
 _CLASS = {name: number for number, name in enumerate(HIGHWAYS)}
-_LIKELY_DUAL = frozenset(("motorway", "trunk"))
 _CLOCK = re.compile(r"^(?:(\d{1,3}):)?(\d{1,3}):(\d{2})$")
 _ISO = re.compile(r"^P(?:(\d+)D)?(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)S)?)?$")
 _NUMBER = re.compile(r"^([+-]?\d+(?:[.,]\d+)?)\s*(%|°|deg)?$")
+_RATIO = re.compile(r"^[+-]?1\s*[:/]\s*(\d+(?:\.\d+)?)$")
 
 
 def duration_s(text: str) -> float:
@@ -50,7 +50,8 @@ def incline_percent(text: str) -> float:
     """Return a tagged grade without its sign [%], NaN when there is no figure ("up") or it is no road's (over 60 %)."""
     found = _NUMBER.match(text.strip())
     if not found:
-        return math.nan
+        ratio = _RATIO.match(text.strip())  # 1:8, or 1 in 8 as 1/8
+        return 100 / float(ratio[1]) if ratio and float(ratio[1]) >= 100 / 60 else math.nan
     value = abs(float(found[1].replace(",", ".")))
     if found[2] in ("°", "deg"):
         value = 100 * math.tan(math.radians(value)) if value < 45 else math.inf
@@ -72,13 +73,11 @@ def _flags(tags: dict[str, str], highway: str, one_way: int | None, *, rough: bo
         flags |= Flag.ROUNDABOUT
     if tags.get("motorroad") == "yes":
         flags |= Flag.MOTORROAD
-    zone = " ".join(tags.get(key, "") for key in ("maxspeed", "zone:traffic", "source:maxspeed", "maxspeed:type")).lower()
-    if "urban" in zone or (tags.get("lit") == "yes" and highway in ("residential", "living_street")):
+    if built_up(tags):
         flags |= Flag.BUILT_UP
     if tags.get("ford", "no") not in ("no", ""):
         flags |= Flag.FORD
-    dual = tags.get("dual_carriageway") == "yes" or highway == "motorway" or (highway == "trunk" and one_way in (1, -1))
-    if dual and not flags & Flag.BUILT_UP:
+    if dual(tags, one_way=one_way):
         flags |= Flag.DUAL
     if rough:
         flags |= Flag.ROUGH
@@ -98,11 +97,11 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
         "highway": np.zeros(count, np.uint8), "surface": np.zeros(count, np.uint8), "surface_source": np.zeros(count, np.uint8),
         "surface_why": np.full(count, -1, np.int32), "oneway": np.zeros(count, np.int8), "tow_access": np.zeros(count, np.uint8),
         "car_access": np.zeros(count, np.uint8), "access_why": np.full(count, -1, np.int32), "closed_when": np.full(count, -1, np.int32),
-        "flags": np.zeros(count, np.uint16),
+        "flags": np.zeros(count, np.uint16), "ferry_booking": np.full(count, -1, np.int32),
     }  # fmt: skip
     figures = (
         "max_height_m", "max_width_m", "max_length_m", "max_weight_kg", "max_axle_kg", "speed_fwd", "speed_bwd", "speed_trailer",
-        "incline", "ferry_s", "ferry_wait_s",
+        "incline", "ferry_s", "ferry_wait_s", "ferry_check_in_s",
     )  # fmt: skip
     narrow = {name: np.full(count, np.nan, np.float32) for name in figures}
     for row, tags in enumerate(raw.tag_sets):
@@ -128,6 +127,8 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
         wide["access_why"][row] = strings.number(why)
         wide["closed_when"][row] = strings.number(closed_when(tags))
         wide["flags"][row] = _flags(tags, highway, direction, rough=surface.rough)
+        booking = tags.get("reservation", "").strip() if highway == "ferry" else ""
+        wide["ferry_booking"][row] = strings.number(booking)
         limits = size_limits(tags)
         speeds = posted(tags)
         values = (
@@ -135,6 +136,7 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
             incline_percent(tags.get("incline", "")),
             duration_s(tags.get("duration", "")) if highway == "ferry" else math.nan,
             duration_s(tags.get("interval", "")) if highway == "ferry" else math.nan,
+            _check_in_s(tags) if highway == "ferry" else math.nan,
         )  # fmt: skip
         for name, value in zip(figures, values, strict=True):
             narrow[name][row] = value
@@ -142,6 +144,15 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
     take = raw.way_tags
     columns: dict[str, NDArray[Any]] = {name: column[take] for name, column in {**wide, **narrow}.items()}
     return Ways(osm_id=raw.way_id, name=name_number[raw.way_name], ref=name_number[raw.way_ref], **columns)
+
+
+def _check_in_s(tags: dict[str, str]) -> float:
+    """Return how long before departure one has to be at the quay [s], NaN when nothing is said.
+
+    No key is documented for it; these are read where they hold a length of time.
+    """
+    said = (duration_s(tags.get(key, "")) for key in ("check_in:duration", "check_in", "checkin", "boarding:duration"))
+    return next((value for value in said if 0 < value <= 6 * 3600), math.nan)
 
 
 def _takes_cars(tags: dict[str, str]) -> bool:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from tripplan.osm.raw import RawMap, RawRelation
-from tripplan.region.columns import Turns
+from tripplan.region.columns import HOLDS_CAR, HOLDS_TOW, Turns
 from tripplan.region.split import Split
 from tripplan.region.strings import StringTable
 
@@ -85,27 +85,28 @@ class _Net:
 def resolve_turns(
     raw: RawMap, split: Split, oneway: np.ndarray[tuple[int], np.dtype[np.int8]], strings: StringTable, faults: Counter[str]
 ) -> Turns:
-    """Return the turn restrictions that hold for a car with trailer, as pieces in order of travel."""
-    from tripplan.rules.turns import judge_turn
+    """Return the turn restrictions that hold for a car with trailer or for the car alone, as pieces in order of travel."""
+    from tripplan.rules.turns import judge_turns
 
     net = _Net(raw, split, oneway)
-    rows: list[tuple[int, list[int], int, int, int, int]] = []
+    rows: list[tuple[int, list[int], int, int, int, int, int]] = []
     for relation in raw.restrictions:
-        fact = judge_turn(relation.tags)
-        if fact is None:
+        facts = judge_turns(relation.tags)
+        if not facts:
             continue
         chains, trouble = _chains(net, relation)
         if trouble:
             faults[f"turn restrictions left out ({trouble})"] += 1
-        for via, pieces in chains:
-            when = strings.number(fact.when)
-            rows.append((relation.osm_id, pieces, via, int(fact.only), int(fact.u_turn), when))
+        for fact in facts:
+            when, holds = strings.number(fact.when), (HOLDS_TOW if fact.tow else 0) | (HOLDS_CAR if fact.car else 0)
+            rows += [(relation.osm_id, pieces, via, int(fact.only), int(fact.u_turn), when, holds) for via, pieces in chains]
     ptr = np.zeros(len(rows) + 1, np.int64)
     np.cumsum([len(row[1]) for row in rows], out=ptr[1:])
     return Turns(
         osm_id=np.array([row[0] for row in rows], np.int64), ptr=ptr, pieces=np.array([piece for row in rows for piece in row[1]], np.int32),
         via=np.array([row[2] for row in rows], np.int32), only=np.array([row[3] for row in rows], np.uint8),
         u_turn=np.array([row[4] for row in rows], np.uint8), when=np.array([row[5] for row in rows], np.int32),
+        holds_for=np.array([row[6] for row in rows], np.uint8),
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from tripplan.osm.raw import RawArea, RawMap
 
-__all__ = ["country_of", "inside", "zone_countries"]
+__all__ = ["country_of", "inside", "state_of", "zone_countries"]
 
 
 def inside(lon_e7: NDArray[np.int32], lat_e7: NDArray[np.int32], area: RawArea) -> NDArray[np.bool_]:
@@ -78,3 +78,20 @@ def country_of(raw: RawMap, zone: str) -> tuple[str, str]:
     if len(countries) == 1:
         return countries[0], f"time zone {zone}"
     return "", f"time zone {zone} is in {', '.join(countries)}" if countries else "not known"
+
+
+#: Share of the road points that a state has to hold for its own limits to count on all of them.
+_WHOLLY = 0.995
+
+
+def state_of(raw: RawMap) -> str:
+    """Return the ISO 3166-2 code of the state that holds the roads, "" when none holds (nearly) all of them.
+
+    Of a region that reaches into a neighbour state nothing is said: the strictest limits of the country then hold.
+    """
+    step = max(1, len(raw.lon_e7) // 2000)
+    lon, lat = raw.lon_e7[::step], raw.lat_e7[::step]
+    for area in raw.state_areas:
+        if float(inside(lon, lat, area).mean()) >= _WHOLLY:
+            return area.tags.get("ISO3166-2", "").upper()
+    return ""

@@ -215,6 +215,10 @@ _DRIVING = (
     _yes_no("tolls", "Whether toll roads may be used."),
     Key("leave_after", "clock", "Earliest start of a day on the road."),
     Key("arrive_by", "clock", "Latest arrival."),
+    _yes_no(
+        "hourly_closures_all_day",
+        "Whether a road closed by the hour counts as closed all day; false: only between leave_after and arrive_by.",
+    ),
     _whole("sunset_margin_min", 0, 240, "min", "Arrival at least so long before sunset."),
 )
 _WISHES = (

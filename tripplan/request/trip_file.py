@@ -90,6 +90,7 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
             leave_after_min=_minutes(driving["leave_after"]),
             arrive_by_min=_minutes(driving["arrive_by"]),
             sunset_margin_min=driving["sunset_margin_min"],
+            hourly_closures_all_day=driving["hourly_closures_all_day"],
             max_one_night_stays=wishes["max_one_night_stays"],
             powered_nights_at_least=wishes["powered_nights_at_least"],
             site_kinds=tuple(SiteKind(kind) for kind in wishes["site_kinds"]),

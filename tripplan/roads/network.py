@@ -6,14 +6,14 @@ from dataclasses import dataclass, fields
 from functools import cached_property
 from math import nan
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.progress import Progress
-from tripplan.region.columns import Access
+from tripplan.region.columns import HOLDS_CAR, HOLDS_TOW, Access
 from tripplan.region.region import Region
 from tripplan.roads.closures import NO_CLOSURES, ClosureSet
 from tripplan.roads.speeds import piece_times
@@ -21,6 +21,10 @@ from tripplan.roads.store import code_key, digest, load_arrays, save_arrays
 from tripplan.roads.terms import Terms
 from tripplan.roads.turns import TurnStates, expand_turns
 from tripplan.roads.verdict import Verdict, judge
+from tripplan.rules.limits import point_fit_codes
+
+if TYPE_CHECKING:
+    from tripplan.roads.hierarchy import Hierarchy
 
 __all__ = ["KEY_SHIFT", "Arcs", "Network", "Say", "derive", "open_network"]
 
@@ -136,6 +140,13 @@ class Network:
         save_arrays(path, {f.name: getattr(arcs, f.name) for f in fields(Arcs)})
         return arcs
 
+    @cached_property
+    def hierarchy(self) -> Hierarchy:
+        """The network prepared for many searches; needs numba when it is made."""
+        from tripplan.roads.hierarchy import open_hierarchy
+
+        return open_hierarchy(self, progress=self.progress)
+
     @property
     def u_turns(self) -> bool:
         """Whether the outfit may turn round on the road: the car alone may, the van only at a stop."""
@@ -171,7 +182,7 @@ def open_network(
     if not len(region.pieces.way):
         raise BadInputError("the region has no roads", where=region.meta.name, next_step="build it from a file with roads")
     closures = closures or NO_CLOSURES
-    key = digest(region.meta.key, code_key(), terms.fingerprint(), closures.closed)
+    key = digest(region.meta.key, code_key(), terms.fingerprint(), closures.closed, closures.turns_off)
     return Network(region, terms, closures, key, cache, progress)
 
 
@@ -207,9 +218,18 @@ def derive(region: Region, terms: Terms, closures: ClosureSet) -> Arcs:
     barred = region.junctions.blocks_tow if terms.van and not terms.every_road else region.junctions.blocks_car
     if terms.every_road:
         barred = np.where(barred == Access.CLOSED, barred, np.uint8(Access.OPEN))
+    else:
+        barred = np.where(point_fit_codes(region.junctions, terms.outfit) > 0, np.uint8(Access.CLOSED), barred)
     transit = judged.verdict[piece] == Verdict.ROAD
     states: TurnStates = expand_turns(
-        region.turns, pieces, arc_of=arc_of, head=head, out_ptr=out_ptr, reverse=reverse, u_turns=not terms.van
+        region.turns,
+        pieces,
+        arc_of=arc_of,
+        head=head,
+        out_ptr=out_ptr,
+        reverse=reverse,
+        u_turns=not terms.van,
+        rows=turns_in_force(region, terms, closures),
     )
     through = transit & (barred[tail] == Access.OPEN) & (barred[head] == Access.OPEN)
     component = _components(n, tail[through], head[through], pieces.length_m[piece[through]])
@@ -219,6 +239,19 @@ def derive(region: Region, terms: Terms, closures: ClosureSet) -> Arcs:
         surface=judged.surface, barred=np.ascontiguousarray(barred, np.uint8), component=component,
         extra_arc=states.extra_arc, special=states.special, next_ptr=states.next_ptr, next_state=states.next_state,
     )  # fmt: skip
+
+
+def turns_in_force(region: Region, terms: Terms, closures: ClosureSet) -> NDArray[np.intp]:
+    """Return the rows of the turn restrictions that hold for this outfit on these days."""
+    turns = region.turns
+    holds = (turns.holds_for & (HOLDS_TOW if terms.van else HOLDS_CAR)) != 0
+    holds[np.asarray(closures.turns_off, np.int64)] = False
+    if (turns.when >= 0).any():
+        from tripplan.rules.turns import spares
+
+        texts = {int(n): spares(region.string(int(n)), terms.outfit) for n in np.unique(turns.when[turns.when >= 0])}
+        holds[[row for row in np.flatnonzero(turns.when >= 0).tolist() if texts[int(turns.when[row])]]] = False
+    return np.flatnonzero(holds)
 
 
 def _components(n: int, tail: I32, head: I32, length_m: NDArray[np.float64]) -> I32:

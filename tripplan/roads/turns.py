@@ -44,7 +44,15 @@ class TurnStates:
 
 
 def expand_turns(
-    turns: Turns, pieces: Pieces, *, arc_of: I32, head: I32, out_ptr: I64, reverse: I32, u_turns: bool
+    turns: Turns,
+    pieces: Pieces,
+    *,
+    arc_of: I32,
+    head: I32,
+    out_ptr: I64,
+    reverse: I32,
+    u_turns: bool,
+    rows: NDArray[np.intp] | None = None,
 ) -> TurnStates:
     """Turn restrictions into states.
 
@@ -58,11 +66,11 @@ def expand_turns(
         Arcs that leave junction v are ``out_ptr[v]:out_ptr[v + 1]``.
     u_turns
         Whether a vehicle may turn round at a junction or dead end.
-
-    A restriction with a condition is taken to hold at all times: the strict reading.
+    rows
+        The restrictions in force; ``None``: all.
     """
     rules: list[tuple[tuple[int, ...], bool]] = []
-    for row in range(len(turns.osm_id)):
+    for row in range(len(turns.osm_id)) if rows is None else rows.tolist():
         members = turns.pieces[turns.ptr[row] : turns.ptr[row + 1]].tolist()
         only = bool(turns.only[row])
         rules += [(path, only) for path in _paths(members, int(turns.via[row]), pieces, arc_of, only)]

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from tripplan.rules.closed import closed_on, is_by_date
+from tripplan.rules.closed import SAILS, closed_on, is_by_date
 from tripplan.rules.conditions import TRAILER_WORDS, split_and, tagged_conditionals, vehicle_property
 from tripplan.rules.limits import size_limits
 from tripplan.rules.surface import CLOSED_SMOOTHNESS
@@ -202,7 +202,7 @@ def closed_when(tags: Mapping[str, str]) -> str:
     The text has the form ``BASE; VALUE @ (CONDITION); ...``: what holds otherwise (left out when that is ``yes``), then
     the conditional values in rising strength. It is "" when nothing depends on the date. Conditions on the vehicle alone
     are not in it (`judge_access` and the size limits carry them). ``seasonal=*`` and ``opening_hours`` of a road come
-    in the same form.
+    in the same form; those of a ferry as days on which it sails.
     """
     keys = HIERARCHY["tow"]
     base = "yes"
@@ -224,8 +224,11 @@ def closed_when(tags: Mapping[str, str]) -> str:
         if closes or base == "no" or parts:
             parts.append(f"{'no' if closes else 'yes'} @ ({' AND '.join(clauses)})")
     hours = tags.get("opening_hours", "").strip()
-    if hours and hours != "24/7" and not parts and tags.get("highway") and base == "yes":
-        return f"no; yes @ ({hours})"
+    if hours and hours != "24/7" and not parts and base == "yes":
+        if tags.get("highway"):
+            return f"no; yes @ ({hours})"
+        if tags.get("route") == "ferry":
+            return f"no; {SAILS} @ ({hours})"
     seasonal = tags.get("seasonal", "no").strip().lower()
     if not parts and seasonal not in ("", "no"):
         return f"no @ (not in season: {seasonal})"
@@ -252,16 +255,13 @@ BARRIERS: dict[str, int] = {
 _GATES = frozenset({"gate", "lift_gate", "swing_gate", "sliding_gate", "hampshire_gate", "sliding_beam", "chain", "rope", "bump_gate",
                     "toll_booth", "border_control", "entrance", "sally_port", "checkpoint"})  # fmt: skip
 
-#: Lower than any van on the road [m] and the height under which a car alone stops, for bars of untold use.
-_LOWEST_VAN_M, _LOWEST_CAR_M = 2.5, 1.9
-
 
 def judge_barrier(tags: Mapping[str, str], mode: str) -> AccessFact:
     """Judge whether a mode passes a point of the road with a barrier or a ford.
 
     A gate without access tags is open ("not said whether it is locked"); ``locked=yes`` closes it unless a key says
-    ``yes`` or ``designated`` for vehicles. A height or width restrictor lets pass what is said to fit: a bar below
-    any van closes to the van; without a figure it closes to the van too, since such bars are built against it.
+    ``yes`` or ``designated`` for vehicles. A height or width restrictor with a figure is open here: each outfit is held
+    against the figure (`size_limits`). Without one it closes to the van, since such bars are built against it.
     """
     barrier = tags.get("barrier", "").strip().lower()
     if tags.get("ford", "no").strip().lower() not in ("no", "") or tags.get("highway") == "ford":
@@ -270,7 +270,7 @@ def judge_barrier(tags: Mapping[str, str], mode: str) -> AccessFact:
     if not barrier:
         return fact if said else AccessFact(OPEN)
     if barrier in ("height_restrictor", "width_restrictor"):
-        return _worse(fact, _restrictor(tags, barrier, mode))
+        return max(_restrictor(tags, barrier, mode), fact, key=lambda one: one.access)
     default = BARRIERS.get(barrier, CLOSED)
     if said:
         vehicles = any(tags.get(key, "").strip().lower() not in _SILENT for key in HIERARCHY[mode][1:])
@@ -288,15 +288,10 @@ def judge_barrier(tags: Mapping[str, str], mode: str) -> AccessFact:
 
 def _restrictor(tags: Mapping[str, str], barrier: str, mode: str) -> AccessFact:
     limits = size_limits(tags)
-    if barrier == "height_restrictor":
-        bound = limits.height_m
-        lowest = _LOWEST_VAN_M if mode == "tow" else _LOWEST_CAR_M
-    else:
-        bound = limits.width_m
-        lowest = 2.1 if mode == "tow" else 1.9
-    if bound != bound:
-        return AccessFact(CLOSED, f"{barrier} without a figure") if mode == "tow" else AccessFact(OPEN)
-    return AccessFact(CLOSED, f"{barrier} of {bound:g} m") if bound < lowest else AccessFact(OPEN)
+    bound = limits.height_m if barrier == "height_restrictor" else limits.width_m
+    if bound != bound and mode == "tow":
+        return AccessFact(CLOSED, f"{barrier} without a figure")
+    return AccessFact(OPEN, f"{barrier} of {bound:g} m" if bound == bound else "")
 
 
 def oneway(tags: Mapping[str, str]) -> int | None:

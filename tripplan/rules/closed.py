@@ -8,10 +8,18 @@ from functools import lru_cache
 from tripplan.almanac.hours import all_open, any_open
 from tripplan.rules.conditions import conditionals, split_and
 
-__all__ = ["closed_on", "is_by_date"]
+__all__ = ["SAILS", "closed_on", "is_by_date"]
 
 
-def closed_on(raw: str, day: date, country: str = "", lon: float | None = None, lat: float | None = None) -> bool | None:
+def closed_on(
+    raw: str,
+    day: date,
+    country: str = "",
+    lon: float | None = None,
+    lat: float | None = None,
+    *,
+    hours: tuple[int, int] | None = None,
+) -> bool | None:
     """Say whether a road is closed on a date.
 
     Parameters
@@ -23,28 +31,36 @@ def closed_on(raw: str, day: date, country: str = "", lon: float | None = None, 
         any other.
     country
         ISO 3166-1 code for public holidays, "" unknown. lon, lat: for sunset.
+    hours
+        From and to in minutes after midnight: the hours in which the road would be used. ``None``: any of the day.
 
     Returns
     -------
     bool or None
         A closure by the hour counts as closed all that day, and a closed road as open only when its opening covers the
-        whole of 08:00 to 20:00: the van's own hours are not known here. ``None``: a condition that no date decides ("snow", "wet"). Such a road is left open
+        whole of 08:00 to 20:00; with ``hours`` those count in both cases. A ferry (``sails @``) goes on a day on which
+        it sails at all in that time. ``None``: a condition that no date decides ("snow", "wet"). Such a road is left open
         and belongs in the list of cautions.
     """
     if not raw:
         return False
-    return _closed_on(raw, day, country, lon, lat)
+    return _closed_on(raw, day, country, lon, lat, hours)
 
 
 @lru_cache(maxsize=65536)
-def _closed_on(raw: str, day: date, country: str, lon: float | None, lat: float | None) -> bool | None:
+def _closed_on(
+    raw: str, day: date, country: str, lon: float | None, lat: float | None, hours: tuple[int, int] | None
+) -> bool | None:
     closed: bool | None = False
     for value, condition in conditionals(raw):
         opens = value in _OPENING
         if not condition:
             closed = not opens
             continue
-        holds = _holds(condition, day, country, lon, lat, whole_day=opens)
+        if opens:
+            holds = _holds(condition, day, (country, lon, lat), hours or _VAN_DAY, whole=value != SAILS)
+        else:
+            holds = _holds(condition, day, (country, lon, lat), hours or (0, 1440), whole=False)
         if holds is None:
             # An opening that nobody can date leaves a closed road closed.
             if not opens and closed is False:
@@ -54,19 +70,22 @@ def _closed_on(raw: str, day: date, country: str, lon: float | None, lat: float 
     return closed
 
 
-_OPENING = frozenset({"yes", "permissive", "designated", "official", "destination", "delivery", "customers", "open"})
+#: A value that opens on days with any sailing.
+SAILS = "sails"
+_OPENING = frozenset({"yes", "permissive", "designated", "official", "destination", "delivery", "customers", "open", SAILS})
 
 
 #: An opening has to cover this part of the day, in minutes after midnight (common practice, no source).
 _VAN_DAY = (8 * 60, 20 * 60)
 
 
-def _holds(condition: str, day: date, country: str, lon: float | None, lat: float | None, *, whole_day: bool) -> bool | None:
-    """Say whether all clauses hold at some time of the date, or through the van's whole day."""
+def _holds(
+    condition: str, day: date, at: tuple[str, float | None, float | None], hours: tuple[int, int], *, whole: bool
+) -> bool | None:
+    """Say whether all clauses hold at some time of the given hours of a date, or through the whole of them."""
     answer: bool | None = True
     for clause in split_and(condition):
-        at = (country, lon, lat)
-        held = all_open(clause, day, *_VAN_DAY, *at) if whole_day else any_open(clause, day, *at)
+        held = all_open(clause, day, *hours, *at) if whole else any_open(clause, day, *at, *hours)
         if held is False:
             return False
         if held is None:

@@ -17,11 +17,13 @@ from tripplan.rules.conditions import split_and, tagged_conditionals, vehicle_pr
 __all__ = [
     "FIT_REASONS",
     "LimitColumns",
+    "PointLimitColumns",
     "SizeLimits",
     "fit_codes",
     "fits_mask",
     "parse_length_m",
     "parse_weight_kg",
+    "point_fit_codes",
     "size_limits",
 ]
 
@@ -189,6 +191,29 @@ def fit_codes(ways: LimitColumns, outfit: Outfit) -> NDArray[np.uint8]:
     for code in range(len(checks), 0, -1):
         limit, own = checks[code - 1]
         # A limit stored as float32 must not turn away an outfit that equals it.
+        codes[limit < np.float32(own) * np.float32(1 - 1e-6)] = code
+    return codes
+
+
+class PointLimitColumns(Protocol):
+    """The columns of a region's junctions that hold what a bar or a gap lets pass."""
+
+    @property
+    def max_height_m(self) -> NDArray[np.float32]: ...  # noqa: D102
+    @property
+    def max_width_m(self) -> NDArray[np.float32]: ...  # noqa: D102
+    @property
+    def max_weight_kg(self) -> NDArray[np.float32]: ...  # noqa: D102
+
+
+def point_fit_codes(points: PointLimitColumns, outfit: Outfit) -> NDArray[np.uint8]:
+    """Return for each junction the position in `FIT_REASONS` of the first limit that the outfit breaks, 0 where it fits."""
+    codes = np.zeros(len(points.max_height_m), np.uint8)
+    for code, limit, own in (
+        (4, points.max_weight_kg, outfit.mass_kg),
+        (2, points.max_width_m, outfit.width_m + outfit.width_clearance_m),
+        (1, points.max_height_m, outfit.height_m + outfit.height_clearance_m),
+    ):
         codes[limit < np.float32(own) * np.float32(1 - 1e-6)] = code
     return codes
 

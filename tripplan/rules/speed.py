@@ -157,18 +157,22 @@ def built_up(tags: Mapping[str, str]) -> bool:
     return tags.get("highway") == "residential" and tags.get("lit", "no") not in ("no", "disused")
 
 
-def dual(tags: Mapping[str, str]) -> bool:
-    """Say whether a way is (one side of) a dual carriageway outside a town: tagged so, or a one-way main road."""
+def dual(tags: Mapping[str, str], *, one_way: int | None = None) -> bool:
+    """Say whether a way is (one side of) a dual carriageway outside a town: tagged so, a motorway, or a one-way trunk road.
+
+    Lower one-way roads may as well be streets: they count as single, for which the tables have the lower figure.
+
+    Parameters
+    ----------
+    one_way
+        Direction as `tripplan.rules.access.oneway` judges it; not given: by the plain tag.
+    """
     if built_up(tags) or tags.get("junction") in ("roundabout", "circular"):
         return False
-    if tags.get("dual_carriageway") == "yes":
-        return True
-    return tags.get("highway") in ("motorway", "trunk", "primary", "secondary") and tags.get("oneway") in (
-        "yes",
-        "1",
-        "true",
-        "-1",
-    )
+    if one_way is None:
+        one_way = 1 if tags.get("oneway") in ("yes", "1", "true") else -1 if tags.get("oneway") == "-1" else 0
+    highway = tags.get("highway")
+    return tags.get("dual_carriageway") == "yes" or highway == "motorway" or (highway == "trunk" and one_way != 0)
 
 
 def curve_speed(radius_m: NDArray[np.float64] | float, comfort: float = COMFORT) -> NDArray[np.float64]:

@@ -1,14 +1,17 @@
-"""Turn restrictions that hold for a car with trailer, from the tags of their relations."""
+"""Turn restrictions that hold for a car with trailer or for the car alone, from the tags of their relations."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
+from tripplan.model.outfit import Outfit
+from tripplan.rules.closed import closed_on
 from tripplan.rules.conditions import TRAILER_WORDS, conditionals, split_and, vehicle_property
-from tripplan.rules.limits import parse_weight_kg
+from tripplan.rules.limits import parse_length_m, parse_weight_kg
 
-__all__ = ["RESTRICTIONS", "TurnFact", "judge_turn"]
+__all__ = ["RESTRICTIONS", "TurnFact", "in_force", "judge_turns", "spares"]
 
 #: Documented restrictions: whether only this turn is allowed, and whether it speaks of turning round.
 RESTRICTIONS: dict[str, tuple[bool, bool]] = {
@@ -18,78 +21,116 @@ RESTRICTIONS: dict[str, tuple[bool, bool]] = {
     "only_u_turn": (True, True),
 }  # fmt: skip
 
-_KEYS = (
-    "restriction",
-    "restriction:vehicle",
-    "restriction:motor_vehicle",
-    "restriction:motorcar",
-    "restriction:trailer",
-    "restriction:caravan",
-)
-_EXEMPT = frozenset({"motorcar", "motor_vehicle", "vehicle"})
-
-#: Weight above which a condition speaks of heavy vehicles only [kg]: no car with a van reaches it.
-_HEAVY_KG = 7500.0
+#: Keys from the general to the particular, by mode.
+_KEYS: dict[str, tuple[str, ...]] = {
+    "car": ("restriction", "restriction:vehicle", "restriction:motor_vehicle", "restriction:motorcar"),
+    "tow": (
+        "restriction", "restriction:vehicle", "restriction:motor_vehicle", "restriction:motorcar", "restriction:trailer",
+        "restriction:caravan",
+    ),
+}  # fmt: skip
+_EXEMPT: dict[str, frozenset[str]] = {"car": frozenset({"motorcar", "motor_vehicle", "vehicle"})}
+_EXEMPT["tow"] = _EXEMPT["car"] | TRAILER_WORDS
+#: Old way of writing for whom a restriction is.
+_TYPES: dict[str, tuple[str, ...]] = {"car": ("restriction", "restriction:motorcar", "restriction:motor_vehicle", "restriction:vehicle")}
+_TYPES["tow"] = (*_TYPES["car"], "restriction:trailer", "restriction:caravan")
+#: Others that a condition may name: what is for them is not for us.
+_OTHERS = frozenset(
+    ("hgv", "bus", "psv", "goods", "bicycle", "motorcycle", "moped", "coach", "tourist_bus", "taxi", "agricultural", "hazmat",
+     "hgv_articulated", "motorhome", "mofa", "emergency", "tram", "hov")
+)  # fmt: skip
+#: Values that lift a restriction.
+_LIFTS = frozenset({"none", "no", "yes"})
 
 
 @dataclass(frozen=True, slots=True)
 class TurnFact:
-    """One restriction: ``only`` this turn or ``no`` such turn, whether it is about turning round, and its raw condition."""
+    """One restriction.
+
+    Parameters
+    ----------
+    only
+        ``only`` this turn, or ``no`` such turn. u_turn: whether it is about turning round.
+    when
+        "" always, else text for `in_force`. tow, car: for whom it holds.
+    """
 
     only: bool
     u_turn: bool
     when: str = ""
+    tow: bool = True
+    car: bool = True
 
 
-def judge_turn(tags: Mapping[str, str]) -> TurnFact | None:
+def judge_turns(tags: Mapping[str, str]) -> tuple[TurnFact, ...]:
     """Judge a restriction relation.
 
     Returns
     -------
-    TurnFact or None
-        ``None`` when it is none, is for others (``restriction:hgv``), exempts cars (``except=motorcar``) or has a value that is
-        not documented. One that exempts only trailers or caravans stays: the car alone has to keep it. ``when`` is the
-        raw condition of a restriction that holds at times (also from day_on, hour_on); a planner that does not read
-        the clock keeps it always.
+    tuple of TurnFact
+        None when it is no restriction, is for others (``restriction:hgv``), exempts cars (``except=motorcar``) or has
+        a value that is not documented. Several when it bars different turns at different times. A key nearer to us
+        (``restriction:caravan``) decides over a general one, also when it lifts it (``none``). A restriction that
+        exempts trailers or caravans holds for the car alone.
     """
-    if tags.get("type", "restriction") not in (
-        "restriction",
-        "restriction:motorcar",
-        "restriction:trailer",
-        "restriction:caravan",
-    ):
-        return None
+    by_mode = {mode: _for_mode(tags, mode) for mode in ("tow", "car")}
+    facts: list[TurnFact] = []
+    for only, u_turn, when in dict.fromkeys((*by_mode["tow"], *by_mode["car"])):
+        row = (only, u_turn, when)
+        facts.append(TurnFact(only, u_turn, when, tow=row in by_mode["tow"], car=row in by_mode["car"]))
+    return tuple(facts)
+
+
+def _for_mode(tags: Mapping[str, str], mode: str) -> list[tuple[bool, bool, str]]:
+    """Return (only, u_turn, when) of all that hold for one mode."""
+    if tags.get("type", "restriction") not in _TYPES[mode]:
+        return []
     exempt = {part.strip().lower() for part in tags.get("except", "").replace(",", ";").split(";")}
-    if exempt & _EXEMPT:
-        return None
-    for key in reversed(_KEYS):
-        value = tags.get(key, "").strip().lower()
-        if value in RESTRICTIONS:
-            only, u_turn = RESTRICTIONS[value]
-            return TurnFact(only, u_turn, _old_times(tags))
-    for key in reversed(_KEYS):
+    if exempt & _EXEMPT[mode]:
+        return []
+    base = ""
+    for key in _KEYS[mode]:
+        base = tags.get(key, "").strip().lower() or base
+    parts: list[tuple[str, str]] = []
+    for key in _KEYS[mode]:
         for value, condition in conditionals(tags.get(f"{key}:conditional", "")):
-            if value not in RESTRICTIONS or not _for_us(condition):
-                continue
-            only, u_turn = RESTRICTIONS[value]
-            clauses = [c for c in split_and(condition) if c.lower() not in TRAILER_WORDS and vehicle_property(c) is None]
-            return TurnFact(only, u_turn, " AND ".join(clauses))
-    return None
+            kept = _clauses(condition, mode)
+            if kept is not None and (value in RESTRICTIONS or value in _LIFTS):
+                parts.append((value, " AND ".join(kept)))
+    kinds = [(RESTRICTIONS.get(value), condition) for value, condition in parts]
+    own = RESTRICTIONS.get(base)
+    old_times = _old_times(tags)
+    found: list[tuple[bool, bool, str]] = []
+    for kind in dict.fromkeys((own, *(kind for kind, _ in kinds))):
+        if kind is None:
+            continue
+        begins = kind == own and not old_times
+        when = f"no @ ({old_times})" if kind == own and old_times else ""
+        for other, condition in kinds:
+            # A later condition with another value takes the place of an earlier one while it holds.
+            bars = other == kind
+            if not condition:
+                begins, when = bars, ""
+            elif when or begins != bars:
+                when += f"{'; ' if when else 'no; ' if begins else ''}{'no' if bars else 'yes'} @ ({condition})"
+        if begins or when:
+            found.append((*kind, when))
+    return found
 
 
-def _for_us(condition: str) -> bool:
+def _clauses(condition: str, mode: str) -> list[str] | None:
+    """Return the clauses that dates or the outfit's size decide; ``None`` when the condition is for others."""
+    kept: list[str] = []
     for clause in split_and(condition):
-        found = vehicle_property(clause)
-        if (
-            found
-            and found[0].endswith(("weight", "rating"))
-            and found[1] in (">", ">=")
-            and parse_weight_kg(found[2]) >= _HEAVY_KG
-        ):
-            return False
-        if clause.strip().lower() in ("hgv", "bus", "psv", "goods", "bicycle", "motorcycle", "moped"):
-            return False
-    return True
+        word = clause.strip().lower()
+        if word in TRAILER_WORDS:
+            if mode != "tow":
+                return None
+        elif word in _OTHERS:
+            return None
+        elif word not in _EXEMPT["car"]:
+            kept.append(clause)
+    return kept
 
 
 def _old_times(tags: Mapping[str, str]) -> str:
@@ -97,3 +138,89 @@ def _old_times(tags: Mapping[str, str]) -> str:
     days = "-".join(tags[key].strip()[:2] for key in ("day_on", "day_off") if tags.get(key, "").strip())
     hours = "-".join(tags[key].strip() for key in ("hour_on", "hour_off") if tags.get(key, "").strip())
     return " ".join(part for part in (days, hours) if part)
+
+
+def in_force(
+    when: str,
+    day: date,
+    country: str = "",
+    lon: float | None = None,
+    lat: float | None = None,
+    *,
+    outfit: Outfit | None = None,
+    hours: tuple[int, int] | None = None,
+) -> bool:
+    """Say whether a restriction holds on a date.
+
+    Parameters
+    ----------
+    when
+        As `TurnFact.when` has it.
+    outfit
+        Whose weight and size its conditions are held against; ``None``: they are taken to be met.
+    hours
+        See `tripplan.rules.closed.closed_on`: a restriction by the hour holds all day unless these are given.
+
+    Returns
+    -------
+    bool
+        ``True`` also where nobody can read the condition.
+    """
+    if not when:
+        return True
+    dated = _without_sizes(when, outfit)
+    if dated in ("no", "yes"):
+        return dated == "no"
+    return closed_on(dated, day, country, lon, lat, hours=hours) is not False
+
+
+def spares(when: str, outfit: Outfit) -> bool:
+    """Say whether a restriction can at no time hold for this outfit, by the size or weight that it names."""
+    return bool(when) and _without_sizes(when, outfit) == "yes"
+
+
+def _without_sizes(when: str, outfit: Outfit | None) -> str:
+    """Decide the clauses about weight and size: what is left depends on dates alone, or is ``no`` or ``yes`` for good."""
+    parts: list[str] = []
+    for value, condition in conditionals(when):
+        if not condition:
+            parts = ["no"] if value == "no" else []
+            continue
+        left: list[str] = []
+        met = True
+        for clause in split_and(condition):
+            found = vehicle_property(clause)
+            if found is None:
+                left.append(clause)
+            # A size that cannot be told is taken to be met by a ban and not to be met by what lifts one.
+            elif outfit is None or (holds := _size_holds(found, outfit)) is None:
+                met = met and value == "no"
+            else:
+                met = met and holds
+        if not met:
+            continue
+        if left:
+            parts.append(f"{value} @ ({' AND '.join(left)})")
+        else:
+            parts = ["no"] if value == "no" else []
+    if not any(part.startswith("no") for part in parts):
+        return "yes"
+    return "; ".join(parts)
+
+
+_OWN = {
+    "weight": "mass_kg", "weightrating": "mass_kg", "gcweight": "mass_kg", "gcweightrating": "mass_kg", "axleload": "axle_load_kg",
+    "height": "height_m", "width": "width_m", "length": "length_m",
+}  # fmt: skip
+
+
+def _size_holds(found: tuple[str, str, str], outfit: Outfit) -> bool | None:
+    """Say whether the outfit is one that a clause such as ``length > 8`` speaks of; ``None`` when that cannot be told."""
+    key, operator, text = found
+    if key not in _OWN:
+        return None
+    bound = parse_weight_kg(text) if _OWN[key].endswith("_kg") else parse_length_m(text)
+    if bound != bound:
+        return None
+    own = float(getattr(outfit, _OWN[key]))
+    return {">": own > bound, ">=": own >= bound, "<": own < bound, "<=": own <= bound, "=": abs(own - bound) < 0.01}[operator]
