@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,13 +57,13 @@ def random_legs(region: Region, network: Network, count: int, seed: int, *, leas
 
 
 def wander(region: Region, graph: MatchGraph, length_m: float, seed: int, kmh: float = 50.0) -> PieceRun:
-    """Return a random way that is nobody's shortest: at each junction any road open to cars but the one it came by."""
+    """Return a random way that is nobody's shortest: at each junction any road open to cars that it has not been on."""
     rng = random.Random(seed)
     ferry = (region.ways.flags[region.pieces.way] & Flag.FERRY) != 0
     good = (graph.open_to_cars & ~ferry)[graph.piece]
     while True:
         arc = rng.choice(np.flatnonzero(good).tolist())
-        way, gone = [arc], float(graph.length_m[arc])
+        way, gone, seen = [arc], float(graph.length_m[arc]), {int(graph.piece[arc])}
         while gone < length_m:
             v = int(graph.head[way[-1]])
             onward = [
@@ -71,6 +72,7 @@ def wander(region: Region, graph: MatchGraph, length_m: float, seed: int, kmh: f
             if not onward:
                 break
             way.append(rng.choice(onward))
+            seen.add(int(graph.piece[way[-1]]))
             gone += float(graph.length_m[way[-1]])
         if gone >= length_m:
             length = [float(graph.length_m[e]) for e in way]
@@ -134,7 +136,7 @@ def right_m(truth: PieceRun, match: Match) -> tuple[float, float]:
     right = 0.0
     for key, parts in real.items():
         cuts = sorted({x for a, b in (*parts, *told.get(key, [])) for x in (a, b)})
-        for low, high in zip(cuts, cuts[1:], strict=False):
+        for low, high in pairwise(cuts):
             middle = (low + high) / 2
             driven = sum(a < middle < b for a, b in parts)
             said = sum(a < middle < b for a, b in told.get(key, []))

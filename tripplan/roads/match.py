@@ -14,9 +14,10 @@ SIGSPATIAL International Conference on Advances in Geographic Information System
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,8 +63,12 @@ class Model:
         Mean difference between the way by road and the straight distance: so much, and this share of the distance.
     turn, jump, leave
         Cost of turning round, of going on where no road leads, of leaving the roads or coming back to them.
-    closed
-        Cost for each point of a road that is closed to cars: others are looked at first.
+    closed, minor
+        Cost for each point of a road that is closed to cars, of a service road or track: others are looked at first.
+    thin_noises, slip_noises
+        Points within so many times the noise are averaged; so far a point may lie behind the one before.
+    haste
+        Cost of being twice as fast as a driver in a hurry is on roads of that class.
     fastest_kmh
         Nobody drives faster [km/h].
     widest_gap_m
@@ -187,7 +192,7 @@ def match(
     noise = model.noise_m or _estimate(region, grid, track, model)
     lon, lat, time_s, weight, part = thin_points(track, model.thin_noises * noise)
     if len(lon) < 2:
-        raise BadInputError("the track does not move", accepted=f"points more than {2 * noise:.0f} m apart")
+        raise BadInputError("the track does not move", accepted=f"points more than {model.thin_noises * noise:.0f} m apart")
     reach = max(model.least_reach_m, model.reach_noises * noise)
     near = grid.near(lon, lat, reach, _MOST_CANDIDATES)
     if not len(near.piece):
@@ -203,12 +208,12 @@ def match(
     fresh = np.concatenate(([True], np.diff(part) != 0)) & (step > 300) | (step > model.widest_gap_m)
     off = np.full(len(lon), _cost(np.array([reach]), noise)[0])
     run = _engine(engine)
-    chosen, how, before, run_ptr, run_arc, run_from, run_to = run(
+    found = run(
         ptr, arc, at_m, cost, step, elapsed, fresh, off, model.detour_m + model.detour_share * step,
         graph.out_ptr, graph.head, graph.tail, graph.length_m, graph.reverse, hasty,
         model.slip_noises * noise, 6 * noise, model.fastest_kmh / 3.6, model.turn, model.jump, model.leave, model.haste,
     )  # fmt: skip
-    tied = _Tied(graph, chosen, how, before, run_ptr, run_arc, run_from, run_to, arc, at_m, step)
+    tied = _Tied(graph, found, arc, at_m, step)
     chains = tied.chains()
     on_road = np.zeros(len(lon), bool)
     for chain in chains:
@@ -216,7 +221,7 @@ def match(
     return Match(lon, lat, time_s, weight, on_road, fresh, noise, chains)
 
 
-def _engine(name: str):  # type: ignore[no-untyped-def]
+def _engine(name: str) -> Callable[..., Any]:
     if name != "plain":
         function = compiled()
         if function is not None:
@@ -329,9 +334,8 @@ _HOLE_M, _HOLE_STEPS = 1000.0, 4.0
 class _Tied:
     """Steps tied to chains."""
 
-    def __init__(
-        self, graph: MatchGraph, chosen: I64, how, before, run_ptr, run_arc, run_from, run_to, arc, at_m, step: F64
-    ) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, graph: MatchGraph, found: tuple[Any, ...], arc: NDArray[np.int32], at_m: F64, step: F64) -> None:
+        chosen, how, before, run_ptr, run_arc, run_from, run_to = found
         self._graph = graph
         self._chosen, self._how, self._before = chosen.tolist(), how.tolist(), before.tolist()
         self._ptr, self._arc = run_ptr.tolist(), run_arc.tolist()
