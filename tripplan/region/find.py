@@ -85,6 +85,10 @@ def find(region: Region, text: str, *, near: tuple[float, float] | None = None, 
     spot = _coordinate(text)
     if spot is not None:
         return [spot]
+    own = region.place_by_ref.get(text.strip()) if text.strip().startswith("local:") else None
+    if own is not None and _wanted(region, own, roles):
+        place = region.places[own]
+        return [Spot(text, place.name or place.ref, place.lon, place.lat, own)]
     if found := _REF.match(text):
         row = region.place_by_ref.get(f"{(found[1] or found[2])[0].lower()}{int(found[3])}")
         if row is not None and _wanted(region, row, roles):

@@ -12,6 +12,7 @@ from tripplan.region.columns import BaseMap, Junctions, Pieces, RegionMeta, Town
 
 if TYPE_CHECKING:
     from tripplan.region.find import NameIndex
+    from tripplan.region.local_facts import LocalFacts
 
 __all__ = ["Region"]
 
@@ -24,6 +25,8 @@ class Region:
     ----------
     strings
         The table that string numbers point into; decoded on demand, like ``places``, when the region comes from a file.
+    local
+        Local knowledge that was merged, with the map's own values where it decided; ``None``: the map alone.
     """
 
     meta: RegionMeta
@@ -35,6 +38,7 @@ class Region:
     places: Sequence[Place]
     towns: Towns
     base: BaseMap
+    local: LocalFacts | None = None
 
     def string(self, number: int) -> str:
         """Return a string by its number ("" for -1)."""

@@ -25,7 +25,7 @@ from tripplan.region.columns import BaseMap, Junctions, Pieces, RegionMeta, Town
 from tripplan.region.region import Region
 from tripplan.region.strings import PackedStrings, pack
 
-__all__ = ["FORMAT", "PackedPlaces", "load", "place_text", "save"]
+__all__ = ["FORMAT", "PackedPlaces", "load", "place_of", "place_text", "save"]
 
 FORMAT = RegionMeta.__dataclass_fields__["format"].default
 _TABLES: dict[str, Any] = {
@@ -67,11 +67,13 @@ class PackedPlaces(Sequence[Place]):
         index %= len(self)
         place = self._known.get(index)
         if place is None:
-            place = self._known[index] = _place(json.loads(self._lines[index]))
+            place = self._known[index] = place_of(self._lines[index])
         return place
 
 
-def _place(data: dict[str, Any]) -> Place:
+def place_of(text: str) -> Place:
+    """Return the place that `place_text` wrote."""
+    data: dict[str, Any] = json.loads(text)
     offers = {
         word: OfferFact(Offer(answer), Source(source), evidence)
         for word, (answer, source, evidence) in data.pop("offers").items()
@@ -99,6 +101,9 @@ def _columns(region: Region) -> Iterator[tuple[str, NDArray[Any]]]:
     ):
         yield f"{name}/data", packed.data
         yield f"{name}/ptr", packed.ptr
+    if region.local is not None:
+        for name, column in region.local.columns.items():
+            yield f"local/{name}", column
 
 
 def save(region: Region, path: Path | str) -> None:
@@ -115,6 +120,8 @@ def save(region: Region, path: Path | str) -> None:
         with beside.open("wb") as file:
             with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:
                 _add(archive, file.tell(), "meta.json", json.dumps(asdict(region.meta), ensure_ascii=False, indent=1).encode())
+                if region.local is not None:
+                    _add(archive, file.tell(), "local.json", region.local.text.encode())
                 for name, column in _columns(region):
                     _add(archive, file.tell(), f"{name}.npy", _npy(column))
             file.flush()
@@ -197,6 +204,7 @@ def _load(file: Path) -> Region:
             )
         data["bbox"] = tuple(data["bbox"])
         meta = RegionMeta(**data)
+        notes = archive.read("local.json").decode() if "local.json" in entries else ""
         whole = memoryview(mmap.mmap(handle.fileno(), 0, access=mmap.ACCESS_READ))
     check = len(whole) <= _CHECK_ALL
 
@@ -206,7 +214,13 @@ def _load(file: Path) -> Region:
     tables = {table: kind(**{f.name: column(f"{table}/{f.name}") for f in fields(kind)}) for table, kind in _TABLES.items()}
     strings, places = (PackedStrings(column(f"{name}/data"), column(f"{name}/ptr")) for name in ("strings", "places"))
     _check_shapes(tables, file)
-    return Region(meta=meta, strings=strings, places=PackedPlaces(places), **tables)
+    local = None
+    if notes:
+        from tripplan.region.local_facts import LocalFacts
+
+        names = [name[len("local/") : -len(".npy")] for name in entries if name.startswith("local/")]
+        local = LocalFacts(notes, {name: column(f"local/{name}") for name in names})
+    return Region(meta=meta, strings=strings, places=PackedPlaces(places), local=local, **tables)
 
 
 def _column(whole: memoryview, info: zipfile.ZipInfo, file: Path, *, check: bool) -> NDArray[Any]:
