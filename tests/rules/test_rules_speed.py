@@ -58,12 +58,24 @@ def test_posted_by_direction_and_for_trailers() -> None:
     assert triple(maxspeed="110", maxspeed__trailer="90") == (110, 110, 90)
     assert triple(maxspeed="110", maxspeed__conditional="80 @ (trailer)") == (110, 110, 80)
     assert triple(maxspeed="110", maxspeed__conditional="90 @ (caravan); 80 @ (trailer)") == (110, 110, 80)
-    for text in ("30 @ (Mo-Fr 07:00-09:00)", "80 @ wet", "60 @ (weight>7.5)", "30 @ (22:00-06:00); 50 @ (snow)"):
+    for text in ("60 @ (weight>7.5)", "60 @ (hgv)", "130 @ (19:00-06:00)", "none @ (22:00-06:00)"):
         assert triple(maxspeed="110", maxspeed__conditional=text) == pytest.approx((110, 110, nan), nan_ok=True)
     assert triple(maxspeed="100", maxspeed__advisory="40", maxspeed__practical="30", maxspeed__hgv="60")[0] == 100
     assert triple(source__maxspeed="DE:urban")[0] == 50
     assert triple(maxspeed="70", source__maxspeed="DE:urban")[0] == 70
     assert math.isnan(triple(source__maxspeed="sign")[0])
+
+
+def test_a_lower_limit_at_times_counts_always() -> None:
+    """By hours, season or weather: the lower one, in its direction; without a plain limit there is none."""
+    for text, kmh in (
+        ("30 @ (Mo-Fr 07:00-09:00)", 30), ("80 @ wet", 80), ("30 @ (22:00-06:00); 50 @ (snow)", 30), ("90 @ (Nov-Apr); 130 @ (May)", 90),
+    ):  # fmt: skip
+        assert triple(maxspeed="110", maxspeed__conditional=text) == pytest.approx((kmh, kmh, nan), nan_ok=True)
+        assert triple(maxspeed__conditional=text) == pytest.approx((nan, nan, nan), nan_ok=True)
+    assert triple(maxspeed="100", maxspeed__forward__conditional="60 @ (wet)")[:2] == (60, 100)
+    assert triple(maxspeed="100", maxspeed__trailer="90", maxspeed__trailer__conditional="70 @ (wet)") == (100, 100, 70)
+    assert triple(maxspeed="100", maxspeed__motorcar="90")[0] == 90
 
 
 def test_towns_and_duals() -> None:
@@ -108,8 +120,8 @@ def one(
 
 def test_the_flags_are_the_regions() -> None:
     """Bits and class defaults agree with the region's columns, which this room may not import."""
-    assert (module.FLAG_FERRY, module.FLAG_MOTORROAD, module.FLAG_BUILT_UP, module.FLAG_DUAL, module.FLAG_ROUGH) == (
-        Flag.FERRY, Flag.MOTORROAD, Flag.BUILT_UP, Flag.DUAL, Flag.ROUGH,
+    assert (module.FLAG_FERRY, module.FLAG_MOTORROAD, module.FLAG_BUILT_UP, module.FLAG_DUAL, module.FLAG_ROUGH, module.FLAG_TOWN) == (
+        Flag.FERRY, Flag.MOTORROAD, Flag.BUILT_UP, Flag.DUAL, Flag.ROUGH, Flag.TOWN,
     )  # fmt: skip
     assert set(CLASS_KMH) == set(HIGHWAYS)
 
@@ -148,6 +160,17 @@ def test_national_cases() -> None:
     assert one("primary", "DE", outfit(), flags=Flag.BUILT_UP) == (50, Ruling.NATIONAL_TABLE)
 
 
+def test_a_town_known_by_its_streets() -> None:
+    """It bounds a road where nothing is posted, by the country's figure or 50; a sign there has the last word."""
+    assert one("trunk", "DE", outfit(), flags=Flag.TOWN) == (50, Ruling.NATIONAL_TABLE)
+    assert one("trunk", "GB", outfit(), flags=Flag.TOWN)[0] == pytest.approx(30 * 1.609344)
+    assert one("trunk", "NZ", outfit(), flags=Flag.TOWN) == (50, Ruling.TOWN)
+    assert one("trunk", "NZ", outfit(), fwd=70, flags=Flag.TOWN) == (70, Ruling.POSTED)
+    assert one("trunk", "DE", outfit(), fwd=70, flags=Flag.TOWN) == (70, Ruling.POSTED)
+    assert one("trunk", "DE", outfit(), fwd=70, flags=Flag.BUILT_UP) == (50, Ruling.NATIONAL_TABLE)
+    assert one("residential", "NZ", outfit(), flags=Flag.TOWN) == (CLASS_KMH["residential"], Ruling.CLASS_DEFAULT)
+
+
 def test_the_car_alone() -> None:
     """Without the van neither the national towing table nor limits for trailers hold."""
     assert one("motorway", "DE", outfit(110, towing=False), fwd=NO_LIMIT_KMH) == (110, Ruling.OUTFIT)
@@ -156,7 +179,7 @@ def test_the_car_alone() -> None:
 
 @given(
     st.sampled_from(HIGHWAYS[:-1]), st.sampled_from(["", "NZ", "GB", "DE", "FR", "US"]), st.floats(20, 130), st.floats(5, 250), st.floats(0, 100),
-    st.sampled_from([nan, 60.0, 90.0]), st.integers(0, 1023),
+    st.sampled_from([nan, 60.0, 90.0]), st.integers(0, 2047),
 )  # fmt: skip
 def test_a_faster_posted_limit_never_slows(
     highway: str, country: str, own: float, fwd: float, more: float, trailer: float, flags: int

@@ -47,6 +47,7 @@ class Ruling(StrEnum):
     CURVE = "curve"
     FERRY = "ferry"
     SURFACE = "rough surface"
+    TOWN = "town"
 
 
 class Store(StrEnum):

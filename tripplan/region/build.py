@@ -19,6 +19,7 @@ from tripplan.region.curves import curvature, segment_lengths
 from tripplan.region.judge import FERRY, judge_ways, tagged_code
 from tripplan.region.places import find_places, find_towns
 from tripplan.region.region import Region
+from tripplan.region.settled import mark_towns
 from tripplan.region.split import Split, split_ways
 from tripplan.region.store import place_text
 from tripplan.region.strings import StringTable, pack
@@ -65,6 +66,7 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
     progress("Cutting roads at junctions", 0.6)
     split = split_ways(raw, np.array(sorted(node.osm_id for node in raw.nodes if _stands_in_the_way(node)), np.int64))
     pieces, way_m = _pieces(raw, split, ways)
+    ways = replace(ways, flags=mark_towns(ways, pieces))
     junctions = _junctions(raw, split, strings, faults)
     progress("Presuming surfaces", 0.75)
     ways = _presume(raw, split, ways, way_m, strings)

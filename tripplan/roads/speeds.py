@@ -48,7 +48,7 @@ def piece_times(region: Region, terms: Terms, ferry: NDArray[np.bool_]) -> Piece
     of its time is spent in such curves. A crossing takes its share of the way's tagged duration.
     """
     pieces, ways = region.pieces, region.ways
-    speed = towing_speed(ways, terms.outfit, terms.country)
+    speed = towing_speed(ways, terms.outfit, terms.country, terms.state)
     ms = np.empty((len(pieces.way), 2), np.int64)
     ruling = np.empty((len(pieces.way), 2), np.uint8)
     curves = _Curves(region)

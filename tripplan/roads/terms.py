@@ -38,7 +38,8 @@ class Terms:
     off_limits
         Named rings of (lon, lat) that no road used may touch.
     country
-        ISO 3166-1 code for the national towing table.
+        ISO 3166-1 code for the national towing table. state: ISO 3166-2 code where the whole region lies in one state;
+        else the strictest of a country's states holds.
     dates
         Dates of the trip; which closures are in force is told by a `ClosureSet`.
     every_road
@@ -56,6 +57,7 @@ class Terms:
     country: str = ""
     dates: tuple[date, ...] = ()
     every_road: bool = False
+    state: str = ""
 
     def __post_init__(self) -> None:
         if self.surfaces not in ("sealed", "any"):
@@ -96,6 +98,7 @@ def terms_for_firm(outfit: Outfit, firm: Firm, region: Region, dates: Sequence[d
     return Terms(
         outfit, van=outfit.towing, last_mile_m=firm.last_mile_m, ferries=firm.ferries_allowed,
         off_limits=firm.areas_off_limits, country=region.meta.country, dates=tuple(dates),
+        state=region.meta.state,
     )  # fmt: skip
 
 

@@ -15,10 +15,10 @@ from tripplan.almanac.towing import KINDS, MPH_KMH, towing_limits
 from tripplan.model.outfit import Outfit
 from tripplan.model.words import Ruling
 from tripplan.rules.access import ROAD_CLASSES
-from tripplan.rules.conditions import TRAILER_WORDS, split_and, tagged_conditionals
+from tripplan.rules.conditions import TRAILER_WORDS, split_and, tagged_conditionals, vehicle_property
 
 __all__ = [
-    "CLASS_KMH", "COMFORT", "FERRY_KMH", "NO_LIMIT_KMH", "PostedSpeed", "ROUGH_KMH", "SpeedColumns", "TowingSpeed", "WALK_KMH",
+    "CLASS_KMH", "COMFORT", "FERRY_KMH", "NO_LIMIT_KMH", "PostedSpeed", "ROUGH_KMH", "SpeedColumns", "TOWN_KMH", "TowingSpeed", "WALK_KMH",
     "built_up", "curve_radius", "curve_speed", "dual", "parse_speed", "posted", "towing_speed",
 ]  # fmt: skip
 
@@ -32,6 +32,8 @@ WALK_KMH = 5.0
 NO_LIMIT_KMH = 250.0
 #: Sealed but rough (common practice, no source) [km/h].
 ROUGH_KMH = 40.0
+#: Where streets say that it is a town and nothing is posted [km/h]: the general limit of most countries.
+TOWN_KMH = 50.0
 #: A crossing without a tagged duration, by its length (common practice, no source) [km/h].
 FERRY_KMH = 15.0
 
@@ -113,24 +115,58 @@ def posted(tags: Mapping[str, str]) -> PostedSpeed:
     """Read a way's posted speeds.
 
     ``maxspeed:advisory`` and practical speeds are no limits. A limit for trailers comes from ``maxspeed:trailer``,
-    ``maxspeed:caravan`` or ``maxspeed:conditional = 80 @ (trailer)``; other conditions (hours, wet) are left out: the
-    first number of a conditional value is not a limit. ``source:maxspeed=DE:urban`` and the like speak where
-    ``maxspeed`` is silent.
+    ``maxspeed:caravan`` or ``maxspeed:conditional = 80 @ (trailer)``. Where a condition is of hours, season or weather the
+    lower of it and the plain limit counts at all times, so that no time is too short; one that raises the limit, or speaks
+    of other vehicles, is left out. ``source:maxspeed=DE:urban`` and the like speak where ``maxspeed`` is silent.
     """
-    both = parse_speed(tags.get("maxspeed", ""))
+    both = math.nan
+    for key in _PLAIN_KEYS:
+        both = _first_known(parse_speed(tags.get(key, "")), both)
     if math.isnan(both):
         named = (parse_speed(tags.get(key, "")) for key in _SOURCE_KEYS if ":" in tags.get(key, ""))
         both = next((value for value in named if not math.isnan(value)), math.nan)
     forward = _first_known(parse_speed(tags.get("maxspeed:forward", "")), both)
     backward = _first_known(parse_speed(tags.get("maxspeed:backward", "")), both)
     trailer = math.nan
-    for key in ("maxspeed:trailer", "maxspeed:caravan"):
+    for key in _TRAILER_KEYS:
         trailer = _lower(trailer, parse_speed(tags.get(key, "")))
-    for _, value, condition in tagged_conditionals(tags, ("maxspeed", "maxspeed:motorcar", "maxspeed:motor_vehicle")):
+    for key, value, condition in tagged_conditionals(
+        tags, (*_PLAIN_KEYS, *_TRAILER_KEYS, "maxspeed:forward", "maxspeed:backward")
+    ):
         clauses = [clause.lower() for clause in split_and(condition)]
-        if clauses and any(clause in TRAILER_WORDS for clause in clauses):
-            trailer = _lower(trailer, parse_speed(value))
+        speed = parse_speed(value)
+        if any(vehicle_property(clause) or clause in _OTHERS for clause in clauses):
+            continue
+        if key in _TRAILER_KEYS or any(clause in TRAILER_WORDS for clause in clauses):
+            trailer = _lower(trailer, speed)
+            continue
+        if not math.isnan(forward) and key != "maxspeed:backward":
+            forward = _lower(forward, speed)
+        if not math.isnan(backward) and key != "maxspeed:forward":
+            backward = _lower(backward, speed)
     return PostedSpeed(forward, backward, trailer)
+
+
+#: From the general to the particular.
+_PLAIN_KEYS = ("maxspeed", "maxspeed:vehicle", "maxspeed:motor_vehicle", "maxspeed:motorcar")
+_TRAILER_KEYS = ("maxspeed:trailer", "maxspeed:caravan")
+_OTHERS = frozenset(
+    (
+        "hgv",
+        "bus",
+        "psv",
+        "goods",
+        "bicycle",
+        "motorcycle",
+        "moped",
+        "coach",
+        "tourist_bus",
+        "taxi",
+        "agricultural",
+        "hazmat",
+        "motorhome",
+    )
+)
 
 
 def _first_known(a: float, b: float) -> float:
@@ -223,7 +259,7 @@ class TowingSpeed:
 
 
 # Bits of the region's flags that matter here (`tripplan.region.columns.Flag`).
-FLAG_FERRY, FLAG_MOTORROAD, FLAG_BUILT_UP, FLAG_DUAL, FLAG_ROUGH = 2, 32, 64, 256, 512
+FLAG_FERRY, FLAG_MOTORROAD, FLAG_BUILT_UP, FLAG_DUAL, FLAG_ROUGH, FLAG_TOWN = 2, 32, 64, 256, 512, 1024
 
 _RULINGS = {ruling: number for number, ruling in enumerate(Ruling)}
 
@@ -232,7 +268,7 @@ def towing_speed(ways: SpeedColumns, outfit: Outfit, country: str, region: str =
     """Return the speed of every way: the lowest of outfit limit, national table, posted for trailers, posted.
 
     The class default stands in only where nothing at all is posted, so a posted limit, however high, never makes a road
-    slower than a lower one would. Rough sealed road is capped at `ROUGH_KMH`. On a tie the first of `Ruling` is named.
+    slower than a lower one would; and only there does a town count that is known by its streets alone. Rough sealed road is capped at `ROUGH_KMH`. On a tie the first of `Ruling` is named.
 
     Parameters
     ----------
@@ -245,18 +281,20 @@ def towing_speed(ways: SpeedColumns, outfit: Outfit, country: str, region: str =
     """
     highway = ways.highway
     count = len(highway)
-    national = np.full(count, np.inf, np.float32)
+    national = in_town = np.full(count, np.inf, np.float32)
     if outfit.towing:
         limits = towing_limits(
             country, region, mass_kg=outfit.mass_kg, van_mass_kg=outfit.van_mass_kg, approved=outfit.approved_100
         )
         row = np.array([value if not math.isnan(value) else np.inf for value in limits], np.float32)
         national = row[_kinds(highway, ways.flags, country)]
+        in_town = np.minimum(national, row[KINDS.index("urban")])
     trailer = _known(ways.speed_trailer) if outfit.towing else np.full(count, np.inf, np.float32)
     default = np.array([CLASS_KMH[name] for name in ROAD_CLASSES], np.float32)[highway]
     own = np.float32(outfit.towing_limit_kmh)
     ferry = ((ways.flags & FLAG_FERRY) != 0) | (highway == ROAD_CLASSES.index("ferry"))
     rough = (ways.flags & FLAG_ROUGH) != 0
+    town = (ways.flags & FLAG_TOWN) != 0
 
     def one(speed: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
         said = _known(speed)
@@ -264,10 +302,11 @@ def towing_speed(ways: SpeedColumns, outfit: Outfit, country: str, region: str =
         ruling = np.full(count, _RULINGS[Ruling.OUTFIT], np.uint8)
         silent = np.isinf(said) & np.isinf(trailer)
         for value, name in (
-            (national, Ruling.NATIONAL_TABLE),
+            (np.where(town & silent, in_town, national), Ruling.NATIONAL_TABLE),
             (trailer, Ruling.POSTED_TRAILER),
             (said, Ruling.POSTED),
             (np.where(silent, default, np.float32(np.inf)), Ruling.CLASS_DEFAULT),
+            (np.where(town & silent, np.float32(TOWN_KMH), np.float32(np.inf)), Ruling.TOWN),
             (np.where(rough, np.float32(ROUGH_KMH), np.float32(np.inf)), Ruling.SURFACE),
         ):
             lower = value < best

@@ -32,7 +32,9 @@ _KEYS: dict[str, tuple[str, ...]] = {
 _EXEMPT: dict[str, frozenset[str]] = {"car": frozenset({"motorcar", "motor_vehicle", "vehicle"})}
 _EXEMPT["tow"] = _EXEMPT["car"] | TRAILER_WORDS
 #: Old way of writing for whom a restriction is.
-_TYPES: dict[str, tuple[str, ...]] = {"car": ("restriction", "restriction:motorcar", "restriction:motor_vehicle", "restriction:vehicle")}
+_TYPES: dict[str, tuple[str, ...]] = {
+    "car": ("restriction", "restriction:motorcar", "restriction:motor_vehicle", "restriction:vehicle")
+}
 _TYPES["tow"] = (*_TYPES["car"], "restriction:trailer", "restriction:caravan")
 #: Others that a condition may name: what is for them is not for us.
 _OTHERS = frozenset(
