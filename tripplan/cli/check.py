@@ -1,4 +1,4 @@
-"""`tripplan check`: does a route that somebody brings keep to sealed roads, and which way to advise instead."""
+"""`tripplan check`: does a route or a recorded track keep to sealed roads, and which way to advise instead of a route."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from tripplan.roads.check import CheckResult
+    from tripplan.model.track import Track
+    from tripplan.request.waypoints import WayPoint
+    from tripplan.roads.check import CheckResult, Stretch
+    from tripplan.roads.track_check import TrackCheck
 
 __all__ = ["command"]
 
@@ -41,47 +44,145 @@ __all__ = ["command"]
     help="The firm's rules; without it, common ones.",
 )
 @click.option(
-    "--date", "day", metavar="YYYY-MM-DD", default="", help="Date of travel, for roads closed by season; without it, today."
+    "--date",
+    "day",
+    metavar="YYYY-MM-DD",
+    default="",
+    help="Date of travel, for roads closed by season; without it, the track's own, else today.",
 )
-def command(file: Path, region_file: Path, outfit_file: Path | None, firm_file: Path | None, day: str) -> int:
-    """Check way-points (CSV, GeoJSON, GPX route) against a region.
+@click.option(
+    "--as",
+    "kind",
+    metavar="KIND",
+    default="auto",
+    help="Take the file as `way-points` or as a recorded `track`; without it, the file tells.",
+)
+@click.option(
+    "--json", "json_file", metavar="FILE", default=None, type=click.Path(path_type=Path), help="Write what was found as JSON too."
+)
+@click.option(
+    "--map", "map_file", metavar="FILE", default=None, type=click.Path(path_type=Path), help="Write a map that opens offline too."
+)
+def command(
+    file: Path,
+    region_file: Path,
+    outfit_file: Path | None,
+    firm_file: Path | None,
+    day: str,
+    kind: str,
+    json_file: Path | None,
+    map_file: Path | None,
+) -> int:
+    """Check way-points (CSV, GeoJSON, GPX route) or a recorded track (GPX, GeoJSON, KML) against a region.
 
     Exit code 0: nothing forbidden. 1: something is forbidden, or the way-points cannot be joined. 2: bad input.
     """
     from tripplan.cli.progress import shown
-    from tripplan.model.place import Spot
     from tripplan.region.store import load
     from tripplan.request.towing_file import load_towing
-    from tripplan.request.waypoints import load_waypoints
     from tripplan.roads.cache import cache_folder
-    from tripplan.roads.check import check
     from tripplan.roads.closures import closure_sets
-    from tripplan.roads.terms import terms_every_road, terms_for_firm
+    from tripplan.roads.terms import terms_for_firm
 
-    when = _date(day)
-    points = load_waypoints(file)
+    asked = _date(day) if day else None
+    brought = _brought(file, kind)
     region = load(region_file)
     outfit, firm = load_towing(outfit_file, firm_file)
+    when = asked or _own_date(brought, region.meta.tz) or datetime.now().astimezone().date()
     terms = terms_for_firm(outfit, firm, region, (when,))
     closures = closure_sets(region, (when,))[0]
-    spots = [Spot(p.name, p.name or f"way-point {n}", p.lon, p.lat) for n, p in enumerate(points, 1)]
+    cache = cache_folder()
+    result: CheckResult | TrackCheck
     with shown() as progress:
-        result = check(region, spots, terms_every_road(terms), terms, closures, cache=cache_folder(), progress=progress)
-    click.echo(
-        _plain(
-            f"Checked for {outfit.name}, {outfit.height_m:g} m high, {outfit.mass_kg:,.0f} kg, on {when:%d %B %Y}, map data of {region.meta.data_date}."
-        )
+        if isinstance(brought, tuple):
+            from tripplan.model.place import Spot
+            from tripplan.roads.check import check
+            from tripplan.roads.terms import terms_every_road
+
+            spots = [Spot(p.name, p.name or f"way-point {n}", p.lon, p.lat) for n, p in enumerate(brought, 1)]
+            result = check(region, spots, terms_every_road(terms), terms, closures, cache=cache, progress=progress)
+        else:
+            from tripplan.roads.track_check import check_track
+
+            result = check_track(region, brought, terms, closures, cache=cache, progress=progress)
+    head = (
+        f"Checked for {outfit.name}, {outfit.height_m:g} m high, {outfit.mass_kg:,.0f} kg, on {when:%d %B %Y}, "
+        f"map data of {region.meta.data_date}."
     )
-    for line in _lines(result):
+    papers: dict[Path, str] = {}
+    if json_file:
+        from tripplan.report.check_json import check_json
+
+        papers[json_file] = check_json(result, region, outfit, when)
+    if map_file:
+        from tripplan.report.check_map import check_map
+
+        papers[map_file] = check_map(result, region, head, name=file.stem)
+    for path, text in papers.items():
+        _write(path, text)
+    click.echo(_plain(head))
+    for line in _lines(result) if isinstance(brought, tuple) else _track_lines(result):  # type: ignore[arg-type]
         click.echo(_plain(line))
     return 1 if result.forbidden else 0
+
+
+def _brought(file: Path, kind: str) -> tuple[WayPoint, ...] | Track:
+    """Read the file as what it is, or as what it is said to be."""
+    from tripplan.model.errors import BadInputError
+    from tripplan.request.tracks import is_track, load_track
+    from tripplan.request.waypoints import load_waypoints
+
+    if kind not in ("auto", "track", "way-points"):
+        raise BadInputError(f"{kind!r} is no kind", where="--as", accepted="track or way-points", next_step="leave it out")
+    if kind == "track" or (kind == "auto" and is_track(file)):
+        return load_track(file)
+    return load_waypoints(file)
+
+
+def _own_date(brought: tuple[WayPoint, ...] | Track, zone: str) -> date | None:
+    """Return the local date on which a track begins, ``None`` where it does not say."""
+    from contextlib import suppress
+    from datetime import UTC
+    from zoneinfo import ZoneInfo
+
+    if isinstance(brought, tuple):
+        return None
+    known = [t for t in brought.time_s.tolist() if t == t]
+    if not known:
+        return None
+    with suppress(ValueError, OverflowError, OSError, LookupError):
+        begin = datetime.fromtimestamp(min(known), UTC)
+        return (begin.astimezone(ZoneInfo(zone)) if zone else begin).date()
+    return None
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a paper whole or not at all."""
+    import os
+    import tempfile
+    from contextlib import suppress
+
+    from tripplan.model.errors import BadInputError
+
+    scratch = ""
+    try:
+        handle, scratch = tempfile.mkstemp(dir=path.resolve().parent, prefix=".part-")
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
+            out.write(text)
+            out.flush()
+            os.fsync(out.fileno())
+        Path(scratch).chmod(0o644)
+        Path(scratch).replace(path)
+    except (OSError, ValueError) as error:
+        with suppress(OSError):
+            Path(scratch).unlink()
+        reason = getattr(error, "strerror", None) or str(error)
+        raise BadInputError(f"cannot be written ({reason})", where=str(path), next_step="name another place") from None
 
 
 def _date(text: str) -> date:
     from tripplan.model.errors import BadInputError
 
-    if not text:
-        return datetime.now().astimezone().date()
     try:
         return date.fromisoformat(text)
     except ValueError:
@@ -95,16 +196,8 @@ def _lines(result: CheckResult) -> list[str]:
     lines = [
         f"The way as brought: {result.length_m / 1000:.1f} km, {_time(result.total_s)} at towing speed, by {len(names)} way-points."
     ]
-    for gap in result.gaps:
-        lines.append(f"  FORBIDDEN  {_between(names, gap.first, gap.second)}: {gap.why}")
-    for s in result.stretches:
-        grade = "FORBIDDEN" if s.forbidden else "phone first" if s.phone_first else s.kind
-        road = " ".join(part for part in (s.ref, s.name) if part) or "unnamed road"
-        near = f", {s.town_km:.1f} km from {s.town}" if s.town else ""
-        size = f"{s.length_m:,.0f} m" if s.length_m else "at a point"
-        lines.append(
-            f"  {grade:11}  km {s.from_m / 1000:7.1f}  {size:>9}  {road} (way {s.osm_way}): {'; '.join(s.why)}; at {s.lat:.5f}, {s.lon:.5f}{near}"
-        )
+    lines += [f"  FORBIDDEN  {_between(names, gap.first, gap.second)}: {gap.why}" for gap in result.gaps]
+    lines += [_stretch_line(s) for s in result.stretches]
     forbidden = [s for s in result.stretches if s.forbidden]
     if result.forbidden:
         metres = sum(s.length_m for s in forbidden)
@@ -123,6 +216,45 @@ def _lines(result: CheckResult) -> list[str]:
         more = f", {result.more_km:+.1f} km and {result.more_min:+.0f} min" if result.more_km == result.more_km else ""
         lines.append(f"Advise instead a way on sealed roads: {km:.1f} km, {_time(seconds)}{more}.")
         lines += [f"  {_between(names, gap.first, gap.second)} is left out: {gap.why}" for gap in result.advised_gaps]
+    return lines
+
+
+def _stretch_line(s: Stretch) -> str:
+    grade = "FORBIDDEN" if s.forbidden else "phone first" if s.phone_first else s.kind
+    road = " ".join(part for part in (s.ref, s.name) if part) or "unnamed road"
+    near = f", {s.town_km:.1f} km from {s.town}" if s.town else ""
+    size = f"{s.length_m:,.0f} m" if s.length_m else "at a point"
+    what = f"{road} (way {s.osm_way}): " if s.osm_way else ""
+    return f"  {grade:11}  km {s.from_m / 1000:7.1f}  {size:>9}  {what}{'; '.join(s.why)}; at {s.lat:.5f}, {s.lon:.5f}{near}"
+
+
+def _track_lines(result: TrackCheck) -> list[str]:
+    track = result.track
+    name = f" {track.name}" if track.name else ""
+    lines = [
+        f"The track{name}: {len(track.lon):,} points, {result.length_m / 1000:.1f} km, {result.told_m / 1000:.1f} km of it matched to "
+        f"roads, at a noise of {result.match.noise_m:.0f} m."
+    ]
+    lines += [f"  note         {remark}" for remark in track.remarks]
+    if not result.timed:
+        lines.append("  note         no times: speeds are not judged")
+    lines += [_stretch_line(s) for s in result.stretches]
+    by_kind = {
+        kind: sum(s.length_m for s in result.stretches if s.kind == kind)
+        for kind in ("presumed", "not seen", "off the map", "too fast")
+    }
+    roads = [s for s in result.stretches if s.forbidden and s.kind != "too fast"]
+    if roads:
+        metres = sum(s.length_m for s in roads)
+        lines.append(f"This track is not for the van: {len(roads)} forbidden stretches, {metres / 1000:.1f} km.")
+    if by_kind["too fast"]:
+        lines.append(f"Over the towing limit: {by_kind['too fast'] / 1000:.1f} km.")
+    if not result.forbidden:
+        lines.append("Nothing forbidden was found.")
+    lines.append(f"{by_kind['presumed'] / 1000:.1f} km are presumed sealed: untagged, but the map's evidence is good.")
+    untold = by_kind["not seen"] + by_kind["off the map"]
+    if untold:
+        lines.append(f"{untold / 1000:.1f} km could not be told: no judgement there, for or against.")
     return lines
 
 

@@ -42,7 +42,7 @@ def piece_grounds(region: Region, tow: Network, piece: int, at_end: str) -> Grou
     ferry = bool(ways.flags[row] & Flag.FERRY)
     surface = Surface(int(ways.surface[row]))
     why = region.string(int(ways.surface_why[row]))
-    said = "" if ferry else _SURFACE[surface] + (f": {why}" if why else "")
+    said = "" if ferry or surface == Surface.SEALED else _SURFACE[surface] + (f": {why}" if why else "")
     reasons = (*closed, said) if said else tuple(closed)
     if closed:
         return Grounds("closed", reasons, forbidden=True)

@@ -1,0 +1,248 @@
+"""The map of a checked way: one page that opens offline, with the list of what was found beside it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.place import Spot
+from tripplan.model.plan import PieceRun
+from tripplan.region.geometry import run_line
+from tripplan.region.region import Region
+from tripplan.report.basemap import base_layers, frame_around, roads, towns
+from tripplan.report.map import _asset, _leaflet_css, _leaflet_js
+from tripplan.report.markup import Markup, el, raw
+from tripplan.report.palette import LAND, ROADS, WATER
+from tripplan.report.safe import plain, script_json
+from tripplan.report.thin import pack, thin
+from tripplan.roads.check import CheckResult, Stretch
+from tripplan.roads.track_check import TrackCheck
+
+__all__ = ["check_map"]
+
+F64 = NDArray[np.float64]
+
+_MOST_BASE, _MOST_ROADS = 26_000, 40_000
+
+
+@dataclass(frozen=True, slots=True)
+class _Band:
+    """How stretches of one grade are drawn: colour, width and dash, so that any eye and any printer tells them apart."""
+
+    key: str
+    title: str
+    colour: str
+    wide: float
+    dash: str
+    above: bool
+
+
+_BANDS = (
+    _Band("presumed", "Presumed sealed", "#f2cf66", 13, "", False),
+    _Band("unknown", "Unknown: phone first, or not seen", "#1c1c1c", 12, "2 4", False),
+    _Band("forbidden", "Forbidden", "#c24a00", 9, "", True),
+    _Band("fast", "Over the limit", "#a8467c", 6, "10 5", True),
+)
+
+
+def _band_of(stretch: Stretch) -> str:
+    if stretch.kind == "too fast":
+        return "fast"
+    if stretch.forbidden:
+        return "forbidden"
+    return "presumed" if stretch.kind == "presumed" else "unknown"
+
+
+def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, name: str = "") -> str:
+    """Return the map of a check as one HTML file.
+
+    Parameters
+    ----------
+    head
+        What was checked, for whom and when, in a sentence.
+    name
+        Title of the page.
+    """
+    runs, starts = _runs(result)
+    recorded = np.column_stack((result.track.lon, result.track.lat)) if isinstance(result, TrackCheck) else np.empty((0, 2))
+    lines = [run_line(region, run) for run in runs]
+    points = recorded if len(recorded) else np.array([(s.lon, s.lat) for s in _spots(result)]).reshape(-1, 2)
+    way = np.concatenate([*lines, np.empty((0, 2))])
+    frame = frame_around(way, points)
+    everything = np.concatenate([way, points])
+    (west, south), (east, north) = everything.min(axis=0), everything.max(axis=0)
+    base = base_layers(region, frame, _MOST_BASE)
+    numbered = {n: str(k) for k, n in enumerate((n for n, s in enumerate(result.stretches) if s.kind != "presumed"), 1)}
+    parts: dict[str, list[F64]] = {band.key: [] for band in _BANDS}
+    for stretch in result.stretches:
+        if stretch.leg >= 0 and stretch.length_m > 0:
+            at = stretch.from_m - starts[stretch.leg]
+            parts[_band_of(stretch)].append(run_line(region, _cut(runs[stretch.leg], at, at + stretch.length_m)))
+    page = {
+        "credit": plain(f"{region.meta.attribution}, data of {region.meta.data_date}"),
+        "days": [],
+        "marks": [],
+        "bounds": [[round(float(south), 5), round(float(west), 5)], [round(float(north), 5), round(float(east), 5)]],
+        "frame": [[round(frame.south, 4), round(frame.west, 4)], [round(frame.north, 4), round(frame.east, 4)]],
+        "sea": bool(base.get("land")) and not base.get("coast"),
+        "base": base,
+        "roads": roads(region, frame, _MOST_ROADS),
+        "towns": towns(region, frame),
+        "check": {
+            "way": _packed(lines, 3.0),
+            "recorded": _packed([recorded], 3.0),
+            "bands": [
+                {"key": b.key, "title": b.title, "colour": b.colour, "wide": b.wide, "dash": b.dash, "above": b.above,
+                 "line": _packed(parts[b.key], 2.0)}
+                for b in _BANDS
+            ],
+            "marks": [
+                {"key": f"found-{n}", "label": numbered.get(n, ""), "sign": _band_of(s), "at": [round(s.lat, 5), round(s.lon, 5)]}
+                for n, s in enumerate(result.stretches)
+            ],
+        },
+    }  # fmt: skip
+    return _page(page, region, result, head, name or "check", numbered)
+
+
+def _page(
+    page: dict[str, object], region: Region, result: CheckResult | TrackCheck, head: str, name: str, numbered: dict[int, str]
+) -> str:
+    looks = json.dumps({"land": LAND, "water": WATER, "roads": ROADS})
+    scripts = [_leaflet_js(), f"var LOOKS={looks};\n{_asset('map.js')}", f"{_asset('check.js')}\ncheck.start();"]
+    hashes = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'" for s in scripts)
+    policy = (
+        f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+    )
+    found = [(n, s) for n, s in enumerate(result.stretches) if s.kind != "presumed"]
+    presumed = [(n, s) for n, s in enumerate(result.stretches) if s.kind == "presumed"]
+    verdict = "Something forbidden was found." if result.forbidden else "Nothing forbidden was found."
+    metres = sum(s.length_m for _, s in presumed)
+    body = el(
+        "body",
+        el("header", el("h1", el("bdi", name)), el("p", head)),
+        el(
+            "main",
+            el("div", id="check-map", class_="folium-map"),
+            el("noscript", el("p", "The map needs scripts. The list says the same.")),
+            id="map",
+            aria_label="Map of the checked way",
+        ),
+        el(
+            "aside",
+            el("p", el("strong", verdict), f" {result.length_m / 1000:.1f} km in all."),
+            _gaps(result),
+            el("ol", [_entry(n, s, numbered[n]) for n, s in found]) if found else None,
+            el(
+                "details",
+                el("summary", f"Presumed sealed: {metres / 1000:.1f} km"),
+                el("p", "Untagged, but the map's evidence is good. It is not proved."),
+                el("ol", [_entry(n, s, "") for n, s in presumed]),
+            )
+            if presumed
+            else None,
+            el("details", el("summary", "Signs"), el("ul", [_sign(b) for b in _BANDS], class_="legend"), open=True),
+            el("p", "What cannot be told is judged neither for nor against. Signs on the road and local rules come first."),
+            el(
+                "footer",
+                el("p", region.meta.attribution, f", data of {region.meta.data_date}. Region ", el("bdi", region.meta.name), "."),
+            ),
+            id="list",
+            aria_label="What was found",
+        ),
+        raw(f'<script type="application/json" id="map-data">{script_json(page)}</script>'),
+        *[raw(f"<script>{s}</script>") for s in scripts],
+    )
+    top = el(
+        "head",
+        el("meta", charset="utf-8"),
+        el("meta", http_equiv="Content-Security-Policy", content=policy),
+        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        el("title", f"{plain(name)}: check"),
+        raw(f"<!-- Map drawn with Leaflet, under this licence:\n{_asset('leaflet-LICENSE.txt')}\n-->"),
+        raw(f"<style>\n{_leaflet_css()}\n{_asset('map.css')}\n</style>"),
+    )  # fmt: skip
+    return f"<!DOCTYPE html>\n{el('html', top, body, lang='en')}\n"
+
+
+def _gaps(result: CheckResult | TrackCheck) -> Markup | None:
+    if isinstance(result, TrackCheck) or not result.gaps:
+        return None
+    names = [spot.name for spot in result.waypoints]
+    return el(
+        "ul",
+        [
+            el(
+                "li",
+                el("bdi", names[g.first]),
+                [" to ", el("bdi", names[g.second])] if g.second >= 0 else None,
+                f": {plain(g.why)}",
+            )
+            for g in result.gaps
+        ],
+    )
+
+
+def _entry(number: int, s: Stretch, label: str) -> Markup:
+    """Return the list's entry of one stretch."""
+    grade = "Forbidden" if s.forbidden else "Phone first" if s.phone_first else s.kind.capitalize()
+    road: list[object] = [el("bdi", part) for part in (s.ref, s.name) if part] or [
+        "unnamed road" if s.osm_way else "off the roads"
+    ]
+    size = f"{s.length_m:,.0f} m" if s.length_m else "at a point"
+    near: list[object] = [f", {s.town_km:.1f} km from ", el("bdi", s.town)] if s.town else []
+    title = f"{label + '. ' if label else ''}{grade}, km {s.from_m / 1000:.1f}, {size}: "
+    button = el("button", title, [[part, " "] for part in road], type="button", class_="go", data_mark=f"found-{number}")
+    return el(
+        "li",
+        button,
+        [el("p", plain(why)) for why in s.why],
+        el("p", f"At {s.lat:.5f}, {s.lon:.5f}", near, f", way {s.osm_way}." if s.osm_way else "."),
+        id=f"found-{number}",
+    )
+
+
+def _sign(band: _Band) -> Markup:
+    line = el(
+        "line", x1=2, y1=8, x2=46, y2=8, stroke=band.colour, stroke_width=min(band.wide, 10), stroke_dasharray=band.dash or None
+    )
+    return el("li", el("svg", line, width=48, height=16, viewBox="0 0 48 16", aria_hidden="true"), band.title)
+
+
+def _spots(result: CheckResult | TrackCheck) -> tuple[Spot, ...]:
+    return () if isinstance(result, TrackCheck) else result.waypoints
+
+
+def _runs(result: CheckResult | TrackCheck) -> tuple[list[PieceRun], list[float]]:
+    """Return the roads of each leg or chain, and where each begins along the whole [m]."""
+    if isinstance(result, TrackCheck):
+        return list(result.runs), list(result.start_m)
+    runs = [leg.runs if leg else PieceRun((), (), (), (), ()) for leg in result.legs]
+    ends = np.cumsum([sum(run.to_m) - sum(run.from_m) for run in runs])
+    return runs, [0.0, *ends.tolist()]
+
+
+def _cut(runs: PieceRun, low: float, high: float) -> PieceRun:
+    """Return the part of a run between two lengths along it [m]."""
+    first, last = np.asarray(runs.from_m, np.float64), np.asarray(runs.to_m, np.float64)
+    ends = np.concatenate(([0.0], np.cumsum(last - first)))
+    rows = np.flatnonzero((ends[1:] > low) & (ends[:-1] < high))
+    begin = first[rows] + np.clip(low - ends[rows], 0, None)
+    end = last[rows] - np.clip(ends[rows + 1] - high, 0, None)
+    piece, forward = tuple(runs.piece[i] for i in rows), tuple(runs.forward[i] for i in rows)
+    return PieceRun(piece, forward, tuple(begin.tolist()), tuple(end.tolist()), (0.0,) * len(rows))
+
+
+def _packed(lines: list[F64], tolerance_m: float) -> list[int]:
+    """Return lines of (n, 2) degrees, thinned and packed."""
+    lines = [line for line in lines if len(line) >= 2]
+    if not lines:
+        return []
+    points = np.concatenate(lines) * 1e5
+    ptr = np.concatenate([[0], np.cumsum([len(line) for line in lines])]).astype(np.int64)
+    return pack(*thin(points[:, 0], points[:, 1], ptr, tolerance_m))
