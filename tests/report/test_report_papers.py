@@ -257,12 +257,23 @@ def test_summary_says_what_was_planned() -> None:
 
 
 def test_no_plan_names_each_limit() -> None:
-    """Without a plan, each broken limit is named with its day and amount."""
-    excess = Excess("cassette", 4, 3.5, "L", "the toilet cassette is over its limit")
-    lines = no_plan_words(NoPlanError("Best found after a full search.", (excess,)))
-    assert lines[0] == "No plan keeps all limits. Best found after a full search."
-    assert "  day 4: the toilet cassette is over its limit (3.5 L too much)" in lines
-    assert lines[-1] == "Nothing was written."
+    """Without a plan, each broken limit is named once with its day and amount, those of a store together with their sum."""
+    rows = (
+        Excess("cassette", 4, 3.5, "L", "Sun 8 Feb: the cassette is 3.5 L over its limit by the next morning"),
+        Excess("driving", 5, 12, "min", "Mon 9 Feb: 12 min more at the wheel than the limit"),
+        Excess("cassette", 5, 2.25, "L", "Mon 9 Feb: 2.2 L more in the cassette by the next morning"),
+    )
+    lines = no_plan_words(NoPlanError("all of it on one line", rows))
+    assert lines == [
+        "No plan keeps all limits. The nearest one breaks these. No plan breaks less:",
+        "  toilet cassette, 5.75 L in all",
+        f"    {rows[0].text}",
+        f"    {rows[2].text}",
+        f"  {rows[1].text}",
+        "Nothing was written.",
+    ]
+    assert "not proven" in no_plan_words(NoPlanError("", rows, least=False))[0]
+    assert no_plan_words(NoPlanError("stopped early"))[0] == "No plan keeps all limits: stopped early."
 
 
 @pytest.mark.parametrize(

@@ -43,8 +43,17 @@ class BadInputError(TripplanError, ValueError):
 
 
 class NoPlanError(TripplanError):
-    """No plan exists within the limits. Carries the nearest one's excesses, in words."""
+    """No plan exists within the limits.
 
-    def __init__(self, message: str, excesses: tuple[object, ...] = ()) -> None:
+    Parameters
+    ----------
+    message
+        All of it on one line.
+    excesses
+        What the nearest plan exceeds, in the order of its days. least: whether it is proven that no plan exceeds less.
+    """
+
+    def __init__(self, message: str, excesses: tuple[object, ...] = (), *, least: bool = True) -> None:
         self.excesses = excesses
+        self.least = least
         super().__init__(message)

@@ -10,7 +10,7 @@ from tripplan.model.plan import Excess, Plan
 from tripplan.report import say
 from tripplan.report.listing import proof_words
 from tripplan.report.safe import plain
-from tripplan.report.say import spot_name
+from tripplan.report.say import STORE_NAMES, spot_name
 from tripplan.report.why import services_of
 
 __all__ = ["no_plan_words", "summary"]
@@ -85,15 +85,17 @@ def _store_words(plan: Plan, store: str) -> str:
 
 def no_plan_words(error: NoPlanError) -> list[str]:
     """Return lines that say why there is no plan: each limit that the nearest one breaks, on which day and by how much."""
-    lines = [f"No plan keeps all limits. {plain(error)}".strip()]
-    excesses = [excess for excess in error.excesses if isinstance(excess, Excess)]
-    if excesses:
-        lines.append("The plan with the least in excess would break:")
-        lines += [f"  {_excess_words(excess)}" for excess in excesses]
+    groups: dict[str, list[Excess]] = {}
+    for excess in error.excesses:
+        if isinstance(excess, Excess):
+            groups.setdefault(excess.what, []).append(excess)
+    if not groups:
+        return [plain(f"No plan keeps all limits: {error}."), "Nothing was written."]
+    least = "No plan breaks less:" if error.least else "It is not proven that none breaks less:"
+    lines = [f"No plan keeps all limits. The nearest one breaks these. {least}"]
+    for what, rows in groups.items():
+        if len(rows) > 1:
+            lines.append(f"  {STORE_NAMES.get(what, what)}, {sum(e.amount for e in rows):.4g} {rows[0].unit} in all")
+        lines += [f"{'    ' if len(rows) > 1 else '  '}{excess.text or what}" for excess in rows]
     lines.append("Nothing was written.")
     return [plain(line) for line in lines]
-
-
-def _excess_words(excess: Excess) -> str:
-    day = f"day {excess.day}: " if excess.day > 0 else ""
-    return f"{day}{plain(excess.text or excess.what)} ({excess.amount:g} {plain(excess.unit)} too much)".replace("  ", " ")

@@ -3,7 +3,8 @@
 Limits on stores, driving, arrival, days without towing and must sights get a price so high that the plan of least cost is
 the one of least excess. A hundredth of a store's limit, a minute at the wheel and a minute of lateness weigh the same; a must
 sight missed weighs as much as a hundred of them, and so does towing on a day without towing. Counted limits (budget, powered nights, one-night
-stays) stay hard at first and are dropped when nothing works with them.
+stays) stay hard at first and are dropped when nothing works with them. What is over a store's limit counts once: what a later day adds
+before the store is served again counts as so much more.
 """
 
 from __future__ import annotations
@@ -25,41 +26,58 @@ __all__ = ["excesses_of", "no_plan"]
 
 #: Cents that one point of excess costs: far more than it could save.
 _POINT = 20_000
+#: How long the nearest plan is looked for [s].
+MOST_SECONDS = 30.0
+#: How many times the driving limits are tried: more where nothing less works, or a longer drive could come to less in all.
+FACTORS = (2.0, 6.0)
 
 
 def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
     """Return the error that names the nearest plan's excesses."""
     certain = _certain(work)
     for counters in (True, False):
-        for factor in (2.0, 6.0):
+        best: tuple[int, tuple[Excess, ...]] | None = None
+        for factor in FACTORS:
             progress("Looking for the nearest plan", float("nan"))
             slack = Slack(_POINT, _POINT, 100 * _POINT, 100 * _POINT, factor, counters)
             loose = assemble(work.trip, work.region, work.cast, work.ways, slack, work.hours)
             if not every_day_has_a_way(loose):
                 continue
-            solution = solve(loose.problem, max_seconds=30.0)
-            if solution.arcs:
+            solution = solve(loose.problem, max_seconds=MOST_SECONDS)
+            if not solution.arcs:
+                continue
+            if best is None or solution.cost < best[0]:
                 found = (*certain, *excesses_of(loose, solution.arcs, counters=counters))
-                found = tuple(dict.fromkeys(found))
-                if found:
-                    return NoPlanError(_message(found), found)
+                best = solution.cost, tuple(dict.fromkeys(found))
+            if best[1] and counters and solution.status == "proven" and solution.cost <= _farther(work, factor):
+                return NoPlanError(_message(best[1]), best[1])
+        if best is not None and best[1]:
+            return NoPlanError(_message(best[1]), best[1], least=False)
     return NoPlanError(_message(certain) if certain else "no plan exists within the limits", certain)
 
 
+def _farther(work: Work, factor: float) -> int:
+    """Return the least that a plan costs which drives longer on a day than was tried: what costs less is the nearest of all."""
+    trip = work.trip
+    limit = min(trip.first_day_drive_s, trip.max_drive_s)
+    return round(_POINT * (factor - 1) * limit / 60) - 100 * _POINT * sum(s.must for s in trip.sights)
+
+
 def _message(found: Sequence[Excess]) -> str:
-    """One line: each limit once, at its worst."""
-    worst: dict[str, Excess] = {}
-    times: dict[str, int] = {}
+    """One line: each limit once, where it is first broken, and how much it is in all."""
+    groups: dict[str, list[Excess]] = {}
     for e in found:
-        times[e.what] = times.get(e.what, 0) + 1
-        if e.what not in worst or e.amount > worst[e.what].amount:
-            worst[e.what] = e
-    parts = [e.text + (f" (and {times[what] - 1} more)" if times[what] > 1 else "") for what, e in worst.items()]
-    return "no plan keeps to every limit; of the nearest plan: " + "; ".join(parts)
+        groups.setdefault(e.what, []).append(e)
+    parts = [
+        rows[0].text + (f" ({sum(e.amount for e in rows):.4g} {rows[0].unit} in all)" if len(rows) > 1 else "")
+        for rows in groups.values()
+    ]
+    return "no plan keeps to every limit; the nearest one breaks these: " + "; ".join(parts)
 
 
 def _day(work: Work, d: int) -> str:
-    return f"day {d + 1} ({work.trip.dates[d]:%a %d %b})"
+    date = work.trip.dates[d]
+    return f"{date:%a} {date.day} {date:%b}"
 
 
 def _certain(work: Work) -> tuple[Excess, ...]:
@@ -106,21 +124,73 @@ def _whys(work: Work, sight: int) -> list[str]:
     return whys
 
 
-def excesses_of(work: Work, arcs: Sequence[int], *, counters: bool = True) -> tuple[Excess, ...]:
-    """Return every limit that a path of a problem with slack breaks, in the order of its days."""
+#: What a store is called, and how to say that it is past its limit, first and then by so much more.
+_PAST = {
+    "fresh": ("the fresh water is {} short", "{} more of fresh water"),
+    "grey": ("the grey barrel is {} over its limit", "{} more of grey water"),
+    "cassette": ("the cassette is {} over its limit", "{} more in the cassette"),
+    "flush": ("the flush water is {} short", "{} more of flush water"),
+    "gas": ("the gas is {} short", "{} more of gas"),
+    "battery": ("the battery is {} below its limit", "{} more from the battery"),
+}
+_BACK = {
+    "grey": "the grey barrel comes back {} too full", "cassette": "the cassette comes back {} too full",
+    "gas": "the gas comes back {} below the firm's mark",
+}  # fmt: skip
+
+
+def _stores(work: Work, arcs: Sequence[int]) -> list[Excess]:
+    """Name what each day adds to what is over the limit of a store, day and night after it taken together."""
     from tripplan.van.limits import UNITS_PER
 
-    trip, o = work.trip, work.options
-    found: list[Excess] = []
-    states = walk(work.problem, arcs)
+    p = work.problem
+    states = walk(p, arcs)
+    rows: dict[tuple[int, int, str], int] = {}
+    order: list[tuple[int, int, str]] = []
+    since: dict[int, tuple[int, int, str]] = {}
     for over in states[-1].excesses if states else ():
-        store = STORES[over.store]
-        amount = over.units / UNITS_PER[over.store]
-        if over.when == "goal":
-            text = f"{store.value} comes back {amount:.1f} {store.unit} past what the firm wants"
+        r, d = over.store, over.day
+        before = since.get(r)
+        served_now = over.when != "day" and bool((int(p.arc_reset[arcs[d]]) | int(p.arrive_reset[p.arc_to[arcs[d]]])) >> r & 1)
+        if over.when == "night" and before == (d, r, "day") and not served_now:
+            rows[d, r, "night"] = rows.pop(before) + over.units
+            order[order.index(before)] = since[r] = (d, r, "night")
+            continue
+        key = (d, r, over.when)
+        rows[key] = over.units
+        order.append(key)
+        since[r] = key
+    found, last = [], dict[int, int]()
+    for d, r, when in order:
+        store, amount = STORES[r], rows[d, r, when] / UNITS_PER[r]
+        said = f"{amount:.2f} kg" if store.unit == "kg" else f"{amount:.1f} {store.unit}"
+        again = r in last and not _served_between(work, arcs, r, last[r], d, when)
+        last[r] = d
+        if when == "goal":
+            text = _BACK.get(store.value, _PAST[store.value][0] + " at the return").format(said)
         else:
-            text = f"{_day(work, over.day)}: {store.value} {amount:.1f} {store.unit} past its limit ({over.when})"
-        found.append(Excess(store.value, over.day + 1, amount, store.unit, text))
+            standing = bool(work.options.car[arcs[d]])
+            until = {"day": "by the evening" if standing else "on the way", "night": "by the next morning"}[when]
+            text = f"{_PAST[store.value][again].format(said)} {until}"
+        if d == 0 and when == "night" and work.use.pick_up.dry[r]:
+            text += " (it is empty at pick-up, and nothing fills it before the first night)"
+        found.append(Excess(store.value, d + 1, amount, store.unit, f"{_day(work, d)}: {text}"))
+    return found
+
+
+def _served_between(work: Work, arcs: Sequence[int], r: int, before: int, d: int, when: str) -> bool:
+    """Say whether a store is served after the excess of one day and before that of another."""
+    p = work.problem
+    at_sites = any(int(p.leave_reset[p.arc_to[arcs[k]]]) >> r & 1 for k in range(before, d))
+    on_the_way = any(int(p.arc_reset[arcs[k]]) >> r & 1 for k in range(before + 1, d + (when != "day")))
+    here = when == "night" and before == d and bool((int(p.arc_reset[arcs[d]]) | int(p.arrive_reset[p.arc_to[arcs[d]]])) >> r & 1)
+    return at_sites or on_the_way or here
+
+
+def excesses_of(work: Work, arcs: Sequence[int], *, counters: bool = True) -> tuple[Excess, ...]:
+    """Return every limit that a path of a problem with slack breaks, in the order of its days."""
+    trip, o = work.trip, work.options
+    found = _stores(work, arcs)
     for d, arc in enumerate(arcs):
         limit = min(trip.first_day_drive_s, trip.max_drive_s) if d == 0 else trip.max_drive_s
         more = (int(o.drive_s[arc]) - limit) / 60
