@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -69,8 +70,12 @@ def sample_region(*, progress: Progress = silent) -> Region:
         try:
             return load(kept)
         except TripplanError:
-            kept.unlink(missing_ok=True)
+            with suppress(OSError):
+                kept.unlink(missing_ok=True)
     region = build(source, name="Sample island", progress=progress)
-    kept.parent.mkdir(parents=True, exist_ok=True)
-    save(region, kept)
+    try:
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        save(region, kept)
+    except (OSError, TripplanError):  # a cache folder that cannot be written only costs the next run its time
+        return region
     return load(kept)

@@ -38,7 +38,7 @@ def command(trip_name: str, list_trips: bool, out: Path) -> int:
             f"no sample trip {trip_name!r}", where="--trip", accepted=", ".join(trips), next_step="choose one of them"
         )
     path = trips[trip_name] if trip_name else next(iter(trips.values()))
-    click.echo("This is an invented island, an invented hire firm and an invented family: a trip to try tripplan with.")
+    click.echo("This is an invented island, an invented hire firm and invented people: a trip to try tripplan with.")
     with shown() as progress:
         region = sample_region(progress=progress)
     return plan_and_write(path, region, out)

@@ -6,6 +6,8 @@ import errno
 import importlib
 import os
 import sys
+from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 import click
@@ -19,6 +21,9 @@ EXIT_FINDINGS = 1
 EXIT_BAD_INPUT = 2
 EXIT_OWN_FAULT = 3
 EXIT_STOPPED = 130
+#: The reader of standard output went away (128 + SIGPIPE, as a shell reports it).
+EXIT_NO_READER = 141
+_STOPPED = "stopped; no file was left half-written"
 
 #: Command words and where each lives; imported only when called or listed.
 _COMMANDS = {
@@ -64,13 +69,32 @@ def _usage_words(error: click.ClickException) -> str:
     return f"{text} (see `{ctx.command_path} --help`)" if ctx is not None else text
 
 
+def _give_streams() -> None:
+    """See that there is somewhere to write to, and that no character stops us: a script may close both streams."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 - lives as long as we do
+        elif hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def _drop_output() -> None:
+    """Let what standard output still holds go nowhere, so that leaving does not stumble over it."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def main(args: list[str] | None = None) -> Any:
     """Run the command line and leave with its exit code: 0 well, 1 findings or no plan, 2 bad input, 3 a fault of ours."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
+    _give_streams()
     try:
-        code = cli.main(args=args, standalone_mode=False)
+        try:
+            code = cli.main(args=args, standalone_mode=False)
+        except SystemExit:
+            if isinstance(sys.stdout, click.utils.PacifyFlushWrapper):  # so click leaves when the reader has gone
+                sys.exit(EXIT_NO_READER)
+            raise
         sys.stdout.flush()
         sys.exit(code if isinstance(code, int) else 0)
     except BadInputError as error:
@@ -80,7 +104,7 @@ def main(args: list[str] | None = None) -> Any:
         _say(str(error))
         sys.exit(EXIT_FINDINGS)
     except click.exceptions.Abort:
-        _say("stopped; nothing was written")
+        _say(_STOPPED)
         sys.exit(EXIT_STOPPED)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
@@ -89,19 +113,20 @@ def main(args: list[str] | None = None) -> Any:
         _say(_usage_words(error))
         sys.exit(EXIT_BAD_INPUT)
     except KeyboardInterrupt:
-        _say("stopped; nothing was written")
+        _say(_STOPPED)
         sys.exit(EXIT_STOPPED)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(EXIT_FINDINGS)
+        _drop_output()
+        sys.exit(EXIT_NO_READER)
     except OSError as error:
         _say(_os_words(error))
+        _drop_output()
         sys.exit(EXIT_BAD_INPUT)
     except Exception as error:
         if os.environ.get("TRIPPLAN_DEBUG"):
             raise
         _say(
-            f"a fault of tripplan's own ({type(error).__name__}: {error}); nothing was written; "
+            f"a fault of tripplan's own ({type(error).__name__}: {error}); no file was left half-written; "
             "run it again with TRIPPLAN_DEBUG=1 set and report what it prints"
         )
         sys.exit(EXIT_OWN_FAULT)
@@ -110,7 +135,7 @@ def main(args: list[str] | None = None) -> Any:
 def _os_words(error: OSError) -> str:
     where = f"{error.filename}: " if error.filename else ""
     if error.errno == errno.ENOSPC:
-        return f"{where}no room left on the disk; nothing was written; make room or choose another place with --out"
+        return f"{where}no room left on the disk; no file was left half-written; make room or write elsewhere"
     return f"{where}{error.strerror or error}; check that the path exists and may be read or written"
 
 
