@@ -5,6 +5,9 @@ from __future__ import annotations
 import errno
 import gzip
 import json
+import os
+import subprocess
+import sys
 import zipfile
 from pathlib import Path
 
@@ -159,7 +162,6 @@ def test_plan_file_mistakes(run, island: Path, tmp_path: Path) -> None:
 
 def test_no_room_on_the_disk(run, sample: Path, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A full disk: one line, and neither a region nor papers are left."""
-    import os
 
     def full(*_: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
@@ -198,3 +200,37 @@ def test_help_is_complete(run) -> None:
     for word in ("demo", "region", "plan", "audit", "check"):
         assert word in told
         assert "Usage" in run(word, "--help").out
+
+
+def _in_a_shell(command: str, folder: Path, **more: str) -> subprocess.CompletedProcess[str]:
+    """Run a shell line in which $TRIPPLAN stands for the program."""
+    root = Path(__file__).resolve().parents[2]
+    env = {**os.environ, "PYTHONPATH": str(root), "PYTHON": sys.executable, **more}
+    line = command.replace("$TRIPPLAN", '"$PYTHON" -m tripplan')
+    return subprocess.run(["bash", "-c", line], cwd=folder, env=env, capture_output=True, text=True, timeout=120, check=False)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a POSIX shell is needed")
+def test_streams_that_are_closed_or_full(sample: Path, tmp_path: Path) -> None:
+    """Without standard output, with a reader that goes away, or with a full disk behind it: no traceback, no fault of ours."""
+    told = _in_a_shell("$TRIPPLAN demo --list >&-", tmp_path)
+    assert (told.returncode, told.stderr) == (0, "")
+    assert _in_a_shell("$TRIPPLAN demo --list 2>&-", tmp_path).returncode == 0
+    told = _in_a_shell('$TRIPPLAN --help | true; exit "${PIPESTATUS[0]}"', tmp_path)
+    assert told.returncode in (0, 141)
+    assert told.stderr == ""
+    if Path("/dev/full").exists():
+        told = _in_a_shell("$TRIPPLAN demo --list > /dev/full", tmp_path)
+        assert told.returncode == 2
+        assert told.stderr.count("\n") == 1
+        assert "no room" in told.stderr
+        assert "nothing was written" not in told.stderr
+
+
+def test_demo_needs_no_cache_folder(run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the cache folder cannot be made, the demo still plans: only the next run pays for it."""
+    (tmp_path / "file").write_text("in the way")
+    monkeypatch.setenv("TRIPPLAN_CACHE", str(tmp_path / "file" / "cache"))
+    ran = run("demo", "--trip", "isle_weekend", "--out", tmp_path / "trip")
+    assert ran.code == 0, ran.err
+    assert (tmp_path / "trip" / "plan.json").is_file()

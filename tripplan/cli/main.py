@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from click.utils import PacifyFlushWrapper
 
 from tripplan import __version__
 from tripplan.model.errors import BadInputError, NoPlanError
@@ -92,7 +93,7 @@ def main(args: list[str] | None = None) -> Any:
         try:
             code = cli.main(args=args, standalone_mode=False)
         except SystemExit:
-            if isinstance(sys.stdout, click.utils.PacifyFlushWrapper):  # so click leaves when the reader has gone
+            if isinstance(sys.stdout, PacifyFlushWrapper):  # so click leaves when the reader has gone
                 sys.exit(EXIT_NO_READER)
             raise
         sys.stdout.flush()
