@@ -375,10 +375,11 @@ class Island:
                     d.tag(entrance, barrier="gate", access="yes")
             else:
                 self._beside(refs, tags)
-        for name, road, km, side, metres, tags in tables.SERVICES:
-            self._beside(self.drive(name, road, km, side, metres, {"highway": "service"}), {"name": name, **tags})
-        for name, road, km, side, metres, tags in tables.SIGHTS:
-            self._beside(self.drive(name, road, km, side, metres, {"highway": "service"}), {"name": name, **tags})
+        for name, road, km, side, metres, tags in (*tables.SERVICES, *tables.SIGHTS):
+            lane: Tags = {"highway": "service"}
+            if name in tables.SEALED_LANES:
+                lane["surface"] = "asphalt"
+            self._beside(self.drive(name, road, km, side, metres, lane), {"name": name, **tags})
         for name, road, km in tables.HAMLETS:
             r = self.roads[road]
             i = r.index(km)

@@ -205,9 +205,9 @@ SITES: tuple[tuple[str, str, float, str, int, Tags], ...] = (
     ("Dunmorra Holiday Field", "Skellhaven", 42, "R", 300, _site("caravan_site", **STAFFED, **_fee(32), dog="yes")),
     ("Archgate Paddock", "arch detour", 5, "L", 260, _site("caravan_site", **PLAIN, **_fee(17))),
     ("Millrace Scout Ground", "arch detour", 7, "L", 300, _site("camp_site", scout="yes", **_fee(0))),
-    ("Quillan Sands", "Dunmorra", 38, "R", 300, _site("caravan_site", **FULL, **_fee(37), dog="yes", capacity="75")),
+    ("Quillan Sands", "Dunmorra", 38, "R", 300, _site("caravan_site", **FULL, **_fee(37), dog="no", capacity="75")),
     ("Hythe Cross Members Field", "Quillansea", 18, "L", 400, _site("caravan_site", access="private", **PLAIN)),
-    ("Hythe Water", "Quillansea", 22, "R", 450, _site("caravan_site", **STAFFED, **_fee(26), dog="yes")),
+    ("Hythe Water", "Quillansea", 22, "R", 450, _site("caravan_site", **STAFFED, **_fee(26), dog="no")),
     ("Longshore Car Park Nights", "Quillansea", 12, "R", 120, _site("caravan_site", caravans="no", motorhome="yes", **_fee(6))),
     ("Fennoway Lawns", "Quillansea", 48, "R", 330, _site("caravan_site", **STAFFED, sanitary_dump_station="no", **_fee(33), dog="yes")),
     ("East Head Tents", "east head", 5, "L", 400, _site("camp_site", tents="yes", caravans="no", **_fee(0))),
@@ -264,6 +264,17 @@ _GREY: Tags = {"sanitary_dump_station:grey_water": "yes", "sanitary_dump_station
 _NO_GREY: Tags = {"sanitary_dump_station:grey_water": "no", "sanitary_dump_station:chemical_toilet": "yes"}
 _TAP: Tags = {"water_point": "yes", "drinking_water": "yes"}
 
+#: Services, and sights with room for a van, whose lane says what it is made of; the lanes of the others say nothing, so that only the car
+#: goes there.
+SEALED_LANES = frozenset({
+    "Marrendal Dump Station", "West Gate Dump Station", "Tarrowby Dump Station", "Skellhaven Dump Station", "Dunmorra Green",
+    "Quillansea Dump Station", "Fennoway Yard", "Lothmere Dump Station", "Hollumstow Yard",
+    "Ebbersund Water Point", "Corrahithe Water Point", "Brackenfirth Spout", "Kelder Tap", "Wrennick Tap",
+    "Corra Gas Yard", "Loth Gas Counter",
+    "South Road Fuel", "Hythe Fuel", "Wren Fuel", "Long Lee", "Quill Lee",
+    "Kelder Arch", "Hollum Weir", "Westerly Bird Wall", "Gorse Cliffs", "Lothmere Glass House", "Museum of the Orne Sea",
+})  # fmt: skip
+
 #: (name, road, km, side, drive [m], tags)
 SERVICES: tuple[tuple[str, str, float, str, int, Tags], ...] = (
     ("Marrendal Dump Station", "Marrendal", 2.0, "L", 90, {**_DUMP, **_GREY, **_TAP, "fee": "no"}),
@@ -285,7 +296,7 @@ SERVICES: tuple[tuple[str, str, float, str, int, Tags], ...] = (
     ("Sallowhead Trough", "sallow", 24, "L", 40, {"amenity": "drinking_water", "drinking_water": "no"}),
     ("Kelder Tap", "Fennoway", 33, "R", 50, {"man_made": "water_tap", "drinking_water": "yes"}),
     ("Pellavik Quay Tap", "Gannoway", 33, "R", 60, {"amenity": "water_point", "fee": "yes", "charge": "2 CRN"}),
-    ("Marren Bottled Gas", "Tarrowby", 45.5, "L", 80, {"shop": "gas", "opening_hours": "Mo-Fr 08:00-17:30; Sa 09:00-13:00"}),
+    ("Tolbridge Bottled Gas", "Skellhaven", 25.0, "L", 80, {"shop": "gas", "opening_hours": "Mo-Fr 08:00-17:30; Sa 09:00-13:00"}),
     ("Quillan Gas and Tackle", "Dunmorra", 41.0, "L", 80, {"shop": "gas", "opening_hours": "Mo-Sa 08:30-17:00"}),
     ("Corra Gas Yard", "Ebbersund", 43.0, "L", 80, {"shop": "gas", "opening_hours": "Mo-Fr 09:00-17:00"}),
     ("Loth Gas Counter", "Lothmere", 3.2, "R", 80, {"shop": "gas", "opening_hours": "Mo-Sa 08:00-18:00"}),

@@ -241,6 +241,15 @@ def summer(region: Region) -> tuple[Joined, dict[str, int]]:
     return joined(region, date(2026, 2, 3))
 
 
+def test_two_thirds_of_the_services_stand_on_sealed_lanes(region: Region, script: Any) -> None:
+    """Those a van may stop at; the lanes of the others say nothing of their surface, so that a plan leaves them to the car."""
+    useful = [p.name for p in region.places if p.role == "service" and any(f.answer == Offer.YES for f in p.offers.values())]
+    sealed = [name for name in useful if name in script.tables.SEALED_LANES]
+    assert 0.6 <= len(sealed) / len(useful) <= 0.75
+    every = {row[0] for row in (*script.tables.SERVICES, *script.tables.SIGHTS)}
+    assert every >= script.tables.SEALED_LANES
+
+
 @pytest.fixture(scope="module")
 def by_car(region: Region) -> tuple[Joined, dict[str, int]]:
     """The car alone in February."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from tripplan.model.errors import NoPlanError
 from tripplan.model.plan import Plan
 from tripplan.model.serial import plan_from_json, plan_to_json
+from tripplan.model.words import Offer
 from tripplan.region.build import build
 from tripplan.region.region import Region
 from tripplan.request.trip_file import load_trip
@@ -68,22 +70,49 @@ def test_good_trips_have_a_proven_plan(plans: dict[str, Plan], name: str) -> Non
         assert all(leg.unknown_m <= 2 * plan.trip.firm.last_mile_m for leg in day.legs if leg.mode == "van")
 
 
+def services(plan: Plan, where: str) -> list[tuple[int, str, frozenset[str]]]:
+    """Return day, name and stores of each service stop made with the ``van`` on the way, or by ``car`` from a standing day."""
+    return [
+        (day.number, event.spot.name, frozenset(event.stores))
+        for day in plan.days
+        for event in day.events
+        if event.kind == "service" and event.spot is not None and where == ("van" if any(leg.mode == "van" for leg in day.legs) else "car")
+        and any(leg.end == event.spot for leg in day.legs)
+    ]  # fmt: skip
+
+
+def stays(plan: Plan) -> list[tuple[str, int, bool]]:
+    """Return name, nights and whether there is mains power of each stay in order."""
+    nights = [day.night for day in plan.days if day.night]
+    return [
+        (name, len(run), run[0].powered)
+        for name, run in ((name, list(group)) for name, group in itertools.groupby(nights, key=lambda night: night.spot.name))
+    ]
+
+
 def test_family_loop_is_easy(plans: dict[str, Plan]) -> None:
-    """Ten nights, never more than three hours of towing, four nights and more with mains, all must-see sights seen."""
+    """Short tows, nights with mains, one stay of a single night, all must-see sights, and no service but at sites."""
     plan = plans["family_loop"]
     assert len(plan.days) == 11
-    assert max(day.towing_s for day in plan.days) <= 3 * 3600
-    assert sum(day.night.powered for day in plan.days if day.night) >= 4
+    assert max(day.towing_s for day in plan.days) <= 2 * 3600
+    assert sum(day.night.powered for day in plan.days if day.night) >= 5
+    assert sum(nights == 1 for _, nights, _ in stays(plan)) <= 1
+    assert services(plan, "van") == services(plan, "car") == []
     seen = " ".join(event.text for day in plan.days for event in day.events if event.kind == "sight")
     assert "Pell Sands" in seen
     assert "Lothmere Glass House" in seen
 
 
-def test_isle_weekend_takes_the_ferry(plans: dict[str, Plan]) -> None:
-    """The van goes aboard twice, two nights are spent on the isle, and every site takes a dog or does not say."""
+def test_isle_weekend_takes_the_ferry_and_empties_on_the_way(plans: dict[str, Plan], region: Region) -> None:
+    """The van goes aboard twice, two nights are spent on the isle, no site serves the cassette: a dump station on the way does."""
     plan = plans["isle_weekend"]
-    assert sum(leg.ferry_s > 0 for day in plan.days for leg in day.legs if leg.mode == "van") == 2
+    assert [sum(leg.ferry_s > 0 for leg in day.legs if leg.mode == "van") for day in plan.days].count(1) == 2
     assert sum(day.night.spot.lat > -42.53 and day.night.spot.lon > -24.65 for day in plan.days if day.night) == 2
+    assert all(nights == 2 for _, nights, _ in stays(plan))
+    assert not any("site" in line.served for day in plan.days for line in day.levels if line.store == "cassette")
+    back = max(day.number for day in plan.days if any(leg.ferry_s > 0 for leg in day.legs))
+    assert any(day >= back and {"grey", "cassette"} <= stores for day, _, stores in services(plan, "van"))
+    assert all(region.places[day.night.spot.place].pets != Offer.NO for day in plan.days if day.night)  # the dog
 
 
 def test_round_island_goes_round_gravel_and_weak_bridge(plans: dict[str, Plan], region: Region) -> None:
@@ -99,7 +128,26 @@ def test_round_island_goes_round_gravel_and_weak_bridge(plans: dict[str, Plan], 
         for p in leg.runs.piece
     )
     assert "Upper Ford Road" in taken
-    assert "Merrow Saddle" in taken
+
+
+def test_round_island_serves_on_the_way_and_by_car(plans: dict[str, Plan]) -> None:
+    """One cassette: emptied and water filled on the way, before and after nights with neither; gas fetched by the car alone."""
+    plan = plans["round_island"]
+    assert plan.trip.van.cassettes == 1
+    on_the_way = services(plan, "van")
+    assert sum({"grey", "cassette", "fresh"} <= stores for _, _, stores in on_the_way) >= 2
+    assert [stores for _, _, stores in services(plan, "car")] == [{"gas"}]
+    assert not any("gas" in stores for _, _, stores in on_the_way)
+
+
+def test_round_island_stays_without_mains(plans: dict[str, Plan]) -> None:
+    """Stays of two nights where the battery carries lights, pump and heater; the field at the cape has neither tap nor toilet."""
+    off_mains = {name: nights for name, nights, powered in stays(plans["round_island"]) if not powered}
+    assert off_mains["Gull Point"] == 2
+    assert sum(nights >= 2 for nights in off_mains.values()) >= 3
+    for day in plans["round_island"].days:
+        if day.night and day.night.spot.name == "Gull Point":
+            assert not any("site" in line.served for line in day.levels)
 
 
 def test_too_long_in_the_north_fails_for_the_cassette(region: Region) -> None:
