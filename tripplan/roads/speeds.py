@@ -70,7 +70,10 @@ def piece_times(region: Region, terms: Terms, ferry: NDArray[np.bool_]) -> Piece
         ms[at_sea] = np.maximum(np.rint(whole_s * share * 1000), 1)[:, None]
         ruling[at_sea] = _FERRY
         wait_s = ways.ferry_wait_s[way].astype(np.float64)
-        wait[at_sea] = np.rint(np.where(np.isfinite(wait_s) & (wait_s >= 0), wait_s, DEFAULT_FERRY_WAIT_S) * 1000)
+        check_in_s = np.nan_to_num(ways.ferry_check_in_s[way].astype(np.float64), nan=0.0)
+        wait_s = np.where(np.isfinite(wait_s) & (wait_s >= 0), wait_s, DEFAULT_FERRY_WAIT_S)
+        # To be in time for a departure one may wait a whole interval after checking in.
+        wait[at_sea] = np.rint((wait_s + np.maximum(check_in_s, 0.0)) * 1000)
     return PieceTimes(ms, ruling, wait)
 
 

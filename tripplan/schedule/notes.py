@@ -8,7 +8,7 @@ import numpy as np
 
 from tripplan.model.cautions import LAST_WORD, caution
 from tripplan.model.place import OfferFact, Place, Spot
-from tripplan.model.plan import Caution, Day, PresumedOffer
+from tripplan.model.plan import Caution, Day, Leg, PresumedOffer
 from tripplan.model.van import Levels
 from tripplan.model.words import STORES, Offer
 from tripplan.schedule.assemble import Work
@@ -142,6 +142,7 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
             notes.append(f"{leg.presumed_m / 1000:.1f} km of road only presumed to be sealed, {where}")
         if leg.tolls:
             notes.append(f"Toll road, {where}")
+        notes += _of_the_road(work, leg, where)
         if leg.off_road_m > 150:
             notes.append(f"The map leaves {leg.off_road_m:.0f} m between road and place, {where}")
     for stop in work.stops(arc):
@@ -163,6 +164,27 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
         if work.trip.pets and site.place is not None and site.place.pets == Offer.UNKNOWN and day.night.stay_night == 1:
             notes.append(f"Ask {site.spot.name} whether pets may come")
     return tuple(notes)
+
+
+def _of_the_road(work: Work, leg: Leg, where: str) -> list[str]:
+    """Ferries and steep stretches of a leg."""
+    from tripplan.roads.ferries import crossings
+    from tripplan.roads.steep import graded_share, steep_stretches
+
+    van = leg.mode == "van"
+    notes = []
+    if leg.ferry_s > 0:
+        notes = [f"{ferry.words()}, {where}" for ferry in crossings(work.region, leg, work.trip.outfit if van else work.trip.car)]
+    steep = steep_stretches(work.region, leg.runs) if van else ()
+    for one in steep:
+        name = f" on {one.name}" if one.name else ""
+        notes.append(
+            f"Steep: {one.percent:.0f} % tagged over {one.length_m / 1000:.1f} km{name}, {one.from_m / 1000:.0f} km after {leg.start.name}"
+        )
+    if steep:
+        share = graded_share(work.region, leg.runs)
+        notes.append(f"The map tells a grade on {share:.0%} of the road, {where}: the rest may be steep too")
+    return notes
 
 
 def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[Caution, ...]:
