@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tripplan.cli.region_local import add_command, check_out, doubts_command, local_lines, local_options, merge, read_local, told
+
 if TYPE_CHECKING:
     from tripplan.model.trip import Firm
     from tripplan.region.coverage import Coverage
@@ -20,12 +22,17 @@ def command() -> None:
     """Prepare a map, and show what it knows."""
 
 
+command.add_command(add_command)
+command.add_command(doubts_command)
+
+
 @command.command("build")
 @click.argument("file", metavar="[FILE]", required=False, type=click.Path(path_type=Path))
 @click.option("--place", metavar="NAME", default="", help="Fetch a named place live instead of reading a file.")
 @click.option("--out", metavar="REGION", required=True, type=click.Path(path_type=Path), help="File to write.")
 @click.option("--name", default="", help="What to call the region; without it, the file's or the place's name.")
-def build_command(file: Path | None, place: str, out: Path, name: str) -> int:
+@local_options
+def build_command(file: Path | None, place: str, out: Path, name: str, local: tuple[Path, ...], maps: tuple[str, ...]) -> int:
     """Prepare a region from FILE (.osm.pbf, .osm, .osm.gz, .osm.bz2), or live with --place."""
     from tripplan.cli.progress import shown
     from tripplan.model.errors import BadInputError
@@ -37,15 +44,8 @@ def build_command(file: Path | None, place: str, out: Path, name: str) -> int:
         raise BadInputError(
             "needs a FILE or --place NAME, one of them", where="region build", next_step="see `tripplan region build --help`"
         )
-    if out.is_dir():
-        raise BadInputError(f"{out} is a folder", where="--out", accepted="a file to write", next_step="name a file in it")
-    if not out.resolve().parent.is_dir():
-        raise BadInputError(
-            f"{out.parent} is no folder",
-            where="--out",
-            accepted="a file in a folder that exists",
-            next_step="make the folder first",
-        )
+    check_out(out)
+    notes = read_local(local, maps)
     with shown() as progress:
         if file is not None:
             region = build(file, name=name, progress=progress)
@@ -53,8 +53,11 @@ def build_command(file: Path | None, place: str, out: Path, name: str) -> int:
             from tripplan.osm.live import read_place
 
             region = build(read_place(place, progress=progress), name=name or place, progress=progress)
+        region = merge(region, notes)
         progress("Saving", float("nan"))
         save(region, out)
+    for line in told(notes):
+        click.echo(_plain(line))
     found = coverage(region)
     km = sum(row.km for row in found.roads)
     click.echo(
@@ -88,7 +91,8 @@ def build_command(file: Path | None, place: str, out: Path, name: str) -> int:
     type=click.Path(path_type=Path),
     help="Whose rules hold; without it, common ones.",
 )
-def show_command(region_file: Path, outfit_file: Path | None, firm_file: Path | None) -> int:
+@click.option("--notes", is_flag=True, help="List all local knowledge, not only the first of it.")
+def show_command(region_file: Path, outfit_file: Path | None, firm_file: Path | None, notes: bool) -> int:
     """Print what a region knows and what it does not."""
     from tripplan.cli.progress import shown
     from tripplan.region.coverage import coverage
@@ -100,6 +104,8 @@ def show_command(region_file: Path, outfit_file: Path | None, firm_file: Path | 
     with shown() as progress:
         reach = _reach(region, outfit, firm, progress)
     for line in _lines(coverage(region, outfit, reach), outfit.name):
+        click.echo(_plain(line))
+    for line in ("", *local_lines(region, every=notes)):
         click.echo(_plain(line))
     return 0
 
@@ -128,11 +134,11 @@ def _lines(found: Coverage, outfit_name: str) -> list[str]:
     lines.append(
         f"  {'class':16}{'sealed':>9}{'presumed':>10}{'unknown':>9}{'unsealed':>10}{'closed to a van':>17}{'too small':>11}"
     )
-    for row in found.roads:
-        lines.append(
-            f"  {row.road:16}{row.sealed_km:9,.1f}{row.presumed_km:10,.1f}{row.unknown_km:9,.1f}{row.unsealed_km:10,.1f}"
-            f"{row.closed_km:17,.1f}{row.small_km:11,.1f}"
-        )
+    lines += [
+        f"  {row.road:16}{row.sealed_km:9,.1f}{row.presumed_km:10,.1f}{row.unknown_km:9,.1f}{row.unsealed_km:10,.1f}"
+        f"{row.closed_km:17,.1f}{row.small_km:11,.1f}"
+        for row in found.roads
+    ]
     sums = [
         sum(getattr(row, k) for row in found.roads)
         for k in ("sealed_km", "presumed_km", "unknown_km", "unsealed_km", "closed_km", "small_km")

@@ -103,7 +103,9 @@ def _sizes(region: Region, tow: Network, row: int) -> list[str]:
     for (column, word, scale, unit), need in zip(_LIMITS, needs, strict=True):
         limit = float(getattr(region.ways, column)[row])
         if limit < need * (1 - 1e-6):
-            out.append(f"{word} limit {round(limit / scale, 2):g} {unit}, the outfit needs {round(need / scale, 2):g} {unit}")
+            source = region.local.limit_source(row, column) if region.local else ""
+            said = f"{word} limit {round(limit / scale, 2):g} {unit}, the outfit needs {round(need / scale, 2):g} {unit}"
+            out.append(f"{said} ({source})" if source else said)
     return out or [FIT_REASONS[int(fit_codes(_OneWay(region, row), outfit)[0])]]
 
 
