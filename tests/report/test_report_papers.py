@@ -245,8 +245,8 @@ def test_summary_says_what_was_planned() -> None:
     lines = summary(PLAN)
     text = "\n".join(lines)
     assert lines[0].startswith("Round Skerry Isle: Mon 30 November 2026 to Mon 7 December 2026, 7 nights")
-    assert "toilet cassette: served on 4 days; nearest to its limit on day 1: 15 L (at most 16 L)" in text
-    assert "Quillan Head Caravan Site, mains [grey water" in text
+    assert "toilet cassette: emptied on 4 days; nearest to its limit on day 1: 15 L (at most 16 L)" in text
+    assert "Quillan Head Caravan Site, mains; empty grey water" in text
     assert "proven best" in text
     plan, _, _ = hostile_plan(30, 7)
     assert all(
@@ -254,6 +254,23 @@ def test_summary_says_what_was_planned() -> None:
         for line in summary(plan)
         for c in line
     )
+
+
+def test_summary_tells_surfaces_money_and_services_truly() -> None:
+    """Unknown metres are not called tagged, money has its name, and a battery that mains charge is not called unserved."""
+    from dataclasses import replace
+
+    def with_legs(**more: float) -> str:
+        days = tuple(replace(day, legs=tuple(replace(leg, **more) for leg in day.legs)) for day in PLAN.days)
+        trip = replace(PLAN.trip, firm=replace(PLAN.trip.firm, currency="crowns"))
+        return "\n".join(summary(replace(PLAN, days=days, trip=trip)))
+
+    assert "all of it tagged as sealed" in with_legs(presumed_m=0.0, unknown_m=0.0)
+    told = with_legs(presumed_m=0.0, unknown_m=120.0)
+    assert "of unknown surface at the ends of days, the rest tagged as sealed" in told
+    assert "all of it tagged" not in told
+    assert f"{PLAN.cost.money_cents / 100:,.2f} crowns" in told
+    assert "battery: nearest to its limit" in told
 
 
 def test_no_plan_names_each_limit() -> None:
@@ -280,7 +297,7 @@ def test_no_plan_names_each_limit() -> None:
     ("got", "want"),
     [
         (hours_minutes(0), "0 min"), (hours_minutes(59.6 * 60), "1 h"), (hours_minutes(3600 + 5 * 60), "1 h 05 min"), (km(0), "0 m"), (km(854), "850 m"), (km(999), "1.0 km"),
-        (km(12_345), "12 km"), (money(123_456), "1,234.56"), (amount("gas", 4.25), "4.2 kg"), (amount("grey", -0.2), "0 L"), (listed([]), ""),
+        (km(12_345), "12 km"), (money(123_456), "1,234.56"), (money(-5, "crowns"), "-0.05 crowns"), (amount("gas", 4.25), "4.2 kg"), (amount("grey", -0.2), "0 L"), (listed([]), ""),
         (listed(["a", "b", "c"]), "a, b and c"),
     ],
 )  # fmt: skip

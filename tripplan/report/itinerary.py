@@ -97,7 +97,7 @@ def _at_a_glance(plan: Plan, region: Region) -> Markup:
     parts += _phone_first(plan, region)
     money = [
         ("Nights", say.money(cost.nights_cents)), ("Kilometres", say.money(cost.km_cents)), ("Services and gas", say.money(cost.services_cents)),
-        ("Money in all", say.money(cost.money_cents)),
+        ("Money in all", say.money(cost.money_cents, trip.firm.currency)),
     ]  # fmt: skip
     parts += [
         el("h2", "Costs"),

@@ -29,11 +29,11 @@ def mark_entry(mark: Mark, plan: Plan) -> Markup:
     title = f"Night {mark.label}: " if mark.sign == "night" else f"{_SIGN_WORDS[mark.sign]}: "
     lines: list[object] = []
     if mark.nights:
-        night = mark.nights[0][1]
+        night, currency = mark.nights[0][1], plan.trip.firm.currency
         price = (
-            f"{say.money(night.price_cents)} a night"
+            f"{say.money(night.price_cents, currency)} a night"
             if night.price_known
-            else f"price not known, {say.money(night.price_cents)} a night assumed"
+            else f"price not known, {say.money(night.price_cents, currency)} a night assumed"
         )
         power = "mains power" if night.powered else "no mains power"
         lines.append(f"{plain(night.kind)}, {power}, {price}.")
@@ -191,7 +191,7 @@ def footer(plan: Plan, region: Region) -> Markup:
 def proof_words(plan: Plan) -> str:
     """Return how sure the search is."""
     if plan.proof.proven:
-        return "proven best for the trip's weights"
+        return "proven best: none costs less in money, driving time, service stops and one-night stays, by the trip's weights"
     return f"at most {100 * plan.proof.gap:.1f} % above the best there can be"
 
 

@@ -123,9 +123,9 @@ def asks(plan: Plan) -> list[Ask]:
     ]  # fmt: skip
 
 
-def money(cents: int) -> str:
-    """Return an amount in the money that the map's prices are in."""
-    return f"{cents / 100:,.2f}"
+def money(cents: int, currency: str = "") -> str:
+    """Return an amount in the money that the map's prices are in, with its name where the firm tells it."""
+    return f"{cents / 100:,.2f} {plain(currency)}".rstrip()
 
 
 def clock(when: datetime) -> str:

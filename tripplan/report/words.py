@@ -22,6 +22,8 @@ _OPEN = {
     "route.gpx": "waypoints, routes and tracks for a navigation device",
     "trip.ics": "the days for a calendar",
 }
+#: What a service did to a store, where somebody has to do it.
+_SERVED = {"fresh": "filled", "grey": "emptied", "cassette": "emptied", "flush": "filled", "gas": "exchanged"}
 
 
 def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
@@ -29,13 +31,12 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
     trip = plan.trip
     length = sum(leg.length_m for day in plan.days for leg in day.legs if leg.mode == "van")
     towing = sum(day.towing_s for day in plan.days)
-    presumed = sum(leg.presumed_m for day in plan.days for leg in day.legs if leg.mode == "van")
     nights = trip.nights
     lines = [
         f"{plain(trip.name)}: {say.day_span(plan)}, {nights} night{'s' if nights != 1 else ''}.",
-        f"{say.km(length)} with the van, {say.hours_minutes(towing)} at the wheel; "
-        + (f"{say.km(presumed)} of it presumed sealed, the rest tagged so." if presumed >= 5 else "all of it tagged as sealed."),
-        f"Money {say.money(plan.cost.money_cents)}; the plan is {proof_words(plan)}.",
+        f"{say.km(length)} with the van, {say.hours_minutes(towing)} towing; {_surface_words(plan)}.",
+        f"Money: {say.money(plan.cost.money_cents, trip.firm.currency)}{_assumed_words(plan)}.",
+        f"The plan is {proof_words(plan)}.",
         "",
     ]
     for day in plan.days:
@@ -43,15 +44,14 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
             spot_name(day.night.spot) + (", mains" if day.night.powered else "") if day.night else f"back to {spot_name(day.end)}"
         )
         served = dict.fromkeys(store for store, _ in services_of(day))
-        names = ", ".join(say.STORE_NAMES.get(store) or plain(store) for store in served)
-        service = f" [{names}]" if names else ""
+        service = f"; {say.todo_words(served)}" if served else ""
         lines.append(f"Day {day.number:>2}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{service}")
     lines += ["", "Stores:"]
     lines += [_store_words(plan, store) for store in say.stores_of(trip.van)]
     if plan.presumed_offers:
         lines += ["", "Phone first, the map does not say so:"]
         lines += [
-            f"  {say.days_words(plan, ask.days) or 'every day'}, {spot_name(ask.spot)}: {say.listed(ask.offers)} ({plain(ask.evidence)})"
+            f"  {say.days_words(plan, ask.days) or 'every day'}, {spot_name(ask.spot)}: {say.listed(ask.offers)}; presumed from: {plain(ask.evidence)}"
             for ask in say.asks(plan)
         ]
     unknown = [(day.number, leg.unknown_m) for day in plan.days for leg in day.legs if leg.mode == "van" and leg.unknown_m >= 5]
@@ -69,6 +69,22 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
     return [plain(line) for line in lines]
 
 
+def _surface_words(plan: Plan) -> str:
+    """Return how much of the way with the van is sealed by the map's own word, presumed, or of unknown surface."""
+    legs = [leg for day in plan.days for leg in day.legs if leg.mode == "van"]
+    presumed, unknown = sum(leg.presumed_m for leg in legs), sum(leg.unknown_m for leg in legs)
+    parts = [f"{say.km(presumed)} of it presumed sealed"] if presumed >= 5 else []
+    if unknown >= 5:
+        parts.append(f"{say.km(unknown)} of unknown surface at the ends of days")
+    return f"{say.listed(parts)}, the rest tagged as sealed" if parts else "all of it tagged as sealed"
+
+
+def _assumed_words(plan: Plan) -> str:
+    """Say for how many nights the price is a guess."""
+    guessed = sum(1 for day in plan.days if day.night is not None and not day.night.price_known)
+    return f", the price of {guessed} night{'s' if guessed != 1 else ''} assumed" if guessed else ""
+
+
 def _store_words(plan: Plan, store: str) -> str:
     """Return how often a store is served and how near it comes to its limit."""
     lines = [(day.number, line) for day in plan.days for line in day.levels if line.store == store]
@@ -77,10 +93,12 @@ def _store_words(plan: Plan, store: str) -> str:
         return f"  {name}: not followed"
     times = sum(1 for _, line in lines if line.served)
     number, nearest = min(lines, key=lambda item: say.room_left(item[1]))
-    served = {0: "never served", 1: "served once"}.get(times, f"served on {times} days")
+    done = _SERVED.get(store, "")  # sun and mains charge a battery unasked
+    how_often = {0: f"never {done}", 1: f"{done} once"}.get(times, f"{done} on {times} days")
+    served = f"{how_often}; " if done else ""
     bound = "at most" if say.fills(store) else "at least"
     level, limit = say.amount(store, nearest.worst), say.amount(store, nearest.limit)
-    return f"  {name}: {served}; nearest to its limit on day {number}: {level} ({bound} {limit})"
+    return f"  {name}: {served}nearest to its limit on day {number}: {level} ({bound} {limit})"
 
 
 def no_plan_words(error: NoPlanError) -> list[str]:
