@@ -12,7 +12,7 @@ from tripplan.request.track_points import Draft, shortened
 __all__ = ["read_gpx", "read_kml"]
 
 _MOST_DEPTH = 100
-_MOST_ELEMENTS = 4_000_000
+_MOST_ELEMENTS = 2_000_000
 #: Texts that are kept are cut here, but for the coordinates of a KML line.
 _MOST_TEXT = 400
 _CHUNK = 1 << 20

@@ -50,18 +50,30 @@ var check = (function () {
     over["The way on the roads"] = drawn(found.way, {color: "#0068a8", weight: 4, opacity: 1, className: "way"}).addTo(map);
     found.bands.forEach(function (band) { if (band.above && over[band.title]) { over[band.title].bringToFront(); } });
     if (found.recorded.length) { over["As recorded"] = drawn(found.recorded, {color: "#1c1c1c", weight: 1.4, dashArray: "2 4", opacity: 0.9, className: "recorded"}).addTo(map); }
-    var signs = L.layerGroup().addTo(map);
+    var signs = L.layerGroup().addTo(map), all = [];
     found.marks.forEach(function (m) {
       if (!m.label) { return; }
       var box = document.createElement("span");
       box.className = "sign night " + m.sign;
       box.textContent = m.label;
       var wide = 26 + 8 * Math.max(0, m.label.length - 2);
-      L.marker(m.at, {icon: L.divIcon({html: box, className: "sign-box", iconSize: [wide, 30], iconAnchor: [wide / 2, 30]}), keyboard: true, title: "", alt: m.key, riseOnHover: true})
+      var marker = L.marker(m.at, {icon: L.divIcon({html: box, className: "sign-box", iconSize: [wide, 30], iconAnchor: [wide / 2, 30]}), keyboard: true, title: "", alt: m.key, riseOnHover: true})
         .on("click", function () { show(m.key); })
-        .on("keypress", function (e) { if (e.originalEvent.key === "Enter") { show(m.key); } })
-        .addTo(signs);
+        .on("keypress", function (e) { if (e.originalEvent.key === "Enter") { show(m.key); } });
+      all.push({marker: marker, at: m.at, wide: wide, last: m.sign === "fast"});
     });
+    /* Numbers that would hide another wait until one comes nearer; those of the roads come before those of speeds. */
+    all.sort(function (a, b) { return a.last - b.last; });
+    function place() {
+      var taken = [];
+      all.forEach(function (s) {
+        var p = map.latLngToLayerPoint(s.at), box = [p.x - s.wide / 2, p.y - 30, p.x + s.wide / 2, p.y];
+        var hidden = taken.some(function (t) { return box[0] < t[2] && box[2] > t[0] && box[1] < t[3] && box[3] > t[1]; });
+        if (!hidden) { taken.push(box); signs.addLayer(s.marker); } else { signs.removeLayer(s.marker); }
+      });
+    }
+    map.on("zoomend", place);
+    map.whenReady(place);
     over["Numbers of the list"] = signs;
     L.control.layers(null, over, {collapsed: true}).addTo(map);
     document.addEventListener("click", function (e) {
