@@ -28,7 +28,7 @@ _ROLES: dict[str, tuple[str, dict[str, str]]] = {
     "dump": ("service", {"cassette": "yes"}), "water": ("service", {"fresh": "yes"}), "gas": ("service", {"gas": "yes"}),
 }  # fmt: skip
 _SURFACES = ("sealed", "unsealed", "unknown")
-_ACCESS = ("open", "closed", "ends only")
+_ACCESS = ("closed", "open", "ends only")
 _ANSWERS = ("yes", "no", "presumed", "unknown")
 _YES_NO = {
     "yes": "yes", "no": "no", "presumed": "presumed", "unknown": "unknown", "true": "yes", "false": "no", "y": "yes", "n": "no", "1": "yes",

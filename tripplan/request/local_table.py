@@ -55,14 +55,14 @@ def read_rows(path: Path, mapping: Mapping | None = None) -> list[Row]:
 
 def _csv(text: str, where: str, mapping: Mapping | None) -> list[Row]:
     first = next((line for line in text.splitlines() if line.strip()), "")
-    if not first:
-        raise BadInputError("is empty", where=where, accepted=_ACCEPTED, next_step="check the file")
     comma = max(",;\t|", key=first.count)
     try:
         table = list(csv.reader(io.StringIO(text, newline=""), delimiter=comma, strict=True))
     except csv.Error as error:
         raise BadInputError(f"is not CSV ({error})", where=where, accepted=_ACCEPTED, next_step="check the quotes") from None
-    start = next(k for k, row in enumerate(table) if any(cell.strip() for cell in row))
+    start = next((k for k, row in enumerate(table) if any(cell.strip() for cell in row)), -1)
+    if start < 0:
+        raise BadInputError("is empty", where=where, accepted=_ACCEPTED, next_step="check the file")
     header = [cell.strip() for cell in table[start]]
     take = _taken(header, where, mapping)
     rows = []
