@@ -282,11 +282,11 @@ def test_no_plan_names_each_limit() -> None:
     )
     lines = no_plan_words(NoPlanError("all of it on one line", rows))
     assert lines == [
-        "No plan keeps all limits. The nearest one breaks these. No plan breaks less:",
+        "No plan keeps all limits. The nearest one, and none comes nearer, would break these:",
         "  toilet cassette, 5.75 L in all",
-        f"    {rows[0].text}",
-        f"    {rows[2].text}",
-        f"  {rows[1].text}",
+        f"    day 4, {rows[0].text}",
+        f"    day 5, {rows[2].text}",
+        f"  day 5, {rows[1].text}",
         "Nothing was written.",
     ]
     assert "not proven" in no_plan_words(NoPlanError("", rows, least=False))[0]

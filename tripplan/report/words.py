@@ -109,11 +109,16 @@ def no_plan_words(error: NoPlanError) -> list[str]:
             groups.setdefault(excess.what, []).append(excess)
     if not groups:
         return [plain(f"No plan keeps all limits: {error}."), "Nothing was written."]
-    least = "No plan breaks less:" if error.least else "It is not proven that none breaks less:"
-    lines = [f"No plan keeps all limits. The nearest one breaks these. {least}"]
+    least = "and none comes nearer" if error.least else "though that it is the nearest is not proven"
+    lines = [f"No plan keeps all limits. The nearest one, {least}, would break these:"]
     for what, rows in groups.items():
         if len(rows) > 1:
             lines.append(f"  {STORE_NAMES.get(what, what)}, {sum(e.amount for e in rows):.4g} {rows[0].unit} in all")
-        lines += [f"{'    ' if len(rows) > 1 else '  '}{excess.text or what}" for excess in rows]
+        lines += [f"{'    ' if len(rows) > 1 else '  '}{_excess_words(excess)}" for excess in rows]
     lines.append("Nothing was written.")
     return [plain(line) for line in lines]
+
+
+def _excess_words(excess: Excess) -> str:
+    """Return what is broken, with the number of its day as the other papers count them."""
+    return (f"day {excess.day}, " if excess.day > 0 else "") + (excess.text or excess.what)
