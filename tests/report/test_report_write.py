@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import errno
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -59,7 +61,7 @@ def test_a_file_in_the_way(tmp_path: Path) -> None:
     assert out.read_text() == "a file"
 
 
-@pytest.mark.parametrize("fail_at", range(10))
+@pytest.mark.parametrize("fail_at", range(len(PAPERS)))
 def test_a_failed_step_puts_everything_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fail_at: int) -> None:
     """When any of the moves fails, the folder holds exactly what it held before."""
     out = tmp_path / "trip"
@@ -114,3 +116,59 @@ def test_a_paper_that_cannot_be_made_leaves_nothing(tmp_path: Path, monkeypatch:
     with pytest.raises(ZeroDivisionError):
         write_papers(PLAN, REGION, tmp_path / "trip")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_each_paper_is_whole_at_every_moment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Before each move every paper is there, the older or the newer one: a run killed then leaves no gap."""
+    out = tmp_path / "trip"
+    write_papers(PLAN, REGION, out)
+    new = _content(out)
+    old = {name: f"old {name}".encode() for name in PAPERS}
+    for name, content in old.items():
+        (out / name).write_bytes(content)
+    real = Path.replace
+    seen: list[int] = []
+
+    def replace(self: Path, target: Path) -> Path:
+        now = _content(out)
+        assert set(now) == set(PAPERS)
+        assert all(now[name] in (old[name], new[name]) for name in PAPERS)
+        seen.append(sum(now[name] == new[name] for name in PAPERS))
+        assert Path(target).name != "plan.json" or seen[-1] == len(PAPERS) - 1
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "replace", replace)
+    write_papers(PLAN, REGION, out)
+    assert seen == list(range(len(PAPERS)))
+    assert _content(out) == new
+
+
+def test_another_run_is_there_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When the folder appears while the papers are made, the later run's papers stand in it, whole."""
+    out = tmp_path / "trip"
+    real = Path.rename
+
+    def rename(self: Path, target: Path) -> Path:
+        out.mkdir()
+        (out / "map.html").write_text("the other run's")
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "rename", rename)
+    write_papers(PLAN, REGION, out)
+    assert sorted(_content(out)) == sorted(PAPERS)
+    assert _content(out)["map.html"].startswith(b"<!DOCTYPE html>")
+    assert [path.name for path in tmp_path.iterdir()] == ["trip"]
+
+
+def test_what_a_killed_run_left_is_taken_away(tmp_path: Path) -> None:
+    """The next run into a folder removes the scratch of one that is over, and nothing of another name."""
+    gone = subprocess.run([sys.executable, "-c", "import os; print(os.getpid())"], capture_output=True, text=True, check=True)
+    left = tmp_path / f".trip.{gone.stdout.strip()}.part"
+    left.mkdir()
+    (left / "map.html").write_text("half")
+    others = [tmp_path / ".trip.part", tmp_path / ".trip.12x.part", tmp_path / ".tri.1.part"]
+    for other in others:
+        other.write_text("somebody's")
+    write_papers(PLAN, REGION, tmp_path / "trip")
+    assert left.exists() == (sys.platform == "win32")
+    assert all(other.exists() for other in others)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import errno
 import os
 import shutil
-import tempfile
 from contextlib import suppress
 from pathlib import Path
 
 from tripplan.model.errors import BadInputError
+from tripplan.model.leftovers import scratch_name, sweep
 from tripplan.model.plan import Plan
 from tripplan.region.region import Region
 
@@ -58,15 +58,13 @@ def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = 
     beside: Path | None = None
     try:
         parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=parent))
-        beside.chmod(0o777 & ~_umask())
+        sweep(parent / out.resolve().name)
+        beside = parent / scratch_name(out.resolve().name)
+        beside.mkdir()
         for name, content in papers.items():
             _write_through(beside / name, content)
-        if out.exists():
+        if out.exists() or not _appears(beside, out):
             _replace_all(beside, out, list(papers))
-        else:
-            _sync(beside)
-            beside.rename(out)
         _sync(parent)
     except OSError as error:
         raise _in_words(error, out) from error
@@ -76,10 +74,16 @@ def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = 
     return [out / name for name in papers]
 
 
-def _umask() -> int:
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
+def _appears(beside: Path, out: Path) -> bool:
+    """Let a finished folder appear under its name; False when another run was there first."""
+    _sync(beside)
+    try:
+        beside.rename(out)
+    except OSError:
+        if not out.is_dir():
+            raise
+        return False
+    return True
 
 
 def _write_through(path: Path, content: bytes) -> None:
@@ -100,14 +104,19 @@ def _sync(folder: Path) -> None:
 
 
 def _replace_all(beside: Path, out: Path, names: list[str]) -> None:
-    """Move papers into a folder that exists; on a failure put the older ones back."""
+    """Move papers over those of a folder that exists; on a failure put the older ones back.
+
+    Each paper is the older or the newer one at every moment, whole: whoever looks, or is killed, never meets a gap. `plan.json`
+    comes last, so that it is never newer than the papers that tell it.
+    """
     kept = beside / "older"
     kept.mkdir()
     older, moved = [], []
+    names = sorted(names, key=lambda name: name == "plan.json")
     try:
         for name in names:
             if (out / name).is_file() or (out / name).is_symlink():
-                (out / name).replace(kept / name)
+                shutil.copy2(out / name, kept / name, follow_symlinks=False)
                 older.append(name)
         for name in names:
             (beside / name).replace(out / name)
@@ -116,10 +125,10 @@ def _replace_all(beside: Path, out: Path, names: list[str]) -> None:
     except BaseException:
         for name in moved:
             with suppress(OSError):
-                (out / name).unlink()
-        for name in older:
-            with suppress(OSError):
-                (kept / name).replace(out / name)
+                if name in older:
+                    (kept / name).replace(out / name)
+                else:
+                    (out / name).unlink()
         raise
 
 
