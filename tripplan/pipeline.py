@@ -59,6 +59,7 @@ def sample_region(*, progress: Progress = silent) -> Region:
     from hashlib import sha256
 
     from tripplan import __version__
+    from tripplan.model.leftovers import sweep
     from tripplan.region.build import build
     from tripplan.region.store import load, save
     from tripplan.roads.cache import cache_folder
@@ -75,6 +76,7 @@ def sample_region(*, progress: Progress = silent) -> Region:
     region = build(source, name="Sample island", progress=progress)
     try:
         kept.parent.mkdir(parents=True, exist_ok=True)
+        sweep(kept)
         save(region, kept)
     except (OSError, TripplanError):  # a cache folder that cannot be written only costs the next run its time
         return region

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -106,3 +108,12 @@ def _town(island: Path, name: str) -> tuple[float, float]:
 
     spot = find(load(island), name)[0]
     return round(spot.lon, 6), round(spot.lat, 6)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there a running process cannot be asked for harmlessly")
+def test_region_build_clears_up_after_a_killed_one(run, sample: Path, tmp_path: Path) -> None:
+    """The half-written file of a build that is over goes with the next build of that region."""
+    gone = subprocess.run([sys.executable, "-c", "import os; print(os.getpid())"], capture_output=True, text=True, check=True)
+    (tmp_path / f".r.region.{gone.stdout.strip()}.part").write_bytes(b"half")
+    assert run("region", "build", sample / "island.osm.pbf", "--out", tmp_path / "r.region").code == 0
+    assert [path.name for path in tmp_path.iterdir()] == ["r.region"]

@@ -36,6 +36,7 @@ def build_command(file: Path | None, place: str, out: Path, name: str, local: tu
     """Prepare a region from FILE (.osm.pbf, .osm, .osm.gz, .osm.bz2), or live with --place."""
     from tripplan.cli.progress import shown
     from tripplan.model.errors import BadInputError
+    from tripplan.model.leftovers import sweep
     from tripplan.region.build import build
     from tripplan.region.coverage import coverage
     from tripplan.region.store import save
@@ -55,6 +56,7 @@ def build_command(file: Path | None, place: str, out: Path, name: str, local: tu
             region = build(read_place(place, progress=progress), name=name or place, progress=progress)
         region = merge(region, notes)
         progress("Saving", float("nan"))
+        sweep(out)
         save(region, out)
     for line in told(notes):
         click.echo(_plain(line))
