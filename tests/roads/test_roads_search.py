@@ -56,11 +56,17 @@ def compare(joined: Joined, pairs: list[tuple[int, int]] | None = None) -> None:
     """Hold times, lengths and routes against the search that remembers moves, and one engine against the other."""
     n = len(joined.spots)
     table = joined._table(None, None)
-    written = Joined(joined.network, joined.spots, joined.joints, joined.key, "scipy")._table(None, None)
-    assert np.array_equal(table.total_ms, written.total_ms)
-    assert np.array_equal(table.drive_ms, written.drive_ms)
-    assert np.allclose(table.length_m, written.length_m, atol=0.5)  # keys count in tenths of a metre
+    for engine in ("scipy", "hierarchy"):
+        other = Joined(joined.network, joined.spots, joined.joints, joined.key, engine)
+        written = other._table(None, None)
+        assert np.array_equal(table.total_ms, written.total_ms)
+        assert np.array_equal(table.drive_ms, written.drive_ms)
+        assert np.allclose(table.length_m, written.length_m, atol=0.5)  # keys count in tenths of a metre
     reference = Reference(joined)
+    for i in range(n):
+        for j in range(n):
+            if i != j and joined.reached[i] and joined.reached[j] and table.total_ms[i, j] >= 0:
+                sound(other, i, j, reference)
     matrix = joined.matrix()
     for i, j in pairs or [(i, j) for i in range(n) for j in range(n) if i != j]:
         if not (joined.reached[i] and joined.reached[j]):

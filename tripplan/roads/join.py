@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 from tripplan.model.place import Spot
 from tripplan.model.plan import Leg
 from tripplan.roads.engines import Engine, Row, Setting, pick_engine
+from tripplan.roads.hierarchy import is_prepared
 from tripplan.roads.joints import Joints, find_joints, joint_key
+from tripplan.roads.kernels import compiled
 from tripplan.roads.network import Network, Say
 from tripplan.roads.route import make_leg, parts_of, parts_of_row
-from tripplan.roads.times import Matrix, Table, find_times, load_times
+from tripplan.roads.times import Matrix, Table, find_table, find_times, load_times, pick_spots
 
 __all__ = ["Joined", "join"]
 
@@ -73,7 +75,10 @@ class Joined:
         table = self.__dict__.get("_kept") or load_times(self.network, self.key)
         if table is not None:
             self.__dict__["_kept"] = table
-            parts = parts_of(self.network, self.joints, table, i, j)
+            parts = parts_of(self.__dict__.get("_prepared", self.network), self.joints, table, i, j)
+        elif self.engine in ("auto", "hierarchy") and is_prepared(self.network) and compiled() is not None:
+            two = pick_spots(self.joints, (i, j))
+            parts = parts_of(self.network, two, find_table(self.network, two), 0, 1) if i != j else []
         else:
             parts = parts_of_row(self.network, self.joints, self._row(i, j), i, j)
         return make_leg(self.network, self.joints, parts, (i, self.spots[i]), (j, self.spots[j]))
@@ -84,6 +89,7 @@ class Joined:
             network = self.network
             if network.cache is None and cache is not None:
                 network = Network(network.region, network.terms, network.closures, network.key, cache, network.progress)
+                self.__dict__["_prepared"] = network
             table = load_times(network, self.key)
             if table is None or len(table.total_ms) != len(self.spots):
                 table = find_times(network, self.joints, self.key, engine=self.engine, progress=progress)
@@ -92,7 +98,7 @@ class Joined:
 
     @cached_property
     def _engine(self) -> Engine:
-        return pick_engine(Setting(self.network, self.joints), self.engine)
+        return pick_engine(Setting(self.network, self.joints), "auto" if self.engine == "hierarchy" else self.engine)
 
     def _row(self, i: int, j: int) -> Row:
         """Search one way only, when nobody asked for the whole matrix."""
@@ -105,7 +111,7 @@ def join(
     network: Network,
     spots: Sequence[Spot],
     *,
-    home: int | None = None,
+    home: int | Spot | None = None,
     on_road: bool = False,
     engine: str = "auto",
     progress: Say = None,
@@ -118,11 +124,12 @@ def join(
     Parameters
     ----------
     home
-        A spot (the depot) whose network counts when there are several, on islands; else the largest counts.
+        A spot (the depot), or the number of one, whose network counts when there are several, on islands; else the
+        largest counts.
     on_road
         The spots are points on the road (way-points), not places beside it.
     engine
-        ``auto``, ``numba`` or ``scipy``: all give the same answer.
+        ``auto``, ``hierarchy``, ``numba`` or ``scipy``: all give the same answer.
     """
     joints = find_joints(network, spots, home=home, on_road=on_road, progress=progress)
     return Joined(network, tuple(spots), joints, joint_key(network, spots, home, on_road), engine)

@@ -147,6 +147,12 @@ class Network:
 
         return open_hierarchy(self, progress=self.progress)
 
+    @cached_property
+    def no_turn(self) -> I32:
+        """(arcs) the arc that may not follow each because that would be turning round, -2 none."""
+        reverse = self.arcs.reverse
+        return np.where((reverse < 0) | self.u_turns, np.int32(-2), reverse).astype(np.int32)
+
     @property
     def u_turns(self) -> bool:
         """Whether the outfit may turn round on the road: the car alone may, the van only at a stop."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tripplan.model.place import Spot
 from tripplan.model.plan import Leg, PieceRun
@@ -12,6 +11,7 @@ from tripplan.region.columns import Flag
 from tripplan.region.region import Region
 from tripplan.roads.ends import Part
 from tripplan.roads.engines import Row, end_keys
+from tripplan.roads.hierarchy import open_shortcuts
 from tripplan.roads.joints import Ends, Joints
 from tripplan.roads.network import Network
 from tripplan.roads.times import Table
@@ -34,8 +34,26 @@ def parts_of(network: Network, joints: Joints, table: Table, i: int, j: int) -> 
         raise LookupError(f"no way from spot {i} to spot {j}")
     if node == -2:
         return _end_parts(joints.direct, way)
-    rows = slice(int(table.ptr[i]), int(table.ptr[i + 1]))
-    return _tree_parts(network, joints, table.state[rows], table.parent[rows], node, way, i)
+    return _state_parts(network, joints, table_states(network, table, i, j), way, i)
+
+
+def table_states(network: Network, table: Table, i: int, j: int) -> list[int]:
+    """Return the states of a way through the network, from the one that the source reaches to the one before the sink's arc."""
+    start, node = int(table.ptr[i]), int(table.leaf[i, j])
+    items = []
+    while node >= 0:
+        items.append(int(table.state[start + node]))
+        node = int(table.parent[start + node])
+    items.reverse()
+    if table.back_leaf.size and table.back_leaf[i, j] >= 0:
+        start, node = int(table.back_ptr[j]), int(table.back_leaf[i, j])
+        while table.back_parent[start + node] >= 0:
+            items.append(~int(table.back_edge[start + node]))
+            node = int(table.back_parent[start + node])
+    if min(items) >= 0:
+        return items
+    shortcuts = open_shortcuts(network)
+    return [state for item in items for state in ([item] if item >= 0 else shortcuts.states([~item]))]
 
 
 def parts_of_row(network: Network, joints: Joints, row: Row, i: int, j: int) -> list[Part]:
@@ -49,17 +67,14 @@ def parts_of_row(network: Network, joints: Joints, row: Row, i: int, j: int) -> 
         return _end_parts(direct, int(ways[0]))
     if row.leaf[j] < 0:
         raise LookupError(f"no way from spot {i} to spot {j}")
-    return _tree_parts(network, joints, row.state, row.parent, int(row.leaf[j]), int(row.way[j]), i)
-
-
-def _tree_parts(
-    network: Network, joints: Joints, state: NDArray[np.int32], parent: NDArray[np.int32], node: int, sink: int, i: int
-) -> list[Part]:
-    states: list[int] = []
+    states, node = [], int(row.leaf[j])
     while node >= 0:
-        states.append(int(state[node]))
-        node = int(parent[node])
-    states.reverse()
+        states.append(int(row.state[node]))
+        node = int(row.parent[node])
+    return _state_parts(network, joints, states[::-1], int(row.way[j]), i)
+
+
+def _state_parts(network: Network, joints: Joints, states: list[int], sink: int, i: int) -> list[Part]:
     low, high = np.searchsorted(joints.sources.spot, (i, i + 1))
     source = int(low) + int(np.searchsorted(joints.sources.state[low:high], states[0]))
     arcs, length = network.arcs, network.region.pieces.length_m
