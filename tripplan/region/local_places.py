@@ -60,6 +60,8 @@ class _Own:
                 changes |= {"admits": _OFFER[value], "admits_why": source.label}
             elif what == "position":
                 changes |= {"lon": value[0], "lat": value[1]}
+                if hasattr(self.place, "entrances"):  # they belong to where the map has it
+                    changes["entrances"] = ()
             elif what in ("pets", "fee"):
                 changes[what] = _OFFER[value]
             else:
@@ -141,7 +143,8 @@ class _Work:
         source = note.source
         if note.name:
             own.put("name", note.name, source)
-        if note.at is not None and (own.new is False and _metres(self._of(own), note.at) > 1.0):
+        if note.at is not None and note.ref not in ("", "new"):
+            # Found by being near, the map's own position stands: it may be the gate.
             own.put("position", note.at, source)
         for word, answer in note.offers:
             own.put(f"offer {word}", answer, source)
@@ -149,9 +152,6 @@ class _Work:
             own.put("admits", note.admits, source)
         for what, value in note.values:
             own.put(what, value, source)
-
-    def _of(self, own: _Own) -> tuple[float, float]:
-        return own.place.lon, own.place.lat
 
     def _on_map(self, note: PlaceNote) -> bool:
         assert note.at is not None
