@@ -419,6 +419,49 @@ def test_firm_and_outfit_on_their_own() -> None:
         read_outfit(SAMPLE / "firm.toml", firm)
 
 
+@pytest.mark.parametrize(
+    ("text", "parts", "says"),
+    [
+        (GOOD.replace("2026-02-09T15", "9999-12-31T15").replace("2026-02-03T10", "9999-12-28T10"), {}, "`time` is in the year 9999; accepted: years 1990 to 2100"),
+        (GOOD.replace("2026-02-03T10", "0001-02-03T10"), {}, "`time` is in the year 1;"),
+        (GOOD + '[[sights]]\nplace = "Pell Sands"\n' * 33, {}, "`sights` holds 33; accepted: at most 32 sights"),
+        (GOOD, {"party": 'name = "crowd"\nadults = 3\nchildren = 2\n'}, "5 people travel in a van with 4 berths; accepted: at most 4"),
+        (GOOD + "[[weather]]\nmonth = 3\nmean_c = 10\nlow_c = 20\nhigh_c = 0\nsun_kwh_per_m2 = 1\n", {}, "`low_c` is 20 and `high_c` 0; accepted: a coldest hour below the warmest"),
+        (GOOD.replace('"van.toml"', '""'), {}, "is a folder; accepted: a TOML file; name a file in it"),
+        (GOOD, {"van": "grey_l = " + "9" * 5000}, "is not TOML: a number has thousands of digits"),
+    ],
+)  # fmt: skip
+def test_what_no_trip_can_hold(load: Callable[..., Trip], text: str, parts: dict[str, str], says: str) -> None:
+    """Years without a calendar, more sights than the search keeps, more people than beds, a folder for a van: one line each, said once."""
+    told = refused(load, text, **parts)
+    assert says in told
+    assert told.count("accepted") == 1
+
+
+def test_a_time_that_clocks_skip(load: Callable[..., Trip], region: Region, tmp_path: Path) -> None:
+    """Half past two does not exist on the morning when clocks go forward (EU Directive 2000/84/EC: last Sunday of March, 01:00 UTC)."""
+    from dataclasses import replace
+
+    there = replace(region, meta=replace(region.meta, tz="Europe/Vaduz"))
+    load(GOOD.replace("2026-02-03T10:00:00", "2026-03-29T02:30:00").replace("2026-02-09T15", "2026-04-02T15"))
+    written = (tmp_path / "trip.toml").read_text(encoding="utf-8")
+    with pytest.raises(BadInputError, match=r"when clocks there go forward.*2026-03-29T03:30:00"):
+        load_trip(tmp_path / "trip.toml", there)
+    for exists in ("2026-03-29T03:30:00", "2026-03-28T02:30:00", "2026-10-25T02:30:00"):
+        text = written.replace("2026-03-29T02:30:00", exists).replace(
+            "2026-04-02T15", "2026-04-02T15" if "-03-" in exists else "2026-10-30T15"
+        )
+        (tmp_path / "trip.toml").write_text(text, encoding="utf-8")
+        assert load_trip(tmp_path / "trip.toml", there).pick_up.isoformat().startswith(exists)
+
+
+def test_part_of_a_name_is_not_taken_by_role(load: Callable[..., Trip]) -> None:
+    """A part of a name that fits a town, sites and service points lists them all: at pick-up a service point is no better guess."""
+    told = refused(load, GOOD.replace('"Long Lee"', '"quill"'))
+    assert '"quill" fits 6 places' in told
+    assert "Quillansea (town" in told
+
+
 def test_pick_up_in_the_past(load: Callable[..., Trip]) -> None:
     """Where the caller tells the time, a year mistyped is found."""
     now = datetime(2026, 6, 1, 12, tzinfo=ZoneInfo("Etc/GMT+2"))

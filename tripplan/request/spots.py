@@ -61,15 +61,17 @@ def _role(region: Region, spot: Spot) -> str:
 
 
 def _meant(region: Region, found: Sequence[Spot], text: str, roles: Sequence[str]) -> list[Spot]:
-    """Return the matches that are equally good: the name whole before longer ones, then the role meant most."""
+    """Return the matches that are equally good: the name whole before longer ones, and among whole ones the role meant most."""
     from tripplan.region.find import fold
 
     wishes = [text.strip(), text.rpartition(",")[0].strip()]
     folded = {fold(wish) for wish in wishes}
-    for alike in ([s for s in found if s.name in wishes], [s for s in found if fold(s.name) in folded], list(found)):
-        if alike:
-            found = alike
-            break
+    whole = next(
+        (alike for alike in ([s for s in found if s.name in wishes], [s for s in found if fold(s.name) in folded]) if alike), []
+    )
+    if not whole:  # part of a name says too little to choose by role
+        return list(found)
+    found = whole
     for role in roles:
         meant = [spot for spot in found if _role(region, spot) == role]
         if meant:

@@ -32,6 +32,8 @@ def read_text(path: Path, *, most_mb: float, accepted: str) -> str:
             raise BadInputError("is a folder", where=where, accepted=accepted, next_step="name a file in it")
         with path.open("rb") as file:
             data = file.read(int(most_mb * _MEGABYTE) + 1)
+    except BadInputError:
+        raise
     except FileNotFoundError:
         raise BadInputError("no such file", where=where, accepted=accepted, next_step="check the path") from None
     except (OSError, ValueError) as error:  # ValueError: a null character in the path
@@ -63,5 +65,5 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     except RecursionError:
         reason = "nested too deep"
     except ValueError as error:  # dates such as 2026-13-45
-        reason = str(error)
+        reason = "a number has thousands of digits" if "digits" in str(error) else str(error)
     raise BadInputError(f"is not TOML: {reason}", where=str(path), accepted="key = value lines", next_step="mend that line")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, tzinfo
+from datetime import UTC, date, datetime, time, tzinfo
 from pathlib import Path
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
 from tripplan.model.trip import Booking, Sight, Trip, Weights
-from tripplan.model.van import DayWeather, Levels, Van
+from tripplan.model.van import DayWeather, Levels, Party, Van
 from tripplan.model.words import SiteKind, Via
 from tripplan.region.region import Region
 from tripplan.request.forms import Origin, checked
@@ -21,6 +21,10 @@ __all__ = ["load_trip", "read_firm", "read_outfit"]
 #: Share of its rated capacity that the battery holds at pick-up: common practice, no source.
 BATTERY_AT_PICK_UP = 0.8
 _FULL_WEIGHT_NOISE = 1e-9
+#: The search keeps the sights done as bits of one number.
+_MOST_SIGHTS = 32
+#: Years that calendars, time zones and holidays are known for.
+_YEARS = (1990, 2100)
 
 
 def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Trip:
@@ -59,6 +63,11 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
     return_by = _moment(return_part, zone)
     _check_order(pick_up, return_by, return_part)
     _check_to_come(pick_up, pick_up_part, now)
+    _check_berths(party, van, party_part)
+    if len(top["sights"]) > _MOST_SIGHTS:
+        raise BadInputError(
+            f"`sights` holds {len(top['sights'])}", where=origin.at(""), accepted=f"at most {_MOST_SIGHTS} sights", next_step="leave some out"
+        )  # fmt: skip
     depot = _spot(region, pick_up_part, ("depot", "service"))
     return_depot = _spot(region, return_part, ("depot", "service")) if return_part.values["place"] else depot
 
@@ -126,8 +135,31 @@ def _zone(region: Region, origin: Origin) -> tzinfo:
 
 
 def _moment(part: Part, zone: tzinfo) -> datetime:
+    """Return the time in the region's zone; one without an offset is local time there."""
     when: datetime = part.values["time"]
-    return when.replace(tzinfo=zone) if when.tzinfo is None else when.astimezone(zone)
+    if not _YEARS[0] <= when.year <= _YEARS[1]:
+        raise BadInputError(
+            f"`time` is in the year {when.year}", where=part.origin.at("time"), accepted=f"years {_YEARS[0]} to {_YEARS[1]}", next_step="mend the year"
+        )  # fmt: skip
+    if when.tzinfo is not None:
+        return when.astimezone(zone)
+    local = when.replace(tzinfo=zone)
+    told = local.astimezone(UTC).astimezone(zone)
+    if told.replace(tzinfo=None) != when:
+        raise BadInputError(
+            f"`time` is {when:%Y-%m-%d %H:%M}, when clocks there go forward", where=part.origin.at("time"),
+            accepted="a local time that exists", next_step=f"write {told:%Y-%m-%dT%H:%M:%S}, say",
+        )  # fmt: skip
+    return local
+
+
+def _check_berths(party: Party, van: Van, part: Part) -> None:
+    people = party.adults + party.children
+    if people > van.berths:
+        raise BadInputError(
+            f"{people} people travel in a van with {van.berths} berths", where=part.origin.at("adults"),
+            accepted=f"at most {van.berths} adults and children", next_step="mend the party or `berths` of the van",
+        )  # fmt: skip
 
 
 def _check_order(pick_up: datetime, return_by: datetime, part: Part) -> None:
@@ -236,6 +268,11 @@ def _weather(parts: list[Part]) -> tuple[tuple[int, DayWeather], ...]:
     for part in parts:
         v = dict(part.values)
         month = v.pop("month")
+        if v["low_c"] > v["high_c"]:
+            raise BadInputError(
+                f"`low_c` is {v['low_c']:g} and `high_c` {v['high_c']:g}", where=part.origin.at("low_c"),
+                accepted="a coldest hour below the warmest [°C]", next_step="mend the three temperatures",
+            )  # fmt: skip
         if not v["low_c"] <= v["mean_c"] <= v["high_c"]:
             raise BadInputError(
                 f"`mean_c` is {v['mean_c']:g}", where=part.origin.at("mean_c"), accepted=f"{v['low_c']:g} to {v['high_c']:g} °C, between `low_c` and `high_c`",
