@@ -21,7 +21,7 @@ from tripplan.report.gpx import gpx_text
 from tripplan.report.itinerary import itinerary_page
 from tripplan.report.lines import stretches
 from tripplan.report.safe import ics_text, plain
-from tripplan.report.say import amount, hours_minutes, km, listed, money, spot_name
+from tripplan.report.say import amount, hours_minutes, km, listed, money, night_price, spot_name
 from tripplan.report.words import no_plan_words, summary
 from tripplan.report.write import render_papers
 
@@ -304,6 +304,39 @@ def test_no_plan_names_each_limit() -> None:
 def test_figures_in_words(got: str, want: str) -> None:
     """Durations, lengths, money and levels are rounded as people say them."""
     assert got == want
+
+
+def test_the_clock_says_each_thing_once() -> None:
+    """A text that tells what is done there stands alone; one that does not stands beside it; a sight's name is not repeated."""
+    from dataclasses import replace
+
+    def itinerary(kind: str, text: str, stores: tuple[str, ...] = ()) -> str:
+        day = next(day for day in PLAN.days if any(event.kind == "service" and event.cents for event in day.events))
+        event = next(event for event in day.events if event.kind == "service")
+        own = replace(day, events=(replace(event, kind=kind, text=text, stores=stores),))
+        changed = replace(PLAN, trip=replace(PLAN.trip, firm=replace(PLAN.trip.firm, currency="crowns")), days=(own,))
+        return Page(itinerary_page(changed, REGION)).text.split("Day ")[-1]
+
+    told = itinerary("service", "Empty the cassette, empty the grey water", ("cassette", "grey"))
+    assert "Empty the cassette, empty the grey water, Dump station" in told
+    assert told.lower().count("empty the cassette") == 1
+    assert "3.00 crowns" in told
+    assert "Empty grey water (Round the back)" in itinerary("service", "Round the back", ("grey",))
+    assert "Exchange every gas bottle, Dump" in itinerary("service", "Exchange every gas bottle", ("gas",)).replace("the ", "")
+    name = next(
+        event.spot.name for day in PLAN.days for event in day.events if event.kind == "service" and event.cents and event.spot
+    )
+    assert itinerary("sight", f"Visit {name}").count(name) == itinerary("sight", "Visit it").count(name)
+
+
+def test_what_a_night_costs() -> None:
+    """In the firm's money; nothing where the map says so; marked where it is a guess."""
+    from dataclasses import replace
+
+    night = next(day.night for day in PLAN.days if day.night)
+    assert night_price(replace(night, price_cents=1650, price_known=True), "crowns") == "16.50 crowns a night"
+    assert night_price(replace(night, price_cents=0, price_known=True), "crowns") == "no charge"
+    assert night_price(replace(night, price_cents=3000, price_known=False)) == "price not known, 30.00 a night assumed"
 
 
 # ------------------------------------------------------------------------------------------------ any plan

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from importlib.resources import files
 
@@ -160,7 +161,10 @@ def _to_book(plan: Plan) -> list[object]:
     rows = []
     for night, days in stays:
         nights = "1 night" if len(days) == 1 else f"{len(days)} nights"
-        price = say.money(night.price_cents) + ("" if night.price_known else " assumed")
+        price = (
+            "no charge" if night.price_known and not night.price_cents else say.money(night.price_cents, plan.trip.firm.currency)
+        )
+        price += "" if night.price_known else " assumed"
         power = "with mains" if night.powered else "without mains"
         rows.append(
             el(
@@ -232,7 +236,7 @@ def _day(day: Day, plan: Plan, region: Region) -> Markup:
         el("h2", f"Day {day.number} · {say.day_of(day.date)}"),
         el("p", *title, class_="way"),
         el("p", join([say.day_words(day), ", ".join(light), day.weather], " · "), class_="note"),
-        _clock(day),
+        _clock(day, plan.trip.firm.currency),
     ]
     last = day.number == plan.days[-1].number
     needs = [] if last else [need for need in needs_of(plan, day) if need.until]
@@ -244,22 +248,28 @@ def _day(day: Day, plan: Plan, region: Region) -> Markup:
     if day.levels:
         parts.append(_levels(day, plan))
     if day.night is not None:
-        parts.append(_night(day.night, region, day))
+        parts.append(_night(day.night, region, day, plan.trip.firm.currency))
     parts.append(
         el("p", "Firm ", _phone(plan.trip.firm.phone), " · Emergency ", _phone(plan.trip.firm.emergency_number), class_="numbers")
     )
     return el("section", *parts, class_="day")
 
 
-def _clock(day: Day) -> Markup:
+def _says(text: str, what: str) -> bool:
+    """Return whether a text has every word of another, little ones aside."""
+    little = {"the", "and"}
+    return set(re.findall(r"\w+", what.lower())) - little <= set(re.findall(r"\w+", text.lower()))
+
+
+def _clock(day: Day, currency: str) -> Markup:
     def what(event: Event) -> list[object]:
         words: list[object] = [event.text]
-        if event.kind == "service" and event.stores:
+        if event.kind == "service" and event.stores and not _says(event.text, say.todo_words(event.stores)):
             words = [say.todo_words(event.stores).capitalize(), f" ({plain(event.text)})" if event.text else None]
-        if event.spot is not None and event.kind in ("service", "sight"):
+        if event.spot is not None and event.kind in ("service", "sight") and spot_name(event.spot) not in plain(event.text):
             words += [", ", el("bdi", spot_name(event.spot))]
         if event.cents > 0:
-            words.append(f", {say.money(event.cents)}")
+            words.append(f", {say.money(event.cents, currency)}")
         return words
 
     rows = [
@@ -322,16 +332,18 @@ def _levels(day: Day, plan: Plan) -> Markup:
     return el("table", el("thead", head), el("tbody", *rows), class_="store")
 
 
-def _night(night: Night, region: Region, day: Day) -> Markup:
+def _night(night: Night, region: Region, day: Day, currency: str) -> Markup:
     place = region.places[night.spot.place] if 0 <= night.spot.place < len(region.places) else None
     offers: list[str] = []
     for word, fact in night.offers.items():
         if fact.answer >= Offer.PRESUMED:
             offers.append(say.offer_name(word) + (" (presumed)" if fact.answer == Offer.PRESUMED else ""))
-    price = say.money(night.price_cents) + (" a night" if night.price_known else " a night assumed, the price is not known")
     lines: list[object] = [
         el("h3", f"Night {day.number}: ", el("bdi", spot_name(night.spot))),
-        el("p", f"{plain(night.kind)}, {'mains power' if night.powered else 'no mains power'}, {price}."),
+        el(
+            "p",
+            f"{plain(night.kind)}, {'mains power' if night.powered else 'no mains power'}, {say.night_price(night, currency)}.",
+        ),
     ]
     if offers:
         lines.append(el("p", "There: " + say.listed(offers) + "."))

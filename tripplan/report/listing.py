@@ -30,13 +30,8 @@ def mark_entry(mark: Mark, plan: Plan) -> Markup:
     lines: list[object] = []
     if mark.nights:
         night, currency = mark.nights[0][1], plan.trip.firm.currency
-        price = (
-            f"{say.money(night.price_cents, currency)} a night"
-            if night.price_known
-            else f"price not known, {say.money(night.price_cents, currency)} a night assumed"
-        )
         power = "mains power" if night.powered else "no mains power"
-        lines.append(f"{plain(night.kind)}, {power}, {price}.")
+        lines.append(f"{plain(night.kind)}, {power}, {say.night_price(night, currency)}.")
         if night.runs_on:
             lines.append(f"Runs on: {say.runs_on_words(night.runs_on)}.")
     served: dict[tuple[str, ...], list[int]] = {}

@@ -175,7 +175,7 @@ def _folium_parts(plan: Plan, data: MapData, tiles: Tiles | None) -> tuple[Marku
 
     (south, west), (north, east) = data.bounds
     m: Any = folium.Map(
-        location=[(south + north) / 2, (west + east) / 2], tiles=None, zoom_start=9, max_zoom=17, zoom_snap=0.5,
+        location=[(south + north) / 2, (west + east) / 2], tiles=None, zoom_start=9, max_zoom=17, zoom_snap=0.25,
     )  # fmt: skip
     # Folium would link to scripts and styles on other hosts; the page carries its own.
     m.default_js, m.default_css = [], []

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from tripplan.model.place import Place, Spot
-from tripplan.model.plan import Day, Leg, LevelLine, Plan, PresumedOffer
+from tripplan.model.plan import Day, Leg, LevelLine, Night, Plan, PresumedOffer
 from tripplan.model.van import Van
 from tripplan.model.words import STORES, Store
 from tripplan.report.safe import plain
 
 __all__ = [
     "DONE", "OFFER_NAMES", "STORE_NAMES", "TO_DO", "Ask", "amount", "asks", "capacity", "clock", "day_of", "day_span", "day_words",
-    "days_words", "done_words", "fills", "hours_minutes", "km", "leg_words", "listed", "money", "offer_name", "ranges", "room_left",
+    "days_words", "done_words", "fills", "hours_minutes", "km", "leg_words", "listed", "money", "night_price", "offer_name", "ranges", "room_left",
     "runs_on_words", "short_day", "spot_name", "stores_of", "todo_words",
 ]  # fmt: skip
 
@@ -126,6 +126,13 @@ def asks(plan: Plan) -> list[Ask]:
 def money(cents: int, currency: str = "") -> str:
     """Return an amount in the money that the map's prices are in, with its name where the firm tells it."""
     return f"{cents / 100:,.2f} {plain(currency)}".rstrip()
+
+
+def night_price(night: Night, currency: str = "") -> str:
+    """Return what a night costs in words; what nobody has told is said to be assumed."""
+    if not night.price_known:
+        return f"price not known, {money(night.price_cents, currency)} a night assumed"
+    return f"{money(night.price_cents, currency)} a night" if night.price_cents else "no charge"
 
 
 def clock(when: datetime) -> str:
