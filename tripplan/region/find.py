@@ -28,7 +28,8 @@ _REF = re.compile(r"^\s*(?:(n|w|r)|(node|way|relation)/)(\d{1,19})\s*$", re.IGNO
 
 def fold(text: str) -> str:
     """Return a name without case, accents and punctuation, words parted by one space."""
-    plain = unicodedata.normalize("NFKD", text.casefold().translate(_LETTERS))
+    # Styled letters (a mathematical A) have no case until they are taken apart.
+    plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold().translate(_LETTERS))
     return " ".join("".join(c if c.isalnum() else " " for c in plain if not unicodedata.combining(c)).split())
 
 
