@@ -88,6 +88,8 @@ def mark_near_turns(
                         label[t] = reach
                         _sift_up(heap_key, heap_state, size, reach, t)
                         size += 1
+            if size == 0 and missing > 0:
+                far = _FAR  # there is no allowed way: everything that can be reached is marked
             for i in range(count):
                 label[touched[i]] = _FAR
             # -- roads that can be driven there and back for less ------------------------------------------------------
