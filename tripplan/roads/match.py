@@ -29,9 +29,9 @@ from tripplan.region.columns import HIGHWAYS
 from tripplan.region.region import Region
 from tripplan.roads.match_graph import MatchGraph, open_graph
 from tripplan.roads.match_kernel import ROAD, compiled, decode
-from tripplan.roads.match_near import Candidates, RoadGrid, steps_m
+from tripplan.roads.match_near import Candidates, RoadGrid, distances_m, steps_m
 
-__all__ = ["Chain", "Match", "Model", "match", "thin_points"]
+__all__ = ["Chain", "Match", "Model", "Setup", "match", "set_up", "thin_points"]
 
 F64 = NDArray[np.float64]
 I64 = NDArray[np.int64]
@@ -43,6 +43,10 @@ _MOST_CANDIDATES = 16
 #: Points that the noise is estimated from, how many of them must have one way alone around them, and what the estimate is
 #: raised by otherwise (measured on synthetic tracks in towns).
 _SAMPLE, _ENOUGH, _CROWDED = 1000, 30, 1.3
+#: Where a part begins nearer than this to the end of the one before, the track went on [m].
+_NEW_PART_M = 300.0
+#: Junctions that may be looked at: in all, for each point, and at most. An honest track takes a few hundred a point.
+_WORK, _WORK_A_POINT, _MOST_WORK = 20_000_000, 10_000, 300_000_000
 #: Distances beyond so many times the noise count linearly.
 _LINEAR_FROM = 2.0
 
@@ -187,8 +191,40 @@ def match(
         raise BadInputError(f"the track has {len(track.lon)} point{'s' if len(track.lon) != 1 else ''}", accepted="2 or more")
     if not len(region.pieces.way):
         raise BadInputError("the region has no roads", where=region.meta.name, next_step="build it from a file with roads")
-    graph = graph or open_graph(region, cache=cache)
-    grid = RoadGrid(region.pieces, graph, track.lon, track.lat, max(_LOOK_M, model.reach_noises * model.most_noise_m))
+    setup = set_up(region, track, model, graph or open_graph(region, cache=cache))
+    work, *found = _engine(engine)(*setup.inputs)
+    if work > setup.inputs[-1]:
+        wide = int((setup.step_m > 2000).sum())
+        raise BadInputError(
+            f"the track has too many gaps to be followed ({wide:,} of {len(setup.step_m) - 1:,} steps are longer than 2 km)",
+            accepted="a record with points every few seconds", next_step="check it as way-points",
+        )  # fmt: skip
+    chains = _Tied(setup, found).chains()
+    on_road = np.zeros(len(setup.lon), bool)
+    for chain in chains:
+        on_road[chain.point] = True
+    return Match(setup.lon, setup.lat, setup.time_s, setup.weight, on_road, setup.fresh, setup.noise_m, chains)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """A track made ready: see `Match` for the points, ``inputs`` are those of `match_kernel.decode`."""
+
+    graph: MatchGraph
+    lon: F64
+    lat: F64
+    time_s: F64
+    weight: I64
+    step_m: F64
+    fresh: Mask
+    noise_m: float
+    inputs: tuple[Any, ...]
+
+
+def set_up(region: Region, track: Track, model: Model, graph: MatchGraph) -> Setup:
+    """Estimate the noise, average points, and find the roads that each may lie on; raises as `match` does."""
+    widest = max(model.most_noise_m, model.noise_m)
+    grid = RoadGrid(region.pieces, graph, track.lon, track.lat, max(_LOOK_M, model.reach_noises * widest, model.least_reach_m))
     noise = model.noise_m or _estimate(region, grid, track, model)
     lon, lat, time_s, weight, part = thin_points(track, model.thin_noises * noise)
     if len(lon) < 2:
@@ -203,22 +239,20 @@ def match(
     ptr, arc, at_m, cost = _states(graph, near, noise, model, _minor(region))
     hasty = 3.6 * graph.length_m / _HASTY_KMH[region.ways.highway[region.pieces.way[graph.piece]]]
     step = np.concatenate(([0.0], steps_m(lon, lat)))
+    leap = np.zeros(len(lon))
+    leap[2:] = distances_m(lon[:-2], lat[:-2], lon[2:], lat[2:])
     elapsed = np.concatenate(([np.nan], np.diff(time_s)))
     elapsed[~(elapsed > 0)] = np.nan
-    fresh = np.concatenate(([True], np.diff(part) != 0)) & (step > 300) | (step > model.widest_gap_m)
+    fresh = (np.concatenate(([True], np.diff(part) != 0)) & (step > _NEW_PART_M)) | (step > model.widest_gap_m)
     off = np.full(len(lon), _cost(np.array([reach]), noise)[0])
-    run = _engine(engine)
-    found = run(
+    inputs = (
         ptr, arc, at_m, cost, step, elapsed, fresh, off, model.detour_m + model.detour_share * step,
+        leap, model.detour_m + model.detour_share * leap,
         graph.out_ptr, graph.head, graph.tail, graph.length_m, graph.reverse, hasty,
         model.slip_noises * noise, 6 * noise, model.fastest_kmh / 3.6, model.turn, model.jump, model.leave, model.haste,
+        min(_WORK + _WORK_A_POINT * len(lon), _MOST_WORK),
     )  # fmt: skip
-    tied = _Tied(graph, found, arc, at_m, step)
-    chains = tied.chains()
-    on_road = np.zeros(len(lon), bool)
-    for chain in chains:
-        on_road[chain.point] = True
-    return Match(lon, lat, time_s, weight, on_road, fresh, noise, chains)
+    return Setup(graph, lon, lat, time_s, weight, step, fresh, noise, inputs)
 
 
 def _engine(name: str) -> Callable[..., Any]:
@@ -327,6 +361,8 @@ _HASTY = {
 }  # fmt: skip
 _HASTY_KMH = np.array([_HASTY[name.removesuffix("_link")] for name in HIGHWAYS], np.float64)
 
+#: Less of a road at the end of a chain is none of the way [m].
+_HAIR_M = 0.05
 #: A step between points longer than this, and than so many usual ones, is a hole in the record [m].
 _HOLE_M, _HOLE_STEPS = 1000.0, 4.0
 
@@ -334,13 +370,14 @@ _HOLE_M, _HOLE_STEPS = 1000.0, 4.0
 class _Tied:
     """Steps tied to chains."""
 
-    def __init__(self, graph: MatchGraph, found: tuple[Any, ...], arc: NDArray[np.int32], at_m: F64, step: F64) -> None:
+    def __init__(self, setup: Setup, found: Sequence[Any]) -> None:
         chosen, how, before, run_ptr, run_arc, run_from, run_to = found
-        self._graph = graph
+        step = setup.step_m
+        self._graph = setup.graph
         self._chosen, self._how, self._before = chosen.tolist(), how.tolist(), before.tolist()
         self._ptr, self._arc = run_ptr.tolist(), run_arc.tolist()
         self._from, self._to = run_from.tolist(), run_to.tolist()
-        self._state_arc, self._at = arc, at_m
+        self._state_arc, self._at = setup.inputs[1], setup.inputs[2]
         self._gone = np.cumsum(step)
         usual = float(np.median(step[1:])) if len(step) > 1 else 0.0
         self._hole_m = max(_HOLE_M, _HOLE_STEPS * usual)
@@ -387,8 +424,14 @@ class _Tied:
         if len(points) < 2:
             return
         table = np.array(rows)
-        table = table[table[:, 2] > table[:, 1]]
+        length = table[:, 2] - table[:, 1]
+        keep = length > 0
+        # A point on a junction lies on every road that meets there: a hair's breadth of one is none of the way.
+        keep[[0, -1]] = length[[0, -1]] > _HAIR_M
+        table = table[keep]
         arc = table[:, 0].astype(np.int64)
+        if not len(arc):
+            return
         out.append(
             Chain(
                 self._graph.piece[arc], self._graph.forward[arc], table[:, 1], table[:, 2], np.array(points, np.int64),

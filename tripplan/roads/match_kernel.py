@@ -12,19 +12,22 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["OFF", "START", "compiled", "decode"]
+__all__ = ["ODD_FROM", "OFF", "START", "compiled", "decode"]
 
 #: What stands for a candidate before: nothing (the beginning), or a point that lies on no road.
 START, OFF = -1, -2
 #: How a point was reached from the one before: not at all, by road, or across a break.
 BREAK, ROAD = 0, 1
+#: A point that adds so much to the cost may be an outlier: then ways past it are tried too.
+ODD_FROM = 4.0
 _FAR = 1e300
 
 
 def decode(
     ptr: Any, arc: Any, at_m: Any, cost: Any, step_m: Any, dt_s: Any, fresh: Any, off: Any, scale_m: Any,
+    leap_m: Any, leap_scale_m: Any,
     out_ptr: Any, head: Any, tail: Any, length_m: Any, reverse: Any, hasty_s: Any,
-    slip_m: float, noise_m: float, fastest_m_s: float, turn: float, jump: float, leave: float, haste: float,
+    slip_m: float, noise_m: float, fastest_m_s: float, turn: float, jump: float, leave: float, haste: float, most_work: int,
 ) -> tuple[Any, ...]:  # fmt: skip
     """Find the likeliest roads of a track.
 
@@ -42,6 +45,8 @@ def decode(
         (points) cost of lying on no road of the map.
     scale_m
         (points) mean of what a way by road may differ from the straight distance from the point before [m].
+    leap_m, leap_scale_m
+        (points) the same from the last point but one, for skipping an outlier.
     out_ptr, head, tail, length_m, reverse
         See `match_graph.MatchGraph`.
     hasty_s
@@ -55,8 +60,13 @@ def decode(
     haste
         Cost of being twice as fast as a driver in a hurry (half of it for half as much more, at most twice of it).
 
+    most_work
+        Junctions to be looked at before the search is given up.
+
     Returns
     -------
+    work
+        Junctions looked at; where they are more than `most_work` the rest says nothing.
     chosen
         (points) candidate of each point, `OFF` where it lies on no road.
     how
@@ -81,6 +91,7 @@ def decode(
     run_from = np.empty(1024)
     run_to = np.empty(1024)
     runs = 0
+    work = 0
     # Of the search from one junction: stamps say which entries are of this search.
     stamp = 0
     reached = np.zeros(junctions, np.int32)
@@ -134,13 +145,19 @@ def decode(
             for skipped in range(2):
                 u = t - 1 - skipped
                 if phase == 0:
-                    if u < 0 or (skipped == 1 and (not odd[t - 1] or fresh[t - 1])):
+                    if u < 0 or (skipped == 1 and fresh[t - 1]):
                         break
+                    if skipped == 1 and not odd[t - 1]:
+                        cheapest = off_total[t]
+                        for j in range(low, high):
+                            cheapest = min(cheapest, total[j])
+                        if cheapest - min(least, off_before) < min(off[t], ODD_FROM):
+                            break
                     from_low, from_high = ptr[u], ptr[u + 1]
                     extra = off[t - 1] if skipped == 1 else 0.0
-                    straight = step_m[t] if skipped == 0 else step_m[t] + step_m[t - 1]
+                    straight = step_m[t] if skipped == 0 else leap_m[t]
                     seconds = dt_s[t] if skipped == 0 else dt_s[t] + dt_s[t - 1]
-                    scale = scale_m[t] if skipped == 0 else scale_m[t] + scale_m[t - 1]
+                    scale = scale_m[t] if skipped == 0 else leap_scale_m[t]
                     # All ways that could still be cheaper than starting anew lie within this.
                     bar = again - extra
                 else:
@@ -198,6 +215,7 @@ def decode(
                         if settled[v] == stamp:
                             continue
                         settled[v] = stamp
+                        work += 1
                         if asked[v] == stamp:
                             missing -= 1
                             if missing == 0:
@@ -227,6 +245,8 @@ def decode(
                                 heap_key[place], heap_node[place] = heap_key[up], heap_node[up]
                                 place = up
                             heap_key[place], heap_node[place] = far, w
+                    if phase == 0 and work > most_work:
+                        return work, chosen, how, before, run_ptr, run_arc[:0].copy(), run_from[:0].copy(), run_to[:0].copy()
                     # -- what it gives -------------------------------------------------------------------------------------
                     for j in range(to_low, to_high):
                         b, y = arc[j], at_m[j]
@@ -303,7 +323,7 @@ def decode(
                 cheapest = off_total[t]
                 for j in range(low, high):
                     cheapest = min(cheapest, total[j])
-                odd[t] = cheapest - min(least, off_before) >= off[t]
+                odd[t] = cheapest - min(least, off_before) >= min(off[t], ODD_FROM)
         if phase == 0:
             # -- back from the cheapest end -----------------------------------------------------------------------------------
             t = points - 1
@@ -325,7 +345,7 @@ def decode(
                 before[t] = u if came >= 0 else -1
                 t, state = u, came
     run_ptr[points] = runs
-    return chosen, how, before, run_ptr, run_arc[:runs].copy(), run_from[:runs].copy(), run_to[:runs].copy()
+    return work, chosen, how, before, run_ptr, run_arc[:runs].copy(), run_from[:runs].copy(), run_to[:runs].copy()
 
 
 @lru_cache(maxsize=1)
