@@ -15,7 +15,6 @@ import pytest
 
 from tripplan.model.place import Spot
 from tripplan.model.words import Offer, Surface
-from tripplan.region.build import build
 from tripplan.region.columns import HIGHWAYS
 from tripplan.region.region import Region
 from tripplan.request.trip_file import read_firm, read_outfit
@@ -43,12 +42,6 @@ def script() -> Iterator[Any]:
 def drawn(script: Any) -> Any:
     """The island, drawn anew."""
     return script.draw()
-
-
-@pytest.fixture(scope="module")
-def region() -> Region:
-    """The region of the committed file."""
-    return build(FILE, name="Ornevay")
 
 
 def content(path: Path) -> list[tuple[Any, ...]]:

@@ -11,7 +11,6 @@ from tripplan.model.errors import NoPlanError
 from tripplan.model.plan import Plan
 from tripplan.model.serial import plan_from_json, plan_to_json
 from tripplan.model.words import Offer
-from tripplan.region.build import build
 from tripplan.region.region import Region
 from tripplan.request.trip_file import load_trip
 from tripplan.schedule.plan import make_plan
@@ -19,18 +18,6 @@ from tripplan.schedule.plan import make_plan
 SAMPLE = Path(__file__).resolve().parents[2] / "data_sample"
 GOOD = ("family_loop", "isle_weekend", "round_island")
 TRIPS = (*GOOD, "too_long_in_the_north")
-
-
-@pytest.fixture(scope="module")
-def region() -> Region:
-    """The sample island."""
-    return build(SAMPLE / "island.osm.pbf", name="Ornevay")
-
-
-@pytest.fixture(scope="module")
-def plans(region: Region) -> dict[str, Plan]:
-    """The plans of the three trips that have one."""
-    return {name: make_plan(load_trip(SAMPLE / f"trip_{name}.toml", region), region) for name in GOOD}
 
 
 def roads(plan: Plan, region: Region) -> set[str]:
