@@ -1,0 +1,216 @@
+"""The check of a recorded track: what is told of its roads, its speeds, and of what could not be told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from helpers.recorded import METRES_A_DEGREE, random_legs, record
+from helpers.towing import ROAD, VAN, Map, drawn
+from test_roads_match import walked
+from test_roads_match_real import every_road
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.track import Track
+from tripplan.model.words import Ruling
+from tripplan.region.build import build
+from tripplan.roads.check import check
+from tripplan.roads.closures import ClosureSet
+from tripplan.roads.match import match
+from tripplan.roads.over_limit import legal_limits, too_fast
+from tripplan.roads.terms import Terms, terms_every_road
+from tripplan.roads.track_check import TrackCheck, check_track
+
+PASS = "A--P------Q--B\n" + 10 * "   |      |\n" + "   R------S"
+WAYS = {"AP": ROAD, "QB": ROAD, "PR": ROAD, "RS": ROAD, "SQ": ROAD}
+
+
+def checked(folder, tags: str, path: str = "APQB", *, kmh: float = 50.0, nodes=None, **more) -> tuple[Map, TrackCheck]:
+    """Check a track on the map with the given tags on the pass."""
+    drawing = drawn(PASS, {**WAYS, "PQ": tags}, folder, nodes=nodes)
+    return drawing, check_track(drawing.region, walked(drawing, path, kmh=kmh), Terms(VAN), **more)
+
+
+def test_gravel_that_was_driven(tmp_path):
+    """The gravel pass is one line with its place along the track, length, name and reason; the way round has none."""
+    _, result = checked(tmp_path, "highway=secondary surface=gravel name=Pass ref=R7", nodes={"P": "place=village name=Upper"})
+    assert result.forbidden
+    (stretch,) = result.stretches
+    assert (stretch.kind, stretch.name, stretch.ref, stretch.town) == ("unsealed", "Pass", "R7", "Upper")
+    assert stretch.from_m == pytest.approx(300, abs=2)
+    assert stretch.length_m == pytest.approx(700, abs=2)
+    assert result.length_m == pytest.approx(1300, abs=2)
+    assert result.told_m == pytest.approx(1300, abs=2)
+    _, around = checked(tmp_path, "highway=secondary surface=gravel", "APRSQB")
+    assert not around.forbidden
+    assert around.stretches == ()
+
+
+@pytest.mark.parametrize(
+    ("tags", "kind", "forbidden", "why"),
+    [
+        (f"{ROAD} maxheight=2.5", "closed", True, "height limit 2.5 m"), (f"{ROAD} caravan=no", "closed", True, "closed to the outfit"),
+        (f"{ROAD} motor_vehicle=no", "closed", True, "closed to the outfit"), (f"{ROAD} access=private", "closed", True, "closed to the outfit"),
+        (f"{ROAD} access=destination", "closed", True, "only for those who stop there"), ("highway=secondary", "unknown", True, "surface unknown"),
+        ("highway=track tracktype=grade4", "unsealed", True, "unsealed"),
+    ],
+)  # fmt: skip
+def test_kinds(tmp_path, tags, kind, forbidden, why):
+    """Each reason that bars the outfit is told, roads closed to cars among them."""
+    _, result = checked(tmp_path, tags)
+    (stretch,) = result.stretches
+    assert (stretch.kind, stretch.forbidden) == (kind, forbidden)
+    assert any(why in text for text in stretch.why)
+
+
+def test_closed_on_the_day(tmp_path):
+    """A closure in force on the day of the track is told; on another day it is not."""
+    drawing = drawn(PASS, {**WAYS, "PQ": ROAD}, tmp_path)
+    way = int(np.flatnonzero(drawing.region.ways.osm_id == drawing.drawing.way_id["PQ"])[0])
+    track = walked(drawing, "APQB")
+    assert check_track(drawing.region, track, Terms(VAN), ClosureSet((0,), (way,))).forbidden
+    assert not check_track(drawing.region, track, Terms(VAN), ClosureSet((0,), ())).forbidden
+
+
+def test_the_same_as_way_points(tmp_path):
+    """Over the same way the track and its way-points give the same list."""
+    ways = {**WAYS, "PQ": "highway=secondary surface=gravel", "RS": "highway=residential", "SQ": f"{ROAD} maxweight=3"}
+    drawing = drawn(PASS, ways, tmp_path)
+    terms = Terms(VAN)
+    for path, spots in (("APQB", ["A", "PQ", "B"]), ("APRSQB", ["A", "R", "RS", "S", "B"])):
+        told = check_track(drawing.region, walked(drawing, path), terms).stretches
+        asked = check(drawing.region, [drawing.spot(s) for s in spots], terms_every_road(terms), terms).stretches
+        assert {(s.kind, s.why, s.osm_way) for s in told} == {(s.kind, s.why, s.osm_way) for s in asked}
+        assert sum(s.length_m for s in told) == pytest.approx(sum(s.length_m for s in asked), abs=3)
+
+
+def test_speed_over_the_limit(tmp_path):
+    """At 100 km/h where the outfit may do 80 the whole is over the limit; at 78 nothing is; without times nothing is judged."""
+    fast = checked(tmp_path, ROAD, "APRSQB", kmh=100)[1]
+    (stretch,) = fast.stretches
+    assert (stretch.kind, stretch.forbidden) == ("too fast", True)
+    assert stretch.length_m > 2800
+    assert float(stretch.why[0].split()[0]) == pytest.approx(100, abs=2.5)  # straight steps cut the corners a little
+    assert "80 km/h allowed (outfit limit)" in stretch.why[0]
+    assert checked(tmp_path, ROAD, "APRSQB", kmh=78)[1].stretches == ()
+    drawing, _ = checked(tmp_path, ROAD, "APRSQB")
+    bare = walked(drawing, "APRSQB", kmh=100)
+    silent = check_track(drawing.region, Track.of(bare.lon, bare.lat), Terms(VAN))
+    assert not silent.timed
+    assert silent.stretches == ()
+
+
+def test_a_burst_of_speed(tmp_path):
+    """Half a minute too fast in a slow drive is found where it was."""
+    road = drawn("A" + 60 * "-" + "B", {"AB": ROAD}, tmp_path)
+    track = walked(road, "AB", 20, kmh=60)
+    time = track.time_s.copy()
+    step = np.diff(time)
+    step[120:160] *= 60 / 115
+    time[1:] = time[0] + np.cumsum(step)
+    result = check_track(road.region, Track.of(track.lon, track.lat, time), Terms(VAN))
+    (stretch,) = result.stretches
+    assert stretch.kind == "too fast"
+    assert stretch.from_m == pytest.approx(120 * 20, abs=350)
+    assert stretch.from_m + stretch.length_m == pytest.approx(160 * 20, abs=350)
+
+
+def test_noise_is_no_speeding(tmp_path):
+    """Two thousand noisy points at 95 % of the limit are never called too fast."""
+    road = drawn("A" + 300 * "-" + "B", {"AB": ROAD}, tmp_path)
+    for seed, sigma in enumerate((5, 10, 20)):
+        rng = np.random.default_rng(seed)
+        track = walked(road, "AB", 21, kmh=76)
+        lon = track.lon + rng.normal(0, sigma, len(track.lon)) / METRES_A_DEGREE / np.cos(np.radians(50))
+        lat = track.lat + rng.normal(0, sigma, len(track.lat)) / METRES_A_DEGREE
+        assert check_track(road.region, Track.of(lon, lat, track.time_s), Terms(VAN)).stretches == ()
+
+
+def test_limits_in_force(tmp_path):
+    """The lowest of outfit, posted and posted for trailers counts; a class default is no limit, and a ferry has none."""
+    ways = {
+        "AP": f"{ROAD} maxspeed=50", "QB": f"{ROAD} maxspeed=100 maxspeed:trailer=60", "PR": "highway=living_street surface=asphalt", "RS": "route=ferry",
+        "SQ": f"{ROAD} maxspeed=130",
+    }  # fmt: skip
+    drawing = drawn(PASS, ways, tmp_path)
+    rows = [int(np.flatnonzero(drawing.region.ways.osm_id == drawing.drawing.way_id[w])[0]) for w in ways]
+    fwd, bwd, ruling, _ = legal_limits(drawing.region, Terms(VAN), np.array(rows))
+    assert fwd.tolist() == [50, 60, 80, np.inf, 80]
+    assert bwd.tolist() == fwd.tolist()
+    assert [list(Ruling)[r] for r in ruling[:3]] == [Ruling.POSTED, Ruling.POSTED_TRAILER, Ruling.OUTFIT]
+
+
+def test_times_that_run_backwards(tmp_path):
+    """Where times run backwards no speed is judged, and on either side it is."""
+    road = drawn("A" + 60 * "-" + "B", {"AB": ROAD}, tmp_path)
+    track = walked(road, "AB", 20, kmh=60)
+    time = track.time_s.copy()
+    time[150:] -= 500
+    assert check_track(road.region, Track.of(track.lon, track.lat, time), Terms(VAN)).stretches == ()
+    fast = track.time_s[0] + (time - time[0]) / 2
+    result = check_track(road.region, Track.of(track.lon, track.lat, fast), Terms(VAN))
+    assert [s.kind for s in result.stretches] == ["too fast", "too fast"]
+
+
+def test_a_hole_in_the_record_accuses_nobody(tmp_path):
+    """Gravel inside a hole of 4 km is named as not seen and not forbidden; with points on it it is forbidden."""
+    plan = "A----B" + 40 * "-" + "C----D"
+    town = drawn(plan, {"AB": ROAD, "BC": "highway=secondary surface=gravel", "CD": ROAD}, tmp_path)
+    whole = walked(town, "ABCD")
+    seen = (whole.lon < town.drawing.at["B"][0]) | (whole.lon > town.drawing.at["C"][0])
+    result = check_track(town.region, Track.of(whole.lon[seen], whole.lat[seen], whole.time_s[seen]), Terms(VAN))
+    (stretch,) = result.stretches
+    assert (stretch.kind, stretch.forbidden) == ("not seen", False)
+    assert stretch.why[0].startswith("nothing is recorded over 4.")
+    assert not result.forbidden
+    assert check_track(town.region, whole, Terms(VAN)).forbidden
+
+
+def test_off_the_map_is_listed_and_counted(tmp_path):
+    """A field that was crossed is listed with its length, and what comes after it keeps its kilometre."""
+    plan = "A----B----------C----D"
+    town = drawn(plan, {"AB": ROAD, "CD": "highway=secondary surface=gravel"}, tmp_path)
+    result = check_track(town.region, walked(town, "ABCD"), Terms(VAN))
+    off, gravel = result.stretches
+    assert (off.kind, off.forbidden, off.why) == ("off the map", False, ("no road of the map runs here",))
+    assert off.length_m == pytest.approx(1100, abs=100)
+    assert gravel.from_m == pytest.approx(1600, abs=80)
+    assert result.length_m == pytest.approx(2100, abs=30)
+    assert result.told_m == pytest.approx(1000, abs=100)
+
+
+def test_a_pause_of_the_recorder(tmp_path):
+    """Between two parts of a record that lie apart the list says that the record stops."""
+    town = drawn("A----B----------C----D", {"ABCD": ROAD}, tmp_path)
+    one, two = walked(town, "AB"), walked(town, "CD")
+    part = np.repeat([0, 1], [len(one.lon), len(two.lon)])
+    result = check_track(town.region, Track.of(np.append(one.lon, two.lon), np.append(one.lat, two.lat), None, part), Terms(VAN))
+    (gap,) = result.stretches
+    assert (gap.kind, gap.why) == ("off the map", ("the record stops here and goes on further on",))
+    assert gap.length_m == pytest.approx(1100, abs=20)
+
+
+def test_a_track_elsewhere(tmp_path):
+    """A track far from the region is bad input in one line."""
+    town = drawn("A----B", {"AB": ROAD}, tmp_path)
+    with pytest.raises(BadInputError, match="take the region that the track lies in"):
+        check_track(town.region, Track.of([28.0, 28.1], [51.0, 51.0]), Terms(VAN))
+
+
+@pytest.mark.extract
+def test_noise_in_a_real_country_is_no_speeding(extracts):
+    """On real roads with bends and crossings, synthetic drives at no more than 95 % of the limit have next to nothing too fast."""
+    region = build(extracts / "liechtenstein-20240304.osm.pbf", name="li")
+    network = every_road(region)
+    metres = wrong = 0.0
+    terms = Terms(VAN, country="LI")
+    for seed, leg in enumerate(random_legs(region, network, 8, seed=6)):
+        rows = region.pieces.way[np.asarray(leg.piece)].astype(np.int64)
+        fwd, bwd, *_ = legal_limits(region, terms, rows)
+        limit = np.where(np.asarray(leg.forward), fwd, bwd)
+        length = np.asarray(leg.to_m) - np.asarray(leg.from_m)
+        slow = type(leg)(leg.piece, leg.forward, leg.from_m, leg.to_m, tuple((length * 3.6 / (0.95 * limit)).tolist()))
+        track = record(region, slow, 5, 10, seed).track
+        found = match(region, track)
+        wrong += sum(part.to_m - part.from_m for chain in found.chains for part in too_fast(region, terms, chain, found))
+        metres += float(length.sum())
+    assert wrong < 0.01 * metres
