@@ -134,7 +134,7 @@ def _page(
             aria_label="Map of the checked way",
         ),
         el(
-            "aside",
+            "section",
             el("p", el("strong", verdict), f" {result.length_m / 1000:.1f} km in all."),
             _gaps(result),
             el("ol", [_entry(n, s, numbered[n]) for n, s in found]) if found else None,
