@@ -284,8 +284,8 @@ class Island:
         pier = add(add(d.xy[start], out, 1.6), (0.4, 1.2))
         walk = evenly(curve([d.xy[start], add(d.xy[start], out, 0.7), pier], 0.05), 0.1)
         refs = [start, *d.line(walk[1:])]
-        d.way(refs[:8], {"highway": "tertiary", "name": "Harbour Road", "surface": "asphalt", "maxspeed": "50"})
-        d.way(refs[7:], {"highway": "service", "surface": "asphalt", "name": "Ferry Lanes"})
+        d.way(refs[:-3], {"highway": "tertiary", "name": "Harbour Road", "surface": "asphalt", "maxspeed": "50"})
+        d.way(refs[-4:], {"highway": "service", "surface": "asphalt", "name": "Ferry Lanes"})
         quay, quay_out = self.exits["Sorrelay Quay", "in"]
         landing = add(d.xy[quay], quay_out, 1.7)
         land = [d.node(landing), *d.line(evenly([landing, d.xy[quay]], 0.12)[1:-1]), quay]

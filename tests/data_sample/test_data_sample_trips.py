@@ -53,6 +53,7 @@ def test_good_trips_have_a_proven_plan(plans: dict[str, Plan], name: str) -> Non
     assert plan.proof.proven
     assert len(plan.days) == plan.trip.nights + 1
     assert plan_from_json(plan_to_json(plan)) == plan_from_json(plan_to_json(plan_from_json(plan_to_json(plan))))
+    assert "overload" not in {caution.key for caution in plan.cautions}
     for day in plan.days:
         assert all(leg.unknown_m <= 2 * plan.trip.firm.last_mile_m for leg in day.legs if leg.mode == "van")
 

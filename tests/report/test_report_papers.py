@@ -248,6 +248,8 @@ def test_summary_says_what_was_planned() -> None:
     assert "toilet cassette: emptied on 4 days; nearest to its limit on day 1: 15 L (at most 16 L)" in text
     assert "Quillan Head Caravan Site, mains; empty grey water" in text
     assert "proven best" in text
+    seen = next((day, event) for day in PLAN.days for event in day.events if event.kind == "sight" and event.spot)
+    assert f"; see {spot_name(seen[1].spot)}" in next(line for line in lines if line.startswith(f"Day {seen[0].number:>2}"))
     plan, _, _ = hostile_plan(30, 7)
     assert all(
         c.isprintable() or c in "\u2068\u2069" or ord(c) >= 0x2000 or c == "\u00a0" or c == "\ufeff"

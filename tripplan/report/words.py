@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from tripplan.model.errors import NoPlanError
-from tripplan.model.plan import Excess, Plan
+from tripplan.model.plan import Day, Excess, Plan
 from tripplan.report import say
 from tripplan.report.listing import proof_words
 from tripplan.report.safe import plain
@@ -45,7 +45,7 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
         )
         served = dict.fromkeys(store for store, _ in services_of(day))
         service = f"; {say.todo_words(served)}" if served else ""
-        lines.append(f"Day {day.number:>2}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{service}")
+        lines.append(f"Day {day.number:>2}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{_sights_words(day)}{service}")
     lines += ["", "Stores:"]
     lines += [_store_words(plan, store) for store in say.stores_of(trip.van)]
     if plan.presumed_offers:
@@ -67,6 +67,12 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
         lines += ["", "Open:"]
         lines += [f"  {plain(path)}  {_OPEN.get(path.name, '')}".rstrip() for path in files]
     return [plain(line) for line in lines]
+
+
+def _sights_words(day: Day) -> str:
+    """Return the sights of a day."""
+    names = [spot_name(event.spot) for event in day.events if event.kind == "sight" and event.spot is not None]
+    return f"; see {say.listed(names)}" if names else ""
 
 
 def _surface_words(plan: Plan) -> str:
