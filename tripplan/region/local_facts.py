@@ -42,6 +42,14 @@ class LocalFacts:
         """Every note, in the order given."""
         return tuple(_note(entry) for entry in self.data["notes"])
 
+    def check(self) -> None:
+        """Read everything once; raise `ValueError`, `TypeError` or `LookupError` where it is not what it should be."""
+        kinds = {"notes": list, "effects": list, "limits": dict, "map": dict}
+        if not isinstance(self.data, dict) or not all(isinstance(self.data[key], kind) for key, kind in kinds.items()):
+            raise ValueError("no notes")
+        if len(self.notes) != len(self.effects) or not all(isinstance(effect, str) for effect in self.effects):
+            raise ValueError("notes without effects")
+
     @property
     def effects(self) -> tuple[str, ...]:
         """What each note did, in words."""

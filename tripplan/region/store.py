@@ -7,6 +7,7 @@ import errno
 import json
 import mmap
 import os
+import re
 import struct
 import zipfile
 import zlib
@@ -23,6 +24,7 @@ from tripplan.model.place import OfferFact, Place
 from tripplan.model.words import Offer, SiteKind, Source
 from tripplan.region.columns import BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
 from tripplan.region.region import Region
+from tripplan.region.sound import bad_column, bad_meta, bad_number, bad_strings
 from tripplan.region.strings import PackedStrings, pack
 
 __all__ = ["FORMAT", "PackedPlaces", "load", "place_of", "place_text", "save"]
@@ -40,6 +42,9 @@ _ALIGN = 64
 _STAMP = (1980, 1, 1, 0, 0, 0)  # the same region is the same bytes
 #: Files up to this size have all their checksums tested on loading [bytes].
 _CHECK_ALL = 48 << 20
+#: Longest text that is read whole (meta.json, local.json) [bytes].
+_MOST_TEXT = 64 << 20
+_HEADER = re.compile(r"\{'descr': '([<|][fiu][1248])', 'fortran_order': False, 'shape': \((\d{1,15}),\), \}\s*")
 _REBUILD = "build the region again with `tripplan region build`"
 
 
@@ -67,7 +72,10 @@ class PackedPlaces(Sequence[Place]):
         index %= len(self)
         place = self._known.get(index)
         if place is None:
-            place = self._known[index] = place_of(self._lines[index])
+            try:
+                place = self._known[index] = place_of(self._lines[index])
+            except (LookupError, TypeError, ValueError, AttributeError, RecursionError):
+                raise BadInputError(f"the region file is damaged (place {index})", next_step=_REBUILD) from None
         return place
 
 
@@ -176,16 +184,8 @@ def load(path: Path | str) -> Region:
     except BadInputError:
         raise
     except (
-        zipfile.BadZipFile,
-        KeyError,
-        ValueError,
-        TypeError,
-        struct.error,
-        EOFError,
-        UnicodeError,
-        IndexError,
-        NotImplementedError,
-    ) as error:
+        zipfile.BadZipFile, LookupError, ValueError, TypeError, AttributeError, struct.error, EOFError, RuntimeError, ArithmeticError, MemoryError,
+    ) as error:  # fmt: skip
         raise BadInputError(f"not a sound region file ({type(error).__name__})", where=str(file), next_step=_REBUILD) from None
     except OSError as error:
         raise BadInputError(f"cannot be read ({error.strerror or error})", where=str(file)) from None
@@ -196,7 +196,7 @@ def _load(file: Path) -> Region:
         entries = {info.filename: info for info in archive.infolist()}
         if "meta.json" not in entries:
             raise BadInputError("not a region", where=str(file), next_step=_REBUILD)
-        data = json.loads(archive.read("meta.json"))
+        data = json.loads(_text(archive, entries["meta.json"], file))
         if not isinstance(data, dict) or data.get("format") != FORMAT:
             found = data.get("format", "none") if isinstance(data, dict) else "none"
             raise BadInputError(
@@ -204,7 +204,9 @@ def _load(file: Path) -> Region:
             )
         data["bbox"] = tuple(data["bbox"])
         meta = RegionMeta(**data)
-        notes = archive.read("local.json").decode() if "local.json" in entries else ""
+        if bad_meta(meta):
+            raise BadInputError("the region file is damaged (meta)", where=str(file), next_step=_REBUILD)
+        notes = _text(archive, entries["local.json"], file) if "local.json" in entries else ""
         whole = memoryview(mmap.mmap(handle.fileno(), 0, access=mmap.ACCESS_READ))
     check = len(whole) <= _CHECK_ALL
 
@@ -213,13 +215,20 @@ def _load(file: Path) -> Region:
 
     tables = {table: kind(**{f.name: column(f"{table}/{f.name}") for f in fields(kind)}) for table, kind in _TABLES.items()}
     strings, places = (PackedStrings(column(f"{name}/data"), column(f"{name}/ptr")) for name in ("strings", "places"))
-    _check_shapes(tables, file)
+    wrong = bad_column(tables) or (bad_number(tables, len(strings)) if check else "")
+    wrong = wrong or next(
+        (k for k, p in (("strings", strings), ("places", places)) if bad_strings(p.data, p.ptr, check=check)), ""
+    )
+    if wrong:
+        raise BadInputError(f"the region file is damaged ({wrong})", where=str(file), next_step=_REBUILD)
     local = None
     if notes:
         from tripplan.region.local_facts import LocalFacts
 
         names = [name[len("local/") : -len(".npy")] for name in entries if name.startswith("local/")]
         local = LocalFacts(notes, {name: column(f"local/{name}") for name in names})
+        if check:
+            local.check()
     return Region(meta=meta, strings=strings, places=PackedPlaces(places), local=local, **tables)
 
 
@@ -233,29 +242,17 @@ def _column(whole: memoryview, info: zipfile.ZipInfo, file: Path, *, check: bool
     if check and zlib.crc32(whole[start:stop]) != info.CRC:
         raise BadInputError("the region file is damaged", where=str(file), next_step=_REBUILD)
     size = int.from_bytes(whole[start + 8 : start + 10], "little")
-    header = bytes(whole[start + 10 : start + 10 + size]).decode("latin-1")
-    shape, dtype = _npy_header(header)
-    count = int(np.prod(shape))
+    header = _HEADER.fullmatch(bytes(whole[start + 10 : start + 10 + size]).decode("latin-1"))
+    if header is None:
+        raise BadInputError("the region file is damaged", where=str(file), next_step=_REBUILD)
+    dtype, count = np.dtype(header[1]), int(header[2])
     if start + 10 + size + count * dtype.itemsize > stop:
         raise BadInputError("the region file is damaged", where=str(file), next_step=_REBUILD)
-    return np.frombuffer(whole, dtype, count, start + 10 + size).reshape(shape)
+    return np.frombuffer(whole, dtype, count, start + 10 + size)
 
 
-def _npy_header(text: str) -> tuple[tuple[int, ...], np.dtype[Any]]:
-    from ast import literal_eval
-
-    data = literal_eval(text.strip())
-    return tuple(int(n) for n in data["shape"]), np.dtype(data["descr"])
-
-
-def _check_shapes(tables: dict[str, Any], file: Path) -> None:
-    """Columns of one table have one length; `ptr` columns have one more and end where the data does."""
-    for name, table in tables.items():
-        ptr = getattr(table, "ptr", None)
-        rows = len(table.way) if name == "pieces" else len(getattr(table, fields(table)[0].name))
-        flat = {"pieces": ("lon_e7", "lat_e7", "curve_kmh"), "turns": ("pieces",), "base": ("lon_e7", "lat_e7")}.get(name, ())
-        for field in fields(table):
-            column = getattr(table, field.name)
-            expected = rows + 1 if field.name == "ptr" else int(ptr[-1]) if field.name in flat and ptr is not None else rows
-            if len(column) != expected:
-                raise BadInputError(f"the region file is damaged ({name}.{field.name})", where=str(file), next_step=_REBUILD)
+def _text(archive: zipfile.ZipFile, info: zipfile.ZipInfo, file: Path) -> str:
+    """Return a member that is text: stored as it is and of some size only, so that no small file unpacks to a large one."""
+    if info.compress_type != zipfile.ZIP_STORED or info.file_size > _MOST_TEXT:
+        raise BadInputError("the region file is damaged", where=str(file), next_step=_REBUILD)
+    return archive.read(info).decode()

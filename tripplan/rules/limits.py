@@ -27,6 +27,8 @@ __all__ = [
     "size_limits",
 ]
 
+#: From here on a figure is a slip of the pen: it is no limit to anything on a road.
+_MOST_M, _MOST_KG = 1000.0, 1_000_000.0
 _FOOT_M = 0.3048  # exact, international yard and pound agreement 1959
 _POUND_KG = 0.45359237  # exact, same
 _NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
@@ -87,7 +89,7 @@ def parse_length_m(text: str) -> float:
         metres = _number(match[1]) * _FOOT_M / 12
     else:
         return math.nan
-    return metres if metres > 0 else math.nan
+    return metres if 0 < metres < _MOST_M else math.nan
 
 
 def parse_weight_kg(text: str) -> float:
@@ -101,7 +103,7 @@ def parse_weight_kg(text: str) -> float:
     value = _number(match[1])
     unit = (match[2] or "").replace(" ", "")
     kilograms = value if not unit and value > 100 else value * _WEIGHTS[unit]
-    return kilograms if kilograms > 0 else math.nan
+    return kilograms if 0 < kilograms < _MOST_KG else math.nan
 
 
 def _number(text: str) -> float:

@@ -62,6 +62,7 @@ _IMPLICIT: dict[str, dict[str, float]] = {
     "HU": {"rural": 90, "trunk": 110, "motorway": 130}, "IS": {"rural": 90, "gravel": 80}, "NZ": {"rural": 100, "motorway": 100},
 }  # fmt: skip
 
+_MOST_KMH = 1000.0  # from here on a figure is a slip of the pen
 _SPEED = re.compile(r"^(\d+(?:[.,]\d+)?)\s*(km/h|kmh|kph|km|mph|knots?)?$")
 _ZONE = re.compile(r"^(?:[a-z]{2}(?:-[a-z]{2,3})?:)?(?:zone:?)?(\d{1,3})$")
 _NAMED = re.compile(r"^(?P<country>[a-z]{2})(?:-[a-z]{2,3})?:(?P<word>[a-z_]+)$")
@@ -94,7 +95,7 @@ def _one_speed(text: str) -> float:
         value = float(match[1].replace(",", "."))
         unit = match[2] or ""
         value *= MPH_KMH if unit == "mph" else 1.852 if unit.startswith("knot") else 1.0
-        return value if value > 0 else math.nan
+        return value if 0 < value < _MOST_KMH else math.nan
     if text in ("walk", "walking_pace"):
         return WALK_KMH
     if text == "none":
