@@ -47,6 +47,7 @@ def coordinates(
         for column, char in enumerate(line):
             if char.isalnum():
                 lon = lon0 + column * grid_m / METRES_A_DEGREE / cos(radians(lat0))
+                lon = (lon + 180) % 360 - 180  # a drawing may lie across the date line
                 at[char] = (round(lon, 7), round(lat0 - row * grid_m / METRES_A_DEGREE, 7))
     return at
 

@@ -37,6 +37,11 @@ class Map:
         lon, lat = (sum(p[i] for p in points) / len(points) for i in (0, 1))
         return Spot(word, word, lon, lat)
 
+    def site(self, name: str) -> Spot:
+        """Return the spot of a place by its name."""
+        place = next(p for p in self.region.places if p.name == name)
+        return Spot(name, name, place.lon, place.lat, place.index)
+
     def joined(self, words: Sequence[str], terms: Terms | None = None, closures: ClosureSet | None = None, **more: Any) -> Joined:
         """Join spots."""
         network = open_network(self.region, terms or Terms(VAN), closures)
@@ -74,10 +79,10 @@ class Map:
 def drawn(
     ascii_map: str, ways: Mapping[str, Mapping[str, str] | str], folder: Path, *,
     nodes: Mapping[str, Mapping[str, str] | str] | None = None, relations: Iterable[Any] = (), grid_m: float = 100.0,
-    origin: tuple[float, float] = (8.0, 50.0), name: str = "drawn",
+    origin: tuple[float, float] = (8.0, 50.0), missing: str = "", name: str = "drawn",
 ) -> Map:  # fmt: skip
     """Draw a map and build its region."""
     region, drawing = region_from_drawing(
-        ascii_map, ways, nodes=nodes, relations=relations, folder=folder, grid_m=grid_m, origin=origin, name=name
+        ascii_map, ways, nodes=nodes, relations=relations, folder=folder, grid_m=grid_m, origin=origin, missing=missing, name=name
     )
     return Map(region, drawing)

@@ -388,9 +388,14 @@ class _Leg:
         """The road begins and ends at the places it is said to join."""
         for at_end, spot in ((False, self.leg.start), (True, self.leg.end)):
             lon, lat = self._point(-1 if at_end else 0, at_end=at_end)
-            gap = _metres(lon, lat, spot.lon, spot.lat)
+            gap = min(_metres(lon, lat, *point) for point in self._points_of(spot))
             if gap > min(self.leg.off_road_m, _FARTHEST_JOIN_M) + _JOIN_SLACK_M:
                 self.add("not at the place", gap, "m", f"the road ends {gap:.0f} m from {spot.name!r}")
+
+    def _points_of(self, spot: Spot) -> list[tuple[float, float]]:
+        """Where one may say to be at a spot: its point, and the entrances of a site that is an area."""
+        known = 0 <= spot.place < len(self.region.places)
+        return [(spot.lon, spot.lat), *(self.region.places[spot.place].entrances if known else ())]
 
     def _point(self, row: int, *, at_end: bool) -> tuple[float, float]:
         pieces = self.region.pieces

@@ -60,6 +60,8 @@ class Place:
         Whether a dog may come (unknown is common).
     fee
         Whether something is charged at all.
+    entrances
+        Where one drives in, as (lon, lat), of a site that is an area [degrees]; empty: only its point is known.
     """
 
     index: int
@@ -84,6 +86,7 @@ class Place:
     website: str = ""
     note: str = ""
     source: str = "map"
+    entrances: tuple[tuple[float, float], ...] = ()
 
     def offer(self, word: str) -> OfferFact:
         """Return the fact for one of `OFFERS` (unknown when the map is silent)."""

@@ -16,6 +16,7 @@ from tripplan.model.words import Source, Surface
 from tripplan.osm.raw import RawMap, RawNode
 from tripplan.region.columns import Junctions, Pieces, RegionMeta, Ways
 from tripplan.region.curves import curvature, segment_lengths
+from tripplan.region.entrances import with_entrances
 from tripplan.region.judge import FERRY, judge_ways, tagged_code
 from tripplan.region.places import find_places, find_towns
 from tripplan.region.region import Region
@@ -72,7 +73,7 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
     ways = _presume(raw, split, ways, way_m, strings)
     progress("Turn restrictions, places and names", 0.85)
     turns = resolve_turns(raw, split, ways.oneway, strings, faults)
-    places = find_places(raw, faults)
+    places = with_entrances(find_places(raw, faults), raw, ways, pieces)
     towns = find_towns(raw, strings)
     bbox = _box(raw)
     progress("Base map", 0.95)

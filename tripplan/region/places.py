@@ -31,6 +31,14 @@ _FACILITIES = {
 def area_point(area: RawArea) -> tuple[float, float]:
     """Return a point inside an area (its centroid where that is inside) in degrees."""
     ring = max(area.outer, key=len).astype(np.float64) / 1e7
+    if np.ptp(ring[:, 0]) > 180:  # across the date line
+        ring[:, 0] %= 360
+        lon, lat = _point_in(ring)
+        return (lon + 180) % 360 - 180, lat
+    return _point_in(ring)
+
+
+def _point_in(ring: NDArray[np.float64]) -> tuple[float, float]:
     if len(ring) < 4 or not np.array_equal(ring[0], ring[-1]):
         lon, lat = ring.mean(axis=0)
         return float(lon), float(lat)

@@ -88,6 +88,7 @@ def place_of(text: str) -> Place:
     }
     for word, kind in (("kind", SiteKind), ("admits", Offer), ("pets", Offer), ("fee", Offer)):
         data[word] = kind(data[word])
+    data["entrances"] = tuple((float(lon), float(lat)) for lon, lat in data.get("entrances", ()))
     return Place(offers=offers, **data)
 
 

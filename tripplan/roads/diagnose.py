@@ -51,15 +51,14 @@ def diagnose(
     outward = _Outward(network, core)
     told = []
     for spot, way_in, way_out in zip(spots, came_in, got_out, strict=True):
+        points = _points(region, spot)
+        nearest = _nearest(usable, points)
+        any_road = _nearest(every, points)
         if way_in != way_out:
-            told.append(
-                f"a way in, but no way back on roads that {who} may use"
-                if way_in
-                else f"a way out, but no way in on roads that {who} may use"
-            )
+            lack = "a way in, but no way back" if way_in else "a way out, but no way in"
+            far = f"; the nearest road with both is {metres(nearest[1])} away" if nearest else ""
+            told.append(f"{lack} on roads that {who} may use{far}")
             continue
-        nearest = _first(usable, spot)
-        any_road = _first(every, spot)
         far = f"the nearest road {who} may use is {metres(nearest[1])} away" if nearest else f"no road that {who} may use is near"
         if any_road is None or any_road[1] > _FAR_M[0]:
             told.append(far)
@@ -69,9 +68,21 @@ def diagnose(
     return told
 
 
-def _first(index: PieceIndex, spot: Spot) -> tuple[int, float] | None:
+def _points(region: Region, spot: Spot) -> tuple[tuple[float, float], ...]:
+    """Return the entrances of a spot's site where they are known, else its point."""
+    entrances = region.places[spot.place].entrances if 0 <= spot.place < len(region.places) else ()
+    return entrances or ((spot.lon, spot.lat),)
+
+
+def _nearest(index: PieceIndex, points: Sequence[tuple[float, float]]) -> tuple[int, float] | None:
+    """Return the piece nearest to any of some points, and how far it is [m]."""
+    found = [near for lon, lat in points if (near := _first(index, lon, lat)) is not None]
+    return min(found, key=lambda near: near[1], default=None)
+
+
+def _first(index: PieceIndex, lon: float, lat: float) -> tuple[int, float] | None:
     for radius in _FAR_M:
-        near = index.near(spot.lon, spot.lat, radius)
+        near = index.near(lon, lat, radius)
         if len(near.piece):
             return int(near.piece[0]), float(near.distance_m[0])
     return None
@@ -108,6 +119,18 @@ class _Outward:
         junction = np.zeros(size, np.int64)
         junction[self.node] = np.arange(n)
         self.junction = junction
+        self.label: Any = None
+
+    def _alone_m(self, piece: int) -> float:
+        """Return the length of all roads joined to a piece [m]."""
+        from scipy.sparse import csr_array
+        from scipy.sparse.csgraph import connected_components
+
+        pieces = self.network.region.pieces
+        if self.label is None:
+            graph: Any = csr_array((np.ones(len(pieces.a), np.int8), (pieces.a, pieces.b)), shape=(self.n, self.n))
+            self.label = connected_components(graph, directed=False)[1]
+        return float(pieces.length_m[self.label[pieces.a] == self.label[pieces.a[piece]]].sum())
 
     def trouble(self, piece: int) -> str:
         """Say what stands between the network and a piece."""
@@ -115,11 +138,12 @@ class _Outward:
         a, b = int(self.node[pieces.a[piece]]), int(self.node[pieces.b[piece]])
         at = min((a, b), key=lambda node: (self.distance[node], node))
         if not np.isfinite(self.distance[at]):
-            return "its road is not joined to the rest of the roads"
+            return f"its roads, {metres(self._alone_m(piece))} in all, are not joined to the rest of the roads"
         path = [piece]
-        barrier = False
+        barrier = -1
         while at != 0:
-            barrier = barrier or arcs.barred[self.junction[at]] == Access.CLOSED
+            if arcs.barred[self.junction[at]] == Access.CLOSED:
+                barrier = int(self.junction[at])
             before = int(self.before[at])
             low, high = min(at, before), max(at, before)
             path.append(int(self.piece[np.searchsorted(self.code, low * self.size + high)]))
@@ -127,7 +151,7 @@ class _Outward:
         return _words(self.network, path, barrier)
 
 
-def _words(network: Network, path: list[int], barrier: bool) -> str:
+def _words(network: Network, path: list[int], barrier: int) -> str:
     region, verdict = network.region, network.arcs.verdict
     refused: dict[Verdict, list[int]] = {}
     for piece in path:
@@ -139,11 +163,26 @@ def _words(network: Network, path: list[int], barrier: bool) -> str:
     unknown_m = _length(region, over)
     if unknown_m > network.terms.last_mile_m:
         parts.append(f"{metres(unknown_m)} of road of unknown surface, where {metres(network.terms.last_mile_m)} is allowed")
-    if barrier:
-        parts.append("a barrier")
+    if barrier >= 0:
+        parts.append(_barrier(network, barrier))
     if not parts:
-        return "no way there and back along the one-way roads and turns" if network.terms.van else "no way there and back"
+        along = " along the one-way roads and turns" if network.terms.van else ""
+        return f"no way there and back{along} of its last {metres(_length(region, path))}"
     return "the way in has " + " and ".join(parts)
+
+
+def _barrier(network: Network, junction: int) -> str:
+    """Name what stands at a junction, with its figure and the outfit's."""
+    junctions, outfit = network.region.junctions, network.terms.outfit
+    limits = ((junctions.max_height_m, outfit.height_m + outfit.height_clearance_m, "height"),
+              (junctions.max_width_m, outfit.width_m + outfit.width_clearance_m, "width"))  # fmt: skip
+    for limit, need, word in limits:
+        if limit[junction] < need:
+            return f"a point with a limit of {float(limit[junction]):g} m {word}, where {need:g} m are needed"
+    if junctions.max_weight_kg[junction] < outfit.mass_kg:
+        return f"a point with a limit of {float(junctions.max_weight_kg[junction]) / 1000:g} t"
+    what = network.region.string(int(junctions.barrier[junction]))
+    return f"a barrier ({what})" if what else "a barrier"
 
 
 def _length(region: Region, rows: list[int]) -> float:

@@ -88,9 +88,9 @@ class Joints:
     reached
         (spots) whether the outfit can come and go. why_not: reason in words, "" where reached.
     off_road_m
-        (spots) straight distance between the spot and its road [m], NaN where not reached.
+        (spots) straight distance between the spot, or the entrance of its site, and its road [m], NaN where not reached.
     piece, along_m
-        (spots) the road that each is joined to, -1 none, and where on it [m from its first point].
+        (spots) the road that one comes to each by, -1 none, and where on it [m from its first point].
     sources, sinks, direct
         Ways into the network, out of it, and from spot to spot without it (``state`` is then the other spot).
     """
@@ -105,20 +105,20 @@ class Joints:
     direct: Ends
 
 
-def joint_key(network: Network, spots: Sequence[Spot], home: int | None, on_road: bool) -> str:
+def joint_key(network: Network, spots: Sequence[Spot], home: int | Spot | None, on_road: bool) -> str:
     """Return the key of these spots in this network."""
-    return digest(network.key, [(s.lon, s.lat) for s in spots], home, on_road)
+    return digest(network.key, [(s.lon, s.lat, s.place) for s in spots], home, on_road)
 
 
 def find_joints(
-    network: Network, spots: Sequence[Spot], *, home: int | None = None, on_road: bool = False, progress: Say = None
+    network: Network, spots: Sequence[Spot], *, home: int | Spot | None = None, on_road: bool = False, progress: Say = None
 ) -> Joints:
     """Join spots to a network, from its file when it was done before.
 
     Parameters
     ----------
     home
-        A spot whose network counts when there are several (islands); else the largest counts.
+        A spot, or the number of one, whose network counts when there are several (islands); else the largest counts.
     on_road
         The spots are points on the road (way-points): motorways, bridges and tunnels may be joined too.
     """
@@ -134,22 +134,48 @@ def find_joints(
 
 
 @dataclass(frozen=True, slots=True)
-class _Try:
-    """What came out for one spot."""
+class _Gate:
+    """A point of a piece of road by which a spot is left, come to, or both."""
 
-    piece: int = -1
-    along_m: float = 0.0
-    distance_m: float = np.nan
-    leave: tuple[EndWay, ...] = ()
-    arrive: tuple[EndWay, ...] = ()
-    nearest_usable_m: float = np.inf
+    piece: int
+    along_m: float
+    distance_m: float
+    leave: tuple[EndWay, ...]
+    arrive: tuple[EndWay, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Try:
+    """What came out for one spot: its gates, the best first; none when it is not reached."""
+
+    gates: tuple[_Gate, ...] = ()
     seen_leave: bool = False
     seen_arrive: bool = False
 
+    @property
+    def arrival(self) -> _Gate | None:
+        """The best gate to come in by."""
+        return next((gate for gate in self.gates if gate.arrive), None)
+
+    @property
+    def off_road_m(self) -> float:
+        """Greatest distance of a gate from the spot."""
+        return max((gate.distance_m for gate in self.gates), default=np.nan)
+
+    def ways(self, side: str) -> list[EndWay]:
+        """Return the fastest ways out (``leave``) or in (``arrive``) over all gates, one a state."""
+        best: dict[int, EndWay] = {}
+        for gate in self.gates:
+            for way in getattr(gate, side):
+                if way.state not in best or way.ms < best[way.state].ms:
+                    best[way.state] = way
+        return [best[state] for state in sorted(best)]
+
 
 class _Joiner:
-    def __init__(self, network: Network, spots: Sequence[Spot], home: int | None, on_road: bool) -> None:
-        self.network, self.spots, self.home = network, spots, home
+    def __init__(self, network: Network, spots: Sequence[Spot], home: int | Spot | None, on_road: bool) -> None:
+        self.network, self.spots = network, spots
+        self.home = spots[home] if isinstance(home, int) else home
         region, arcs = network.region, network.arcs
         way = region.pieces.way
         joinable = np.ones(len(way), bool)
@@ -164,18 +190,13 @@ class _Joiner:
         core = self.network.arcs.component == self._component()
         search = EndSearch(self.network, core)
         tries = [self._try(search, spot) for spot in self.spots]
-        reached = np.array([t.piece >= 0 for t in tries], bool)
+        reached = np.array([bool(t.gates) for t in tries], bool)
         spots_on: dict[int, list[tuple[int, float]]] = {}
         for number, t in enumerate(tries):
-            if t.piece >= 0:
-                spots_on.setdefault(t.piece, []).append((number, t.along_m))
-        search = EndSearch(self.network, core, spots_on)
-        direct = [
-            (n, way)
-            for n, t in enumerate(tries)
-            if t.piece >= 0 and (len(spots_on[t.piece]) > 1 or any(len(w.parts) > 1 for w in t.leave))
-            for way in search.between(n, t.piece, t.along_m)
-        ]
+            for gate in t.gates:
+                if gate.arrive:
+                    spots_on.setdefault(gate.piece, []).append((number, gate.along_m))
+        direct = self._direct(EndSearch(self.network, core, spots_on), tries, spots_on)
         why_not = [""] * len(tries)
         if not reached.all():
             from tripplan.roads.diagnose import diagnose
@@ -187,31 +208,72 @@ class _Joiner:
             )  # fmt: skip
             for n, text in zip(lost, told, strict=True):
                 why_not[n] = text
+        arrivals = [t.arrival for t in tries]
         return Joints(
-            reached, tuple(why_not), np.array([t.distance_m for t in tries], np.float32),
-            np.array([t.piece for t in tries], np.int32), np.array([t.along_m for t in tries], np.float64),
-            Ends.of([(n, way) for n, t in enumerate(tries) for way in t.leave]),
-            Ends.of([(n, way) for n, t in enumerate(tries) for way in t.arrive]), Ends.of(direct),
+            reached, tuple(why_not), np.array([t.off_road_m for t in tries], np.float32),
+            np.array([gate.piece if gate else -1 for gate in arrivals], np.int32),
+            np.array([gate.along_m if gate else 0.0 for gate in arrivals], np.float64),
+            Ends.of([(n, way) for n, t in enumerate(tries) for way in t.ways("leave")]),
+            Ends.of([(n, way) for n, t in enumerate(tries) for way in t.ways("arrive")]), Ends.of(direct),
         )  # fmt: skip
+
+    @staticmethod
+    def _direct(
+        search: EndSearch, tries: Sequence[_Try], spots_on: dict[int, list[tuple[int, float]]]
+    ) -> list[tuple[int, EndWay]]:
+        """Return the fastest ways from spot to spot that do without the network."""
+        best: dict[tuple[int, int], EndWay] = {}
+        for n, t in enumerate(tries):
+            for gate in t.gates:
+                if not gate.leave or not (len(spots_on.get(gate.piece, ())) > 1 or any(len(w.parts) > 1 for w in gate.leave)):
+                    continue
+                for way in search.between(n, gate.piece, gate.along_m):
+                    if (n, way.state) not in best or way.ms < best[n, way.state].ms:
+                        best[n, way.state] = way
+        return [(n, best[n, other]) for n, other in sorted(best)]
 
     def _component(self) -> int:
         """Return the network that counts: the home spot's, else the largest."""
         component = self.network.arcs.component
         if self.home is None or component.max(initial=-1) <= 0:
             return 0
-        found = self._try(EndSearch(self.network, component >= 0), self.spots[self.home])
-        if found.piece < 0:
+        found = self._try(EndSearch(self.network, component >= 0), self.home)
+        if not found.gates:
             return 0
         arcs = self.network.arcs
-        return int(component[arcs.head[arcs.arc_of_state(found.leave[0].state)]])
+        return int(component[arcs.head[arcs.arc_of_state(found.ways("leave")[0].state)]])
 
     def _try(self, search: EndSearch, spot: Spot) -> _Try:
-        best, nearest = _Try(), np.inf
+        """Join a spot at the entrances of its site where these are known, else at its point."""
+        entrances = self._entrances(spot)
+        if not entrances:
+            return self._at_point(search, spot.lon, spot.lat, _RINGS_M)
+        tries = [self._at_point(search, lon, lat, (_GROUNDS_M,)) for lon, lat in entrances]
+        seen = any(t.seen_leave for t in tries), any(t.seen_arrive for t in tries)
+        # All gates about as near to their road and as good as the best one are used: the way decides between them.
+        gates = sorted((gate for t in tries for gate in t.gates), key=lambda g: (_unknown_m(g), g.distance_m, g.piece, g.along_m))
+        both = [gate for gate in gates if gate.leave and gate.arrive] or gates
+        if not both:
+            return _Try((), *seen)
+        nearest, least = min(g.distance_m for g in both), _unknown_m(both[0])
+        kept = [g for g in both if g.distance_m <= nearest + _SAME_M and _unknown_m(g) <= least + _SAME_M] or both[:1]
+        if not (any(g.leave for g in kept) and any(g.arrive for g in kept)):
+            kept = both
+        return _Try(tuple(kept), *seen)
+
+    def _entrances(self, spot: Spot) -> tuple[tuple[float, float], ...]:
+        if self.on_road or not 0 <= spot.place < len(self.network.region.places):
+            return ()
+        return self.network.region.places[spot.place].entrances
+
+    def _at_point(self, search: EndSearch, lon: float, lat: float, rings: Sequence[float]) -> _Try:
+        best: _Gate | None = None
         best_rank: tuple[float, bool, float, int] | None = None
-        limit, seen_leave, seen_arrive = np.inf, False, False
-        done: set[int] = set()
-        for ring in _RINGS_M:
-            near = self.index.near(spot.lon, spot.lat, ring)
+        out: _Gate | None = None
+        into: _Gate | None = None
+        limit, done = np.inf, set[int]()
+        for ring in rings:
+            near = self.index.near(lon, lat, ring)
             if not len(near.piece):
                 continue
             access = float(near.distance_m[0])  # the nearest road of any kind
@@ -221,23 +283,28 @@ class _Joiner:
                 if piece in done or not self.usable[piece]:
                     continue
                 done.add(piece)
-                nearest = min(nearest, distance)
                 if distance > (_GROUNDS_M if not self.on_road else 0) and distance > access + _NEARER_M:
                     break
-                leave = search.leave(piece, along)
-                arrive = search.arrive(piece, along)
-                seen_leave, seen_arrive = seen_leave or bool(leave), seen_arrive or bool(arrive)
-                if leave and arrive:
+                gate = _Gate(piece, along, distance, tuple(search.leave(piece, along)), tuple(search.arrive(piece, along)))
+                out = gate if gate.leave and out is None else out
+                into = gate if gate.arrive and into is None else into
+                if gate.leave and gate.arrive:
                     limit = min(limit, distance + _SAME_M)
-                    unknown = min(w.unknown_m for w in leave) + min(w.unknown_m for w in arrive)
-                    on_network = all(len(w.parts) == 1 for w in (*leave, *arrive))
-                    rank = (unknown, not on_network, distance, piece)
+                    on_network = all(len(w.parts) == 1 for w in (*gate.leave, *gate.arrive))
+                    rank = (_unknown_m(gate), not on_network, distance, piece)
                     if best_rank is None or rank < best_rank:
-                        best_rank = rank
-                        best = _Try(piece, along, distance, tuple(leave), tuple(arrive))
-            if best_rank is not None:
-                return best
-        return _Try(nearest_usable_m=nearest, seen_leave=seen_leave, seen_arrive=seen_arrive)
+                        best_rank, best = rank, gate
+            if best is not None:
+                return _Try((best,), seen_leave=True, seen_arrive=True)
+        if out is not None and into is not None and not self.on_road and max(out.distance_m, into.distance_m) <= _GROUNDS_M:
+            # One road leads in and another out, as at a lay-by: over the grounds one gets from the one to the other.
+            return _Try((into, out), seen_leave=True, seen_arrive=True)
+        return _Try(seen_leave=out is not None, seen_arrive=into is not None)
+
+
+def _unknown_m(gate: _Gate) -> float:
+    """Return the least road of unknown surface on the ways in and out [m]."""
+    return sum(min((way.unknown_m for way in side), default=0.0) for side in (gate.leave, gate.arrive))
 
 
 _PARTS = ("sources", "sinks", "direct")
