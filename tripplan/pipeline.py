@@ -56,17 +56,15 @@ def sample_folder() -> Path:
 
 def sample_region(*, progress: Progress = silent) -> Region:
     """Return the prepared region of the sample island, built on first use and kept in the user's cache."""
-    from hashlib import sha256
-
-    from tripplan import __version__
     from tripplan.model.leftovers import sweep
     from tripplan.region.build import build
     from tripplan.region.store import load, save
     from tripplan.roads.cache import cache_folder
+    from tripplan.roads.store import code_key, digest
 
     source = sample_folder() / "island.osm.pbf"
-    digest = sha256(source.read_bytes()).hexdigest()[:16]
-    kept = cache_folder() / f"sample-{__version__}-{digest}.region"
+    made_by = code_key(("almanac", "osm", "region", "rules"))
+    kept = cache_folder() / f"sample-{digest(source.read_bytes(), made_by)[:16]}.region"
     if kept.is_file():
         try:
             return load(kept)
