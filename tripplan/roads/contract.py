@@ -17,7 +17,7 @@ __all__ = ["contract"]
 
 _FAR = np.int64(2**62)
 #: Nodes that a search for a way round looks at, at most. Stopping early only adds edges, never errors.
-_SETTLED = 60
+_SETTLED = 400
 _HEAP = 4096
 
 
