@@ -148,6 +148,8 @@ SPOILS: dict[str, tuple[str, Spoil]] = {
     "more gas wanted back": ("return", lambda p, r: _trip(p, firm=replace(p.trip.firm, return_gas_kg=16.9))),
     "night price hidden": ("cost", lambda p, r: replace(p, cost=replace(p.cost, nights_cents=p.cost.nights_cents - 500))),
     "sum wrong": ("cost", lambda p, r: replace(p, cost=replace(p.cost, total_cents=p.cost.total_cents - 100))),
+    "days misnumbered": ("dates", lambda p, r: replace(p, days=(*p.days[:2], replace(p.days[2], number=13), *p.days[3:]))),
+    "a day on another date": ("dates", lambda p, r: _day(p, 3, date=p.days[2].date + timedelta(days=40))),
     "over budget": ("budget", lambda p, r: _trip(p, budget_cents=1000)),
 }
 

@@ -53,6 +53,10 @@ def events(draw: st.DrawFn) -> Event:
     return Event(draw(TEXTS), start, end, draw(TEXTS), draw(st.none() | SPOTS), stores, draw(st.integers(0, 9999)))
 
 
+#: Fields of a trip that hold minutes of a day.
+_MINUTES = ("sunset_margin_min", "leave_after_min", "arrive_by_min")
+
+
 @st.composite
 def trips(draw: st.DrawFn) -> Trip:
     """A sound trip: the fields with ranges of their own keep to them, all others are anything."""
@@ -61,8 +65,10 @@ def trips(draw: st.DrawFn) -> Trip:
     values = {
         f.name: draw(of(hints[f.name]))
         for f in fields(Trip)
-        if f.name not in ("tz", "pick_up", "return_by", "max_drive_s", "first_day_drive_s", "confidence", "outfit", "car")
+        if f.name
+        not in ("tz", "pick_up", "return_by", "max_drive_s", "first_day_drive_s", "confidence", "outfit", "car", *_MINUTES)
     }
+    values |= {name: draw(st.integers(0, 24 * 60)) for name in _MINUTES}
     return Trip(
         tz=str(ZONE), pick_up=start, return_by=start + timedelta(days=draw(st.integers(1, 30))),
         max_drive_s=draw(st.integers(1800, 43200)), first_day_drive_s=draw(st.integers(900, 43200)),

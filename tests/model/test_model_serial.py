@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 from dataclasses import replace
 
 import pytest
+from helpers import plans as made_plans
 from helpers.anyplan import plans
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -156,3 +158,13 @@ def test_any_change_of_a_value_is_caught_or_sound(plan: Plan, data: st.DataObjec
     node[key] = data.draw(st.sampled_from([None, True, -1, 2.5, 1e308, "", "x", [], {}, [[]], {"a": 1}, 10**30]))
     with contextlib.suppress(BadInputError):
         plan_from_json(json.dumps(raw))
+
+
+@pytest.mark.parametrize("name", ["sunset_margin_min", "leave_after_min", "arrive_by_min"])
+def test_minutes_of_a_day_are_no_more_than_a_day_has(name: str) -> None:
+    """A plan whose trip holds minutes beyond any day is refused in one line, instead of running out of the calendar later."""
+    text = plan_to_json(made_plans.plan(2))
+    spoilt = re.sub(rf'("{name}": ?)-?\d+', r"\g<1>2147483648", text)
+    assert spoilt != text
+    with pytest.raises(BadInputError, match=name):
+        plan_from_json(spoilt)

@@ -34,7 +34,13 @@ def _frame(plan: Plan, found: Findings) -> None:
     trip = plan.trip
     dates = tuple(day.date for day in plan.days)
     if dates != trip.dates:
-        found.add("dates", 0, len(dates) - len(trip.dates), "days", f"the plan has {len(dates)} days, the trip {len(trip.dates)}")
+        more = len(dates) - len(trip.dates)
+        text = (
+            f"the plan has {len(dates)} days, the trip {len(trip.dates)}"
+            if more
+            else "the plan's dates are not those of the trip"
+        )
+        found.add("dates", 0, more or 1, "days", text)
         return
     if [day.number for day in plan.days] != list(range(1, len(dates) + 1)):
         found.add("dates", 0, 1, "", "the days are not numbered 1, 2, 3 ...")

@@ -36,6 +36,8 @@ def audit(plan: Plan, region: Region) -> tuple[Finding, ...]:
         found.add("dates", 0, len(plan.trip.dates), "days", "the plan has no days")
         return tuple(found.rows)
     audit_calendar(plan, region, found)
+    if any(row.what == "dates" for row in found.rows):  # everything after this counts on days in their order
+        return tuple(found.rows)
     audit_nights(plan, region, found)
     audit_roads(plan, region, found)
     audit_levels(plan, region, found)

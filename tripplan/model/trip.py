@@ -187,6 +187,9 @@ class Trip:
         check_range(self.max_drive_s / 3600, 0.5, 12, "max_drive_h", "h", where)
         check_range(self.first_day_drive_s / 3600, 0.25, 12, "first_day_drive_h", "h", where)
         check_range(self.confidence, 0.5, 0.999, "confidence", "", where)
+        check_range(self.sunset_margin_min, 0, 24 * 60, "sunset_margin_min", "min", where)
+        check_range(self.leave_after_min, 0, 24 * 60, "leave_after_min", "min", where)
+        check_range(self.arrive_by_min, 0, 24 * 60, "arrive_by_min", "min", where)
 
     @property
     def nights(self) -> int:
