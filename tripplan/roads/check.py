@@ -18,6 +18,7 @@ from tripplan.model.place import Spot
 from tripplan.model.plan import Leg, PieceRun
 from tripplan.region.geometry import piece_line
 from tripplan.region.region import Region
+from tripplan.roads.apart import why_apart
 from tripplan.roads.closures import ClosureSet
 from tripplan.roads.grounds import Grounds, barrier_ground, piece_grounds
 from tripplan.roads.join import Joined, join
@@ -198,7 +199,7 @@ def _advise(joined: Joined) -> tuple[tuple[Leg, ...], tuple[Gap, ...], bool]:
         try:
             legs.append(joined.route(i, j))
         except LookupError:
-            gaps.append(Gap(i, j, "no sealed way between them"))
+            gaps.append(Gap(i, j, f"no sealed way between them: {why_apart(joined, i, j)}"))
             sealed = False
     return tuple(legs) if sealed else (), tuple(gaps), sealed
 

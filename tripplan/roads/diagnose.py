@@ -15,7 +15,7 @@ from tripplan.roads.nearest import PieceIndex
 from tripplan.roads.network import Network
 from tripplan.roads.verdict import Verdict
 
-__all__ = ["diagnose", "metres"]
+__all__ = ["barrier_words", "diagnose", "metres"]
 
 _FAR_M = (2_000.0, 10_000.0, 50_000.0, 500_000.0)
 #: A barrier on the way weighs as much as so much refused road [m].
@@ -164,14 +164,14 @@ def _words(network: Network, path: list[int], barrier: int) -> str:
     if unknown_m > network.terms.last_mile_m:
         parts.append(f"{metres(unknown_m)} of road of unknown surface, where {metres(network.terms.last_mile_m)} is allowed")
     if barrier >= 0:
-        parts.append(_barrier(network, barrier))
+        parts.append(barrier_words(network, barrier))
     if not parts:
         along = " along the one-way roads and turns" if network.terms.van else ""
         return f"no way there and back{along} of its last {metres(_length(region, path))}"
     return "the way in has " + " and ".join(parts)
 
 
-def _barrier(network: Network, junction: int) -> str:
+def barrier_words(network: Network, junction: int) -> str:
     """Name what stands at a junction, with its figure and the outfit's."""
     junctions, outfit = network.region.junctions, network.terms.outfit
     limits = ((junctions.max_height_m, outfit.height_m + outfit.height_clearance_m, "height"),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from tripplan.model.words import Surface
 from tripplan.region.columns import HIGHWAYS, Access, Flag
 from tripplan.region.region import Region
+from tripplan.roads.diagnose import barrier_words
 from tripplan.roads.network import Network
 from tripplan.roads.verdict import Verdict
 from tripplan.rules.limits import FIT_REASONS, fit_codes
@@ -123,4 +124,7 @@ def barrier_ground(region: Region, tow: Network, junction: int) -> Grounds | Non
     if tow.arcs.barred[junction] != Access.CLOSED:
         return None
     kind = region.string(int(region.junctions.barrier[junction]))
-    return Grounds("closed", (f"barrier: {kind}" if kind else "barrier",), forbidden=True)
+    words = barrier_words(tow, junction)
+    if words.startswith("a barrier"):
+        words = f"barrier: {kind}" if kind else "barrier"
+    return Grounds("closed", (words,), forbidden=True)

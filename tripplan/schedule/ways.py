@@ -128,7 +128,7 @@ def ways_of(trip: Trip, region: Region, cast: Cast, *, cache: Path | None = None
             return Table(empty, empty, empty, empty), None
         terms = terms_for_van(trip, region) if van else terms_for_car(trip, region)
         network = open_network(region, terms, closures, cache=cache, progress=progress)
-        joined = join(network, spots, home=0 if van else None)
+        joined = join(network, spots, home=trip.depot)
         matrix = joined.matrix(progress=progress, cache=cache)
         total = matrix.total_s
         if van and not trip.firm.last_mile_at_stops:
