@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from tripplan.audit.run import audit
-from tripplan.model.plan import Day, Leg, Plan
+from tripplan.model.plan import Day, Event, Leg, Plan
 from tripplan.model.trip import Booking
 from tripplan.model.words import Offer, Surface
 from tripplan.region.columns import Access
@@ -80,6 +80,16 @@ def _unserved(plan: Plan, store: str) -> Plan:
     return replace(plan, days=days)
 
 
+def _line(plan: Plan, number: int, store: str, **changes: float) -> Plan:
+    levels = tuple(replace(line, **changes) if line.store == store else line for line in plan.days[number - 1].levels)
+    return _day(plan, number, levels=levels)
+
+
+def _event(plan: Plan, change: Callable[[Event], Event]) -> Plan:
+    events = plan.days[0].events
+    return _day(plan, 1, events=(*events[:-1], change(events[-1])))
+
+
 def _served_on_the_way(plan: Plan) -> Plan:
     day = _van_day(plan)
     return _day(plan, day.number, levels=tuple(replace(line, served="way") for line in day.levels))
@@ -139,6 +149,25 @@ SPOILS: dict[str, tuple[str, Spoil]] = {
     "phone-first list emptied": ("phone first", lambda p, r: replace(p, presumed_offers=())),
     "presumed refused": ("offer", lambda p, r: _trip(p, presumed_offers=False)),
     "service invented": ("service", lambda p, r: _served_on_the_way(p)),
+    "level row dropped": ("stated level", lambda p, r: _day(p, 2, levels=p.days[1].levels[1:])),
+    "limit moved": ("stated level", lambda p, r: _line(p, 2, "cassette", limit=99.0)),
+    "level flattered on arriving": ("stated level", lambda p, r: _line(p, _van_day(p).number, "grey", arrive=0.0)),
+    "level flattered at night": (
+        "stated level",
+        lambda p, r: _line(p, 1, "gas", worst=p.trip.van.gas_bottle_kg * p.trip.van.gas_bottles),
+    ),
+    "levels jump overnight": ("stated level", lambda p, r: _line(p, 3, "gas", leave=16.9)),
+    "more at pick-up than fits": ("pick-up level", lambda p, r: _trip(p, levels=replace(p.trip.levels, fresh_l=500.0))),
+    "sunset moved": ("sun", lambda p, r: _day(p, 2, sunset=p.days[1].sunset + timedelta(hours=2) if p.days[1].sunset else None)),
+    "event ends days later": ("timetable", lambda p, r: _event(p, lambda e: replace(e, end=e.end + timedelta(days=10)))),
+    "event elsewhere": (
+        "not the place",
+        lambda p, r: _event(p, lambda e: replace(e, spot=replace(p.days[0].end, lon=p.days[0].end.lon + 0.01))),
+    ),
+    "place of another region": (
+        "no such place",
+        lambda p, r: _event(p, lambda e: replace(e, spot=replace(p.days[0].end, place=10**6))),
+    ),
     "cassette never emptied": ("level", lambda p, r: _unserved(_smaller(p, cassettes=1), "cassette")),
     "grey never emptied": ("level", lambda p, r: _unserved(p, "grey")),
     "cassette not empty on return": ("return", lambda p, r: _unserved(p, "cassette")),

@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from tripplan.audit.findings import Findings
+from tripplan.audit.spots import apart, metres
+from tripplan.model.place import Spot
 from tripplan.model.plan import Day, Event, Plan
 from tripplan.model.words import Via
 from tripplan.region.region import Region
@@ -13,6 +15,8 @@ from tripplan.region.region import Region
 __all__ = ["audit_calendar"]
 
 _MINUTE = timedelta(minutes=1)
+#: The sun of a day differs so much between where it starts and where it ends.
+_SUN_SLACK = timedelta(minutes=20)
 #: At least so long a stop after each two hours at the wheel (The Highway Code, rule 91).
 _BREAK = timedelta(minutes=15)
 _BREAK_EVERY_S = 2 * 3600
@@ -44,18 +48,18 @@ def _frame(plan: Plan, found: Findings) -> None:
         return
     if [day.number for day in plan.days] != list(range(1, len(dates) + 1)):
         found.add("dates", 0, 1, "", "the days are not numbered 1, 2, 3 ...")
-    if _apart(plan.days[0].start, trip.depot) or _apart(plan.days[-1].end, trip.return_depot):
+    if apart(plan.days[0].start, trip.depot) or apart(plan.days[-1].end, trip.return_depot):
         found.add("depot", 0, 1, "", "the plan does not begin and end at the depots of the trip")
     for before, after in pairwise(plan.days):
-        if _apart(before.end, after.start):
+        if apart(before.end, after.start):
             found.add(
                 "broken chain", after.number, 1, "", f"starts at {after.start.name!r}, but the night was at {before.end.name!r}"
             )
     for day in plan.days[:-1]:
-        if day.night is None or _apart(day.night.spot, day.end):
+        if day.night is None or apart(day.night.spot, day.end):
             found.add("no night", day.number, 1, "night", "the day does not end at a night's place")
     for day in plan.days:
-        moved = _apart(day.start, day.end)
+        moved = apart(day.start, day.end)
         towed = any(leg.mode == "van" for leg in day.legs)
         if moved and not towed:
             found.add("van left behind", day.number, 1, "", "the night's place changes but the van is not towed")
@@ -63,16 +67,11 @@ def _frame(plan: Plan, found: Findings) -> None:
             found.add("no towing", day.number, 1, "day", f"the van is towed on {day.date:%d %b}, a day without towing")
 
 
-def _apart(one: object, other: object) -> bool:
-    a, b = one, other
-    return bool(abs(a.lon - b.lon) > 1e-6 or abs(a.lat - b.lat) > 1e-6)  # type: ignore[attr-defined]
-
-
 def _bookings(plan: Plan, found: Findings) -> None:
     nights = {day.date: day for day in plan.days if day.night is not None}
     for booking in plan.trip.bookings:
         day = nights.get(booking.night)
-        if day is None or day.night is None or _apart(day.night.spot, booking.spot):
+        if day is None or day.night is None or apart(day.night.spot, booking.spot):
             found.add(
                 "booking",
                 day.number if day else 0,
@@ -87,7 +86,7 @@ def _sights(plan: Plan, found: Findings) -> None:
         if not sight.must:
             continue
         if sight.nights:
-            count = sum(1 for day in plan.days if day.night and _km(day.night.spot, sight.spot) <= sight.near_km + 0.01)
+            count = sum(1 for day in plan.days if day.night and metres(day.night.spot, sight.spot) / 1000 <= sight.near_km + 0.01)
             if count < sight.nights:
                 found.add(
                     "sight", 0, sight.nights - count, "nights", f"{count} of {sight.nights} nights near {sight.spot.name!r}"
@@ -104,7 +103,7 @@ def _sights(plan: Plan, found: Findings) -> None:
                 f"{sight.spot.name!r} is not visited for {sight.hours:g} h",
             )
         for day, _ in visits:
-            modes = {leg.mode for leg in day.legs if not _apart(leg.end, sight.spot)}
+            modes = {leg.mode for leg in day.legs if not apart(leg.end, sight.spot)}
             if (sight.via is Via.CAR_ONLY and modes == {"van"}) or (sight.via is Via.VAN and modes == {"car"}):
                 found.add(
                     "sight",
@@ -115,14 +114,8 @@ def _sights(plan: Plan, found: Findings) -> None:
                 )
 
 
-def _visits(event: Event, spot: object) -> bool:
-    return event.kind == "sight" and event.spot is not None and not _apart(event.spot, spot)
-
-
-def _km(one: object, other: object) -> float:
-    from tripplan.audit.roads import _metres
-
-    return _metres(one.lon, one.lat, other.lon, other.lat) / 1000  # type: ignore[attr-defined]
+def _visits(event: Event, spot: Spot) -> bool:
+    return event.kind == "sight" and event.spot is not None and not apart(event.spot, spot)
 
 
 def _driving(plan: Plan, day: Day, found: Findings) -> None:
@@ -154,7 +147,7 @@ def _clock(plan: Plan, day: Day, found: Findings) -> None:
     for event in day.events:
         if event.end < event.start:
             found.add("timetable", day.number, 1, "", f"{event.text!r} ends before it starts")
-        if event.start.date() != day.date or event.start.utcoffset() is None:
+        if event.start.utcoffset() is None or {event.start.date(), event.end.date()} != {day.date}:
             found.add("timetable", day.number, 1, "", f"{event.text!r} lies on another date")
     for one, two in pairwise(day.events):
         if two.start < one.end - _MINUTE:
@@ -219,16 +212,22 @@ def _naive(moment: datetime) -> datetime:
 
 
 def _daylight(plan: Plan, day: Day, found: Findings) -> None:
-    """The van is not towed after sunset less the margin, nor before sunrise."""
+    """The sun is where the plan says, and the van is not towed after sunset less the margin, nor before sunrise."""
     from tripplan.almanac.sun import sun_day
 
     trip = plan.trip
+    sun = sun_day(day.date, day.end.lon, day.end.lat, trip.tz)
+    for word, said, true in (("sunrise", day.sunrise, sun.sunrise), ("sunset", day.sunset, sun.sunset)):
+        if said is not None and (true is None or abs(said - true) > _SUN_SLACK):
+            found.add("sun", day.number, 1, "", f"{word} is given as {said:%Y-%m-%d %H:%M}, which it is not")
     if not any(leg.mode == "van" for leg in day.legs):
         return
-    sun = sun_day(day.date, day.end.lon, day.end.lat, trip.tz)
     drives = [e for e in day.events if e.kind == "drive"]
     if not drives or sun.polar:
         return
+    if sun.sunrise is not None and drives[0].start < sun.sunrise - 3 * _MINUTE:
+        early = (sun.sunrise - drives[0].start).total_seconds() / 60
+        found.add("daylight", day.number, early, "min", f"leaves at {drives[0].start:%H:%M}, {early:.0f} min before sunrise")
     if sun.sunset is not None:
         limit = sun.sunset - timedelta(minutes=trip.sunset_margin_min)
         if drives[-1].end > limit + 3 * _MINUTE:

@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +33,8 @@ F64 = NDArray[np.float64]
 #: What rounding to the search's units may hide in a day, each block rounded up once [units].
 _SLACK_UNITS = 2.0
 _WATER = (Store.FRESH, Store.FLUSH)
+#: Stands in a day's timeline where the night's place is reached, or in the morning of a standing day.
+SETTLED: Final[tuple[str, ...]] = ("",)
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,10 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
     room = full - np.array([reserve(van, s, battery_c=cold) for s in STORES])
     slack = _SLACK_UNITS / np.array(UNITS_PER)
     start = np.array([trip.levels.of(s) for s in STORES])
+    for row, kept in enumerate(STORES):
+        if not -1e-6 <= start[row] <= full[row] + 1e-6:
+            text = f"{kept.value} starts at {start[row]:g} of {full[row]:g} {kept.unit}"
+            found.add("pick-up level", 0, start[row], kept.unit, text)
     used = np.where([s.fills for s in STORES], start, full - start)
     used = np.maximum(used, 0.0)
     dry = np.array([s in _WATER and used[i] >= room[i] for i, s in enumerate(STORES)])
@@ -68,10 +76,17 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
     evening: StayKind | None = None
     for day in plan.days:
         share = sun_day(day.date, day.start.lon, day.start.lat, trip.tz).share
+        said = _Said(day, full, room, found)
         worst = used.copy()
+        late = np.zeros(len(STORES))
+        settled = standing = not any(leg.mode == "van" for leg in day.legs)
         left_alone = np.zeros(len(STORES), dtype=np.bool_)
         for item in _timeline(plan, region, day, evening):
-            if isinstance(item, _Stretch):
+            if item is SETTLED:
+                settled, late = True, np.zeros(len(STORES))
+                if not standing:
+                    said.not_better("arrive", used, slack, without=(Store.BATTERY,))
+            elif isinstance(item, _Stretch):
                 cut = slots(item.start_h, item.end_h)
                 use = hourly(
                     van, trip.party, weather[day.date], share, item.kind, cut, towing=item.wheel, confidence=trip.confidence
@@ -80,15 +95,71 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
                 for row in use:
                     used = np.maximum(used + np.where(unused, 0.0, row), 0.0)
                     worst = np.maximum(worst, used)
+                    late = np.maximum(late, used) if settled else late
             else:
                 for store in item:
                     if store in STORES:
-                        used[STORES.index(Store(store))] = 0.0
+                        used[STORES.index(Store(store))] = late[STORES.index(Store(store))] = 0.0
                         dry[STORES.index(Store(store))] = False
                         left_alone[STORES.index(Store(store))] = day is plan.days[-1] and store in _to_be_empty(plan)
         _limits(day, worst, room, slack, found)
+        if day is not plan.days[-1]:
+            said.not_better("worst", late, slack, without=said.served_here())
         evening = _kind(plan, region, day)
+    _chain(plan, found)
     _return(plan, used, slack, found)
+
+
+class _Said:
+    """The levels that a day's papers show, as what is used up: they may be worse than what comes, never better."""
+
+    def __init__(self, day: Day, full: F64, room: F64, found: Findings) -> None:
+        self.day, self.full, self.found = day, full, found
+        self.lines = {line.store: line for line in day.levels}
+        for row, store in enumerate(STORES):
+            line = self.lines.get(store)
+            if line is None:
+                found.add("stated level", day.number, 1, "", f"{store.value} has no levels on this day")
+            elif abs(self._used(row, line.limit) - room[row]) > 1.0 / UNITS_PER[row] + 1e-6:
+                limit = room[row] if store.fills else full[row] - room[row]
+                found.add(
+                    "stated level", day.number, line.limit - limit, store.unit, f"the limit of {store.value} is {limit:.2f}"
+                )
+
+    def _used(self, row: int, level: float) -> float:
+        return level if STORES[row].fills else float(self.full[row]) - level
+
+    def served_here(self) -> tuple[Store, ...]:
+        """Stores that the place serves: whenever one likes while there, so that no hour can be held against them."""
+        return tuple(Store(s) for s, line in self.lines.items() if s in STORES and "site" in line.served.split("+"))
+
+    def not_better(self, when: str, used: F64, slack: F64, *, without: tuple[Store, ...] = ()) -> None:
+        """Put a finding where a stated level is better than what the hours come to.
+
+        On arrival the battery is stated as it will be at the day's latest hour of arrival, sun till then put in: left out.
+        """
+        for row, store in enumerate(STORES):
+            line = self.lines.get(store)
+            if line is None or store in without:
+                continue
+            short = used[row] - self._used(row, getattr(line, when))
+            if short > slack[row]:
+                self.found.add(
+                    "stated level",
+                    self.day.number,
+                    short,
+                    store.unit,
+                    f"{store.value} is said to be {getattr(line, when):.1f} ({when})",
+                )
+
+
+def _chain(plan: Plan, found: Findings) -> None:
+    """A day begins with the levels that the night before ended with."""
+    for before, after in pairwise(plan.days):
+        ended = {line.store: line.end for line in before.levels}
+        for line in after.levels:
+            if abs(line.leave - ended.get(line.store, line.leave)) > 0.051:
+                found.add("stated level", after.number, line.leave - ended[line.store], "", f"{line.store} jumps overnight")
 
 
 def _unused_while(dry: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -152,7 +223,7 @@ def _kind(plan: Plan, region: Region, day: Day) -> StayKind | None:
 
 
 def _timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) -> Iterator[_Stretch | tuple[str, ...]]:
-    """Yield the stretches of one calendar day in order, and between them the stores that a service resets."""
+    """Yield the stretches of one calendar day in order, between them the stores that a service resets, and `SETTLED`."""
     first, last = day is plan.days[0], day is plan.days[-1]
     begin = _hour(plan.trip.pick_up, day.date) if first else 0.0
     finish = _hour(plan.trip.return_by, day.date) if last else 24.0
@@ -165,6 +236,7 @@ def _timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) ->
     if standing:
         morning = max(clock, plan.trip.leave_after_min / 60)
         yield _Stretch(clock, morning, here, 0.0)
+        yield SETTLED
         clock = morning
         if not first:
             yield _before(plan, day)
@@ -193,6 +265,7 @@ def _timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) ->
             yield event.stores
         if event.kind == "drive" and moves and event is moves[-1]:
             break
+    yield SETTLED
     if served and not last:
         yield served
     if clock < finish:

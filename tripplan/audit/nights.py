@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 
 from tripplan.audit.findings import Findings
+from tripplan.audit.spots import apart
 from tripplan.model.place import Place
 from tripplan.model.plan import Day, Plan
 from tripplan.model.words import STORES, Offer
@@ -38,7 +39,7 @@ def _site(plan: Plan, region: Region, day: Day, found: Findings) -> None:
     trip, night = plan.trip, day.night
     assert night is not None
     if night.spot.place < 0:
-        if not any(_near(b.spot, night.spot) and b.night == day.date for b in trip.bookings):
+        if not any(not apart(b.spot, night.spot) and b.night == day.date for b in trip.bookings):
             found.add("night", day.number, 1, "", f"{night.spot.name!r} is no site of the region")
         return
     if night.spot.place >= len(region.places):
@@ -64,15 +65,11 @@ def _site(plan: Plan, region: Region, day: Day, found: Findings) -> None:
         found.add("kind of site", day.number, 1, "", f"{place.name!r} is a {place.kind.value}, not among the kinds wished for")
     if (trip.pets or trip.party.pets) and place.pets == Offer.NO:
         found.add("pets", day.number, 1, "", f"{place.name!r} takes no pets")
-    if any(_near(a, night.spot) for a in trip.avoid):
+    if any(not apart(a, night.spot) for a in trip.avoid):
         found.add("avoided", day.number, 1, "", f"{place.name!r} is a place to avoid")
     if night.powered and place.offer("power").answer < least:
         found.add("power", day.number, 1, "", f"{place.name!r} has no mains at the pitch that may be leaned on")
     _season(region, place, day, found)
-
-
-def _near(one: object, other: object) -> bool:
-    return bool(abs(one.lon - other.lon) < 1e-6 and abs(one.lat - other.lat) < 1e-6)  # type: ignore[attr-defined]
 
 
 def _season(region: Region, place: Place, day: Day, found: Findings) -> None:
@@ -100,10 +97,13 @@ def _services(plan: Plan, region: Region, day: Day, found: Findings) -> None:
             found.add("service", day.number, 1, "", f"{event.text!r} is at no place of the region")
             continue
         place = region.places[event.spot.place]
-        here = day.night is not None and _near(day.night.spot, event.spot)
-        called = any(_near(leg.end, event.spot) for leg in day.legs)
+        here = day.night is not None and not apart(day.night.spot, event.spot)
+        called = any(not apart(leg.end, event.spot) for leg in day.legs)
         found.unless(
-            here or called or _near(day.start, event.spot), "service", day.number, f"no leg calls at {place.name or place.ref!r}"
+            here or called or not apart(day.start, event.spot),
+            "service",
+            day.number,
+            f"no leg calls at {place.name or place.ref!r}",
         )
         done.update(event.stores)
         for store in event.stores:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.audit.findings import Findings
+from tripplan.audit.spots import apart, great_circle, metres
 from tripplan.model.outfit import Outfit
 from tripplan.model.place import Spot
 from tripplan.model.plan import Day, Leg, Plan
@@ -22,7 +23,6 @@ from tripplan.region.region import Region
 
 __all__ = ["audit_roads"]
 
-EARTH_M = 6_371_009.0
 #: Classes of untagged road that may be a last mile.
 _LAST_MILE = tuple(HIGHWAYS.index(h) for h in ("service", "residential", "unclassified"))
 _JOIN_SLACK_M = 25.0
@@ -61,32 +61,15 @@ def _chain(day: Day, found: Findings) -> None:
     at = day.start
     for leg in day.legs:
         found.unless(
-            _same(leg.start, at),
+            not apart(leg.start, at),
             "broken chain",
             day.number,
             f"a leg starts at {leg.start.name!r} but the party is at {at.name!r}",
         )
         at = leg.end
     found.unless(
-        _same(at, day.end), "broken chain", day.number, f"the day ends at {day.end.name!r} but the legs end at {at.name!r}"
+        not apart(at, day.end), "broken chain", day.number, f"the day ends at {day.end.name!r} but the legs end at {at.name!r}"
     )
-
-
-def _same(one: Spot, other: Spot) -> bool:
-    return _metres(one.lon, one.lat, other.lon, other.lat) < 1.0
-
-
-def _metres(lon1: float, lat1: float, lon2: float, lat2: float) -> float:
-    return float(_great_circle(np.array([[lon1, lat1], [lon2, lat2]]))[0])
-
-
-def _great_circle(line: F64) -> F64:
-    """Return the length of each step of a line of (lon, lat) degrees, haversine [m]."""
-    rad = np.radians(line)
-    d = np.diff(rad, axis=0)
-    d[:, 0] = (d[:, 0] + np.pi) % (2 * np.pi) - np.pi
-    h = np.sin(d[:, 1] / 2) ** 2 + np.cos(rad[:-1, 1]) * np.cos(rad[1:, 1]) * np.sin(d[:, 0] / 2) ** 2
-    return np.asarray(2 * EARTH_M * np.arcsin(np.sqrt(h)), dtype=np.float64)
 
 
 def _turn_table(region: Region) -> dict[int, list[int]]:
@@ -127,10 +110,10 @@ class _Leg:
             self.add("broken columns", 1, "", "the columns of the road pieces differ in length")
             return
         if not len(self.piece):
-            if not _same(self.leg.start, self.leg.end) and self.leg.length_m > 0:
+            if apart(self.leg.start, self.leg.end) and self.leg.length_m > 0:
                 self.add("no road", self.leg.length_m, "m", "a leg names no road")
-            elif not _same(self.leg.start, self.leg.end):
-                gap = _metres(self.leg.start.lon, self.leg.start.lat, self.leg.end.lon, self.leg.end.lat)
+            elif apart(self.leg.start, self.leg.end):
+                gap = metres(self.leg.start, self.leg.end)
                 if gap > 300:
                     self.add("no road", gap, "m", "a leg names no road though its ends lie apart")
             return
@@ -180,7 +163,7 @@ class _Leg:
         for row in range(len(self.piece)):
             a, b = int(pieces.ptr[self.piece[row]]), int(pieces.ptr[self.piece[row] + 1])
             line = np.column_stack([pieces.lon_e7[a:b], pieces.lat_e7[a:b]]) / 1e7
-            length = float(_great_circle(line).sum())
+            length = float(great_circle(line).sum())
             share = self.driven[row] / self.whole[row] if self.whole[row] > 0 else 0.0
             true += length * share
         if abs(true - self.leg.length_m) > _LENGTH_SLACK * true + 5:
@@ -225,14 +208,14 @@ class _Leg:
         # A last mile hangs on an end: everything from the end up to its last unknown metre counts by its unknown metres.
         split = self._middle(bad)
         head, tail = float(self.driven[:split][bad[:split]].sum()), float(self.driven[split:][bad[split:]].sum())
-        for metres, is_end, word in ((head, first, "start"), (tail, last, "end")):
+        for driven, is_end, word in ((head, first, "start"), (tail, last, "end")):
             limit = allowed if (is_end or at_stops) else 0.0
-            if metres > limit:
+            if driven > limit:
                 self.add(
                     "unknown surface",
-                    metres - limit,
+                    driven - limit,
                     "m",
-                    f"{metres:.0f} m of unknown surface at the {word}, {limit:.0f} m allowed",
+                    f"{driven:.0f} m of unknown surface at the {word}, {limit:.0f} m allowed",
                 )
 
     def _middle(self, bad: B1) -> int:
@@ -388,7 +371,7 @@ class _Leg:
         """The road begins and ends at the places it is said to join."""
         for at_end, spot in ((False, self.leg.start), (True, self.leg.end)):
             lon, lat = self._point(-1 if at_end else 0, at_end=at_end)
-            gap = min(_metres(lon, lat, *point) for point in self._points_of(spot))
+            gap = min(metres(Spot("", "", lon, lat), Spot("", "", *point)) for point in self._points_of(spot))
             if gap > min(self.leg.off_road_m, _FARTHEST_JOIN_M) + _JOIN_SLACK_M:
                 self.add("not at the place", gap, "m", f"the road ends {gap:.0f} m from {spot.name!r}")
 
@@ -403,7 +386,7 @@ class _Leg:
         line = np.column_stack([pieces.lon_e7[a:b], pieces.lat_e7[a:b]]) / 1e7
         if not self.forward[row]:
             line = line[::-1]
-        along = np.concatenate(([0.0], np.cumsum(_great_circle(line))))
+        along = np.concatenate(([0.0], np.cumsum(great_circle(line))))
         at = (self.end_m if at_end else self.start_m)[row]
         if self.whole[row] > 0:
             at *= along[-1] / self.whole[row]

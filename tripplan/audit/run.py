@@ -7,6 +7,7 @@ from tripplan.audit.findings import Findings
 from tripplan.audit.levels import audit_levels
 from tripplan.audit.nights import audit_nights
 from tripplan.audit.roads import audit_roads
+from tripplan.audit.spots import audit_spots
 from tripplan.model.plan import Finding, Plan
 from tripplan.region.region import Region
 
@@ -37,6 +38,9 @@ def audit(plan: Plan, region: Region) -> tuple[Finding, ...]:
         return tuple(found.rows)
     audit_calendar(plan, region, found)
     if any(row.what == "dates" for row in found.rows):  # everything after this counts on days in their order
+        return tuple(found.rows)
+    audit_spots(plan, region, found)
+    if any(row.what == "no such place" for row in found.rows):
         return tuple(found.rows)
     audit_nights(plan, region, found)
     audit_roads(plan, region, found)
