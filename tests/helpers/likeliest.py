@@ -8,7 +8,7 @@ import networkx as nx
 import numpy as np
 
 from tripplan.roads.match_graph import MatchGraph
-from tripplan.roads.match_kernel import ODD_FROM
+from tripplan.roads.match_kernel import ODD_FROM, WINDING
 
 Step = tuple[str, int]  # "road" and a candidate, or "off" and 0
 
@@ -69,6 +69,10 @@ class Likeliest:
             out += self.haste * min(hasty / seconds - 1, 2.0)
         return out
 
+    def wide(self, i: int, j: int, t: int) -> float:
+        """Return what a step along a road that winds a lot costs."""
+        return WINDING + self.between(i, j, self.step[t], self.dt[t], 4 * self.scale[t])
+
     def least(self) -> float:
         """Return the cost of the likeliest sequence."""
         best: list[dict[Step, float]] = []
@@ -97,13 +101,21 @@ class Likeliest:
                     ]
                 here_on[("road", j)] = min(ways) + float(self.cost[j])
             here_off = float(self.off[t]) + min(away, on + self.leave)
-            poor = min([here_off, *here_on.values()]) - min(on, away) >= min(self.off[t], ODD_FROM)
-            if not free and t > 1 and (odd[t - 1] or poor) and not self.fresh[t - 1]:
-                two = (self.leap[t], self.dt[t] + self.dt[t - 1], self.leap_scale[t])
+            floor = min(on, away)
+            if not free and t > 1 and not self.fresh[t - 1]:
+                poor = min([here_off, *here_on.values()]) - floor >= min(self.off[t], ODD_FROM)
+                if odd[t - 1] or poor:
+                    two = (self.leap[t], self.dt[t] + self.dt[t - 1], self.leap_scale[t])
+                    for j in here:
+                        ways = [
+                            c + self.off[t - 1] + self.between(i, j, *two)
+                            for (kind, i), c in best[t - 2].items()
+                            if kind == "road"
+                        ]
+                        here_on[("road", j)] = min([here_on[("road", j)], *(w + float(self.cost[j]) for w in ways)])
+            if not free and min([here_off, *here_on.values()]) - floor >= WINDING + 2:
                 for j in here:
-                    ways = [
-                        c + self.off[t - 1] + self.between(i, j, *two) for (kind, i), c in best[t - 2].items() if kind == "road"
-                    ]
+                    ways = [c + self.wide(i, j, t) for (kind, i), c in before.items() if kind == "road"]
                     here_on[("road", j)] = min([here_on[("road", j)], *(w + float(self.cost[j]) for w in ways)])
             now = {**here_on, ("off", 0): here_off}
             odd.append(not free and min(now.values()) - min(on, away) >= min(self.off[t], ODD_FROM))
@@ -128,7 +140,8 @@ class Likeliest:
                 u = int(before[t])
                 dt = float(np.sum(self.dt[u + 1 : t + 1]))
                 straight, scale = (self.step, self.scale) if u == t - 1 else (self.leap, self.leap_scale)
-                total += self.between(int(chosen[u]), j, float(straight[t]), dt, float(scale[t]))
+                plain = self.between(int(chosen[u]), j, float(straight[t]), dt, float(scale[t]))
+                total += min(plain, self.wide(int(chosen[u]), j, t)) if u == t - 1 else plain
             elif not self.fresh[t]:
                 total += self.leave if chosen[t - 1] < 0 else self.jump
         return total

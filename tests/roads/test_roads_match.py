@@ -217,6 +217,18 @@ def test_across_the_date_line(tmp_path, west):
     assert found.chains[0].length_m == pytest.approx(0.06 * METRES_A_DEGREE * np.cos(np.radians(17)), rel=0.01)
 
 
+def test_a_road_that_winds(tmp_path):
+    """Between two points half a minute apart a pass road may be four times as long as the straight line: it is told."""
+    plan = "A---------B--c\n          d--e\n          C---------D"
+    town = drawn(plan, {"AB": ROAD, "BcedC": ROAD, "CD": ROAD}, tmp_path)
+    first, last = walked(town, "AB", 50), walked(town, "CD", 50)
+    gap = last.time_s - last.time_s[0] + first.time_s[-1] + 60
+    track = Track.of(np.append(first.lon, last.lon), np.append(first.lat, last.lat), np.append(first.time_s, gap))
+    found = match(town.region, track, EXACT)
+    assert letters(town, found) == ["ABCD"]
+    assert found.chains[0].length_m == pytest.approx(1000 + 800 + 1000, rel=0.03)
+
+
 def test_parts_far_apart_are_not_joined(tmp_path):
     """Between two parts of a record nothing is made up where they lie apart; where they meet the track goes on."""
     town = drawn(TOWN, STREETS, tmp_path)

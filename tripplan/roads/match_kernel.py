@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["ODD_FROM", "OFF", "START", "compiled", "decode"]
+__all__ = ["ODD_FROM", "OFF", "START", "WINDING", "compiled", "decode"]
 
 #: What stands for a candidate before: nothing (the beginning), or a point that lies on no road.
 START, OFF = -1, -2
@@ -20,6 +20,8 @@ START, OFF = -1, -2
 BREAK, ROAD = 0, 1
 #: A point that adds so much to the cost may be an outlier: then ways past it are tried too.
 ODD_FROM = 4.0
+#: Cost of a road that may differ four times as much from the straight way: tried where nothing else is nearly as cheap.
+WINDING = 6.0
 _FAR = 1e300
 
 
@@ -142,26 +144,35 @@ def decode(
                 if chosen[t] < 0 or how[t] != ROAD:
                     continue
             # -- by road, from the point before; also from the one before that where this or the last one seems an outlier --
-            for skipped in range(2):
+            for turn_no in range(3):
+                # Third: the point before once more, for a road that winds far more than roads do.
+                skipped = turn_no % 2
                 u = t - 1 - skipped
                 if phase == 0:
-                    if u < 0 or (skipped == 1 and fresh[t - 1]):
-                        break
-                    if skipped == 1 and not odd[t - 1]:
+                    if turn_no > 0:
                         cheapest = off_total[t]
                         for j in range(low, high):
                             cheapest = min(cheapest, total[j])
-                        if cheapest - min(least, off_before) < min(off[t], ODD_FROM):
+                        more = cheapest - min(least, off_before)
+                        if turn_no == 1 and more < min(off[t], ODD_FROM) and not odd[t - 1]:
+                            continue
+                        if turn_no == 2 and more < WINDING + 2.0:
                             break
+                    if u < 0 or (skipped == 1 and fresh[t - 1]):
+                        continue
                     from_low, from_high = ptr[u], ptr[u + 1]
                     extra = off[t - 1] if skipped == 1 else 0.0
+                    if turn_no == 2:
+                        extra = WINDING
                     straight = step_m[t] if skipped == 0 else leap_m[t]
                     seconds = dt_s[t] if skipped == 0 else dt_s[t] + dt_s[t - 1]
                     scale = scale_m[t] if skipped == 0 else leap_scale_m[t]
+                    if turn_no == 2:
+                        scale *= 4.0
                     # All ways that could still be cheaper than starting anew lie within this.
                     bar = again - extra
                 else:
-                    if before[t] != u:
+                    if before[t] != u or turn_no == 2:
                         continue
                     from_low, from_high = chosen[u], chosen[u] + 1
                     extra, bar = 0.0, _FAR
