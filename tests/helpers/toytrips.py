@@ -117,8 +117,8 @@ def toy_work(seed: int, **change: object) -> Work:
     return assemble(trip, REGION, cast, ways)
 
 
-def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tuple[int, ...], int]]:
-    """Every way to spend a day: to which place, whether the van stays, stops, cost; the clock alone says whether it can be."""
+def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tuple[int, ...], int, int]]:
+    """Every way to spend a day: to which place, whether the van stays, stops, cost, money; the clock alone says if it can be."""
     trip, cast, ways, hours = work.trip, work.cast, work.ways[0], work.hours
     last = day == len(trip.dates) - 1
     places = 2 + len(cast.sites)
@@ -146,25 +146,27 @@ def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tupl
                 continue
             cost = sum(int(table.cents[a, b]) for a, b in pairwise(points))
             cost += sum(stops[k].cents + stops[k].charge_cents for k in chain)
-            yield to, stay, chain, cost
+            money = sum(int(table.km_cents[a, b]) for a, b in pairwise(points)) + sum(stops[k].cents for k in chain)
+            yield to, stay, chain, cost, money
 
 
 def brute_force(work: Work) -> int | None:
-    """Return the least cost of any plan, by trying every sequence of days; None when there is none."""
+    """Return the least cost of any plan within the budget, by trying every sequence of days; None when there is none."""
     p, cast = work.problem, work.cast
     # Blocks of their own, for whatever may be served together on the way.
     use = blocks_of(work.trip, cast, work.hours, range(1 << 5), drive_classes(work.trip, work.trip.max_drive_s))
     kind_of = use.kind_of
     front: dict[tuple[object, ...], int] = {}
     begin = first_state(p)
-    front[(begin.place, 0, begin.levels, 0)] = 0
+    budget = work.trip.budget_cents
+    front[(begin.place, 0, begin.levels, 0, 0)] = 0
     must = sum(1 << k for k, s in enumerate(work.trip.sights) if s.must)
     best: int | None = None
     for day in range(p.days):
         following: dict[tuple[object, ...], int] = {}
         last = day == p.days - 1
-        for (place, nights, levels, seen), cost in front.items():
-            for to, stay, chain, more in _days_of(work, day, int(place)):  # type: ignore[call-overload]
+        for (place, nights, levels, seen, paid), cost in front.items():
+            for to, stay, chain, more, money in _days_of(work, day, int(place)):  # type: ignore[call-overload]
                 stops = cast.car_stops if stay else cast.van_stops
                 serves, sights = 0, int(seen)  # type: ignore[call-overload]
                 for k in chain:
@@ -179,6 +181,9 @@ def brute_force(work: Work) -> int | None:
                     continue
                 level[[bool(serves >> r & 1) for r in range(6)]] = 0
                 spent = cost + more + (p.one_night_cost if nights == 1 and to != place else 0)
+                money += int(paid) + (0 if last else cast.sites[to - 2].price_cents)  # type: ignore[call-overload]
+                if 0 <= budget < money:
+                    continue
                 if last:
                     if (level > p.goal_cap).any() or must & ~sights:
                         continue
@@ -195,7 +200,7 @@ def brute_force(work: Work) -> int | None:
                 if level is None:
                     continue
                 level[at_site] = 0
-                key = (to, count, tuple(level.tolist()), sights)
+                key = (to, count, tuple(level.tolist()), sights, money if budget >= 0 else 0)
                 spent += site.price_cents
                 if spent < following.get(key, 10**12):
                     following[key] = spent

@@ -137,5 +137,7 @@ def test_compiled_thinning_equals_arrays():
     table = replace(
         table, days=rng.integers(1, 31, 600).astype(np.uint64), money=rng.integers(0, 9, 600), use=rng.integers(0, 2, 600)
     )
-    first = np.repeat(np.arange(0, 600, 40), 40)
-    assert (_drop_beaten(table, first, compiled=True) == _drop_beaten(table, first, compiled=False)).all()
+    first, worth = np.repeat(np.arange(0, 600, 40), 40), rng.integers(0, 32, 600)
+    for money in (False, True):
+        one, two = (_drop_beaten(table, first, worth, money=money, compiled=how) for how in (True, False))
+        assert (one == two).all()

@@ -12,6 +12,7 @@ from tripplan.model.words import STORES
 from tripplan.region.region import Region
 from tripplan.schedule.candidates import Cast, Stop, distance_m
 from tripplan.schedule.hours import DayHours, hours_of
+from tripplan.schedule.need import Need
 from tripplan.schedule.options import Frame, Options, stand_options, tow_options
 from tripplan.schedule.problem import Problem
 from tripplan.schedule.use import PickUp, Use, at_pick_up, blocks_of, drive_classes
@@ -112,10 +113,10 @@ def assemble(
     most = min(int(max(trip.max_drive_s, trip.first_day_drive_s) * rules.factor), 16 * 3600)
     classes_s = drive_classes(trip, most)
     pick_up = at_pick_up(trip, cast)
-    alive = _alive(trip, cast, ways, rules)
+    reach = _reach(trip, cast, ways, rules)
     parts, sets = [], []
     for number, way in enumerate(ways):
-        options = _options(trip, cast, way, hours, classes_s, alive, rules, pick_up)
+        options = _options(trip, cast, way, hours, classes_s, reach, rules, pick_up)
         parts.append(options)
         sets.append(np.full(len(options), number, dtype=np.int64))
     options = Options.join(parts)
@@ -123,7 +124,8 @@ def assemble(
     options, set_of, penalty = _priced(trip, options, set_of, hours, rules)
     order = np.argsort(options.start, kind="stable")
     options, set_of, penalty = options.take(order), set_of[order], penalty[order]
-    counted = np.where(options.start == 0, pick_up.counted(options.serves), options.serves)
+    served = options.serves.astype(np.int64)
+    counted = np.where(options.start == 0, pick_up.counted(served), served)
     use = blocks_of(trip, cast, hours, np.unique(counted[~options.car]).tolist(), classes_s, pick_up)
     problem, counters = _problem(trip, cast, use, options, counted, rules, places, days)
     return Work(trip, region, cast, ways, hours, use, options, set_of, problem, counters, penalty)
@@ -134,11 +136,29 @@ def tow_days(trip: Trip) -> int:
     return sum(1 << d for d, date in enumerate(trip.dates) if date not in trip.no_towing)
 
 
-def _alive(trip: Trip, cast: Cast, ways: list[Ways], rules: Slack) -> I64:
+@dataclass(frozen=True)
+class _Reach:
     """Places that lie on some chain of days from pick-up to return, by driving alone; both depots first.
 
-    Days are counted over the quickest way with at most one stop, as a stop can shorten a way (the van may turn there).
+    Parameters
+    ----------
+    alive
+        Their numbers. out, back: (P) least days from pick-up and to the return.
     """
+
+    alive: I64
+    out: I64
+    back: I64
+
+    def days(self, count: int) -> NDArray[np.uint64]:
+        """(P, P) of the living: days of ``count`` on which one may go from one to another with regard to the days before and after."""
+        early = [(1 << int(n)) - 1 for n in self.out[self.alive]]
+        late = [(1 << max(0, count - int(n))) - 1 for n in self.back[self.alive]]
+        return ~np.array(early, dtype=np.uint64)[:, None] & np.array(late, dtype=np.uint64)[None, :]
+
+
+def _reach(trip: Trip, cast: Cast, ways: list[Ways], rules: Slack) -> _Reach:
+    """Count the days, over the quickest way with at most two stops, as a stop can shorten a way (the van may turn there)."""
     places = 2 + len(cast.sites)
     most = int(trip.max_drive_s * rules.factor)
     first = min(int(trip.first_day_drive_s * rules.factor), most)
@@ -146,35 +166,38 @@ def _alive(trip: Trip, cast: Cast, ways: list[Ways], rules: Slack) -> I64:
     for way in ways:
         drive = way.van.drive_s
         time = np.minimum(time, drive[:places, :places])
-        for lo in range(places, len(drive), 64):
-            mid = slice(lo, min(lo + 64, len(drive)))
-            time = np.minimum(time, (drive[:places, mid, None] + drive[None, mid, :places]).min(axis=1))
+        to_stop = drive[:places, places:].copy()
+        for v in range(places, len(drive)):
+            np.minimum(to_stop, drive[:places, v, None] + drive[None, v, places:], out=to_stop)
+        for v in range(places, len(drive)):
+            np.minimum(time, to_stop[:, v - places, None] + drive[None, v, :places], out=time)
     near = time <= most
     days = len(trip.dates)
-    out = np.full(places, days, dtype=np.int64)
-    out[0] = 0
-    front = (time[0] <= first) & (np.arange(places) >= 2)
+    site = np.arange(places) >= 2
+    out = _steps((time[0] <= first) & site, near, site, days)
+    back = _steps(near[:, 1] & site, near.T, site, days)
+    out[0] = back[1] = 0
+    lives = out + back <= days
+    lives[:2] = True
+    return _Reach(np.flatnonzero(lives), out, back)
+
+
+def _steps(front: NDArray[np.bool_], near: NDArray[np.bool_], site: NDArray[np.bool_], days: int) -> I64:
+    """(P) least days to each place; ``days`` where it takes longer."""
+    out = np.full(len(front), days, dtype=np.int64)
     steps = 1
     while front.any() and steps < days:
         out[front] = steps
-        front = near[front].any(axis=0) & (out == days) & (np.arange(places) >= 2)
+        front = near[front].any(axis=0) & (out == days) & site
         steps += 1
-    back = np.full(places, days, dtype=np.int64)
-    front = near[:, 1] & (np.arange(places) >= 2)
-    steps = 1
-    while front.any() and steps < days:
-        back[front] = steps
-        front = near[:, front].any(axis=1) & (back == days) & (np.arange(places) >= 2)
-        steps += 1
-    lives = out + back <= days
-    lives[:2] = True
-    return np.flatnonzero(lives)
+    return out
 
 
 def _options(
-    trip: Trip, cast: Cast, way: Ways, hours: DayHours, classes_s: tuple[int, ...], alive: I64, rules: Slack, pick_up: PickUp
+    trip: Trip, cast: Cast, way: Ways, hours: DayHours, classes_s: tuple[int, ...], reach: _Reach, rules: Slack, pick_up: PickUp
 ) -> Options:
     """Options on the days of one set of closures, with places numbered as in the problem."""
+    alive = reach.alive
     days, count = len(trip.dates), len(alive)
     full = 2 + len(cast.sites)
     stops_at = np.arange(full, len(way.van.cents))
@@ -185,15 +208,21 @@ def _options(
         else replace(s, only_to=number.get(2 + s.only_to, count)) if s.only_to >= 0 else s
         for s in cast.van_stops
     ]  # fmt: skip
-    mask = _day_masks(trip, cast, way, alive, rules)
+    reached = reach.days(days)
+    mask = _day_masks(trip, cast, way, alive, rules) & reached
     limit = np.full(count, int(trip.max_drive_s * rules.factor), dtype=np.int64)
     limit[0] = min(int(trip.first_day_drive_s * rules.factor), limit[0])
     arrive = hours.arrive[:, alive]
     if rules.minute:
         arrive = np.where(arrive >= 0, 86_400, arrive)
-    frame = Frame(hours.leave[:, alive], arrive, mask, limit, classes_s, pick_up.worth if pick_up.dry.any() else None)
+    serves = _serves(cast)
+    leaving = serves.copy()
+    leaving[0] = ~pick_up.counted(np.array([-1]))[0] & 31
+    need = Need(leaving[alive], serves[alive], pick_up if pick_up.dry.any() else None)
+    money = trip.budget_cents >= 0 and rules.counters
+    frame = Frame(hours.leave[:, alive], arrive, mask, limit, classes_s, need, money)
     tow = tow_options(way.van.take(rows, rows), count, stops, frame)
-    tow = replace(tow, start=alive[tow.start], end=alive[tow.end])
+    tow = replace(tow, start=alive[tow.start].astype(np.int32), end=alive[tow.end].astype(np.int32))
     here = alive[2:]
     if not len(here) or days < 3:
         return tow
@@ -209,11 +238,16 @@ def _options(
     between = np.uint64(((1 << (days - 1)) - 2) & way.days)
     stay_frame = Frame(
         hours.leave[:, here], np.where(hours.arrive[:, here] >= 0, hours.arrive[:, here], 86_400),
-        np.full((len(here), len(here)), between), limit[2:], classes_s,
+        np.full((len(here), len(here)), between) & reached[2:, 2:], limit[2:], classes_s, Need(serves[here], serves[here]), money,
     )  # fmt: skip
     stand = stand_options(table, len(here), car_stops, stay_frame, int(trip.max_drive_s))
-    stand = replace(stand, start=here[stand.start], end=here[stand.end])
+    stand = replace(stand, start=here[stand.start].astype(np.int32), end=here[stand.end].astype(np.int32))
     return Options.join([tow, stand])
+
+
+def _serves(cast: Cast) -> I64:
+    """(P) masks of the stores that places serve."""
+    return np.array([0, 0, *(s.serves for s in cast.sites)], dtype=np.int64)
 
 
 def _day_masks(trip: Trip, cast: Cast, way: Ways, alive: I64, rules: Slack) -> NDArray[np.uint64]:
@@ -250,8 +284,9 @@ def _priced(trip: Trip, options: Options, set_of: I64, hours: DayHours, rules: S
     limit = np.where(o.start == 0, min(trip.first_day_drive_s, trip.max_drive_s), trip.max_drive_s)
     driven = np.maximum(o.drive_s - limit, 0)
     driven = np.where(o.car, 0, driven)
-    parts, sets, prices = [], [], []
     allowed = tow_days(trip)
+    parts, sets, prices = [], [], []
+    free = o.days.copy()
     for d in range(len(trip.dates)):
         bit = np.uint64(1 << d)
         rows = np.flatnonzero((o.days & bit) != 0)
@@ -260,11 +295,17 @@ def _priced(trip: Trip, options: Options, set_of: I64, hours: DayHours, rules: S
         price = -(-(driven[rows] + late) // 60) * rules.minute
         if not allowed >> d & 1:
             price = price + np.where(o.car[rows], 0, rules.tow)
+        dear = price > 0
+        rows, price = rows[dear], price[dear]
+        free[rows] &= ~bit
         part = o.take(rows)
-        cost = part.cost + price
-        parts.append(replace(part, days=np.full(len(rows), bit), cost=cost))
+        parts.append(replace(part, days=np.full(len(rows), bit), cost=(part.cost + price).astype(np.int32)))
         sets.append(set_of[rows])
         prices.append(price)
+    rest = np.flatnonzero(free != 0)
+    parts.append(replace(o, days=free).take(rest))
+    sets.append(set_of[rest])
+    prices.append(np.zeros(len(rest), dtype=np.int64))
     return Options.join(parts), np.concatenate(sets), np.concatenate(prices)
 
 
@@ -294,7 +335,7 @@ def _problem(
             if site.open[d] and cast.booked[d] in (-1, s):
                 night_cost[d, 2 + s] = price[2 + s]
     kind_of = np.concatenate((np.zeros(2, dtype=np.int32), use.kind_of)).astype(np.int32)
-    serve = np.array([0, 0, *(s.serves for s in cast.sites)], dtype=np.uint32)
+    serve = _serves(cast).astype(np.uint32)
     arc_use = np.zeros(len(o), dtype=np.int32)
     for mask in use.masks:
         rows = ~o.car & (counted == mask)

@@ -11,15 +11,15 @@ __all__ = ["drop_beaten"]
 
 
 @njit(cache=True)
-def drop_beaten(  # type: ignore[no-untyped-def]
-    first: Any, serves: Any, sights: Any, money: Any, use: Any, days: Any
-):
+def drop_beaten(first: Any, does: Any, money: Any, use: Any, days: Any):  # type: ignore[no-untyped-def]
     """Return the days left of each row.
 
     Parameters
     ----------
     first
         (n) row at which the row's pair of places begins; within it rows stand by cost.
+    does
+        (n) mask of what each does.
     """
     left = days.copy()
     none = np.uint64(0)
@@ -27,11 +27,6 @@ def drop_beaten(  # type: ignore[no-untyped-def]
         for early in range(first[late], late):
             if left[late] == none:
                 break
-            if (
-                serves[late] & ~serves[early] == 0
-                and sights[late] & ~sights[early] == 0
-                and money[early] <= money[late]
-                and use[early] <= use[late]
-            ):
+            if does[late] & ~does[early] == 0 and money[early] <= money[late] and use[early] <= use[late]:
                 left[late] &= ~days[early]
     return left

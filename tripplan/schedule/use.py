@@ -34,6 +34,7 @@ __all__ = ["PickUp", "Use", "at_pick_up", "blocks_of", "drive_classes", "weather
 I32 = NDArray[np.int32]
 #: Stores that a service on the way can reset: what a day uses of them may fall after it.
 _SERVED = np.array([1, 1, 1, 1, 1, 0], dtype=np.int64)
+_CAN_BE_SERVED = int(_SERVED.sum())
 _FRESH, _GREY, _CASSETTE, _FLUSH = (STORES.index(s) for s in (Store.FRESH, Store.GREY, Store.CASSETTE, Store.FLUSH))
 
 
@@ -74,14 +75,20 @@ class PickUp:
         """Masks of what ways from the depot serve, without stores that have no use of it on that day."""
         return serves & ~sum(1 << r for r in range(len(STORES)) if self.untouched[r])
 
-    def worth(self, serves: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Masks by which ways from the depot may be compared: bits after the stores' say that grey and cassette see no use."""
-        masks = self.counted(serves)
+    def spared(self, emptied: NDArray[np.int64], filled: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return bits that say of ways from the depot that grey (5) and cassette (6) are spared, or emptied after all.
+
+        Parameters
+        ----------
+        emptied, filled
+            Masks of what is served by the first night, and on the way to it.
+        """
+        bits = np.zeros(len(filled), dtype=np.int64)
         for bit, (water, waste) in enumerate(((_FRESH, _GREY), (self.flush, _CASSETTE))):
             if self.dry[water]:
-                spared = ((serves >> water & 1) == 0) | ((masks >> waste & 1) == 1)
-                masks = masks | (spared.astype(np.int64) << (len(STORES) + bit))
-        return masks
+                spared = ((filled >> water & 1) == 0) | ((emptied >> waste & 1) == 1)
+                bits |= spared.astype(np.int64) << (_CAN_BE_SERVED + bit)
+        return bits
 
 
 @dataclass(frozen=True)
@@ -192,11 +199,12 @@ def blocks_of(
         if last:
             last_day = np.maximum(roads[-1][0], 0)
             break
+        used = {kind: (to_units(clock.stay(d, kind), room).astype(np.int64), clock.night(d, kind)) for kind in dict(kinds)}
         for k, (kind, serves) in enumerate(kinds):
-            stay = to_units(clock.stay(d, kind), room).astype(np.int64)
+            stay, night = used[kind]
             left = carried * _unserved(serves)
             day_block[d, width + k] = _lighter(stay, left)
-            night_block[d, k] = to_units(join(Block(*(tuple(left / _PER),) * 2), clock.night(d, kind)), room)
+            night_block[d, k] = to_units(join(Block(*(tuple((left / _PER).tolist()),) * 2), night), room)
     return Use(day_block, night_block, kinds, kind_of, masks, len(classes_s), after, last_day, pick_up)
 
 
