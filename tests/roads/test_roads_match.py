@@ -380,6 +380,8 @@ def test_too_many_gaps_are_not_followed(tmp_path, monkeypatch):
     monkeypatch.setattr(module, "_WORK_A_POINT", 0)
     with pytest.raises(BadInputError, match="too many gaps"):
         match(town.region, walked(town, "ABEFG"), EXACT)
+    with pytest.raises(BadInputError, match="5 of 5 steps are longer than 2 km"):
+        match(town.region, Track.of([8.0, 8.2, 8.0, 8.2, 8.0, 8.2], [50.0] * 6))
 
 
 def test_a_prepared_graph_is_the_same(tmp_path):
