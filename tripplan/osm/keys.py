@@ -74,7 +74,7 @@ _ROAD_KEYS = frozenset(
         "highway", "route", "surface", "tracktype", "smoothness", "access", "vehicle", "motor_vehicle", "motorcar", "trailer", "caravan", "oneway",
         "junction", "toll", "bridge", "tunnel", "motorroad", "lit", "incline", "ford", "duration", "interval", "seasonal", "dual_carriageway", "area",
         "service", "maxheight", "maxwidth", "maxlength", "maxweight", "maxweightrating", "maxgcweight", "maxgcweightrating", "maxaxleload", "maxspeed",
-        "winter_road", "ice_road", "tidal", "impassable", "disused", "abandoned", "opening_hours", "construction",
+        "lanes", "winter_road", "ice_road", "tidal", "impassable", "disused", "abandoned", "opening_hours", "construction",
     )
 )  # fmt: skip
 _ROAD_KEY_STARTS = (

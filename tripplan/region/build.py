@@ -12,18 +12,18 @@ from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.progress import Progress, silent
-from tripplan.model.words import Source, Surface
 from tripplan.osm.raw import RawMap, RawNode
 from tripplan.region.columns import Junctions, Pieces, RegionMeta, Ways
 from tripplan.region.curves import curvature, segment_lengths
 from tripplan.region.entrances import with_entrances
-from tripplan.region.judge import FERRY, judge_ways, tagged_code
+from tripplan.region.judge import FERRY, judge_ways
 from tripplan.region.places import find_places, find_towns
 from tripplan.region.region import Region
 from tripplan.region.settled import mark_towns
 from tripplan.region.split import Split, split_ways
 from tripplan.region.store import place_text
 from tripplan.region.strings import StringTable, pack
+from tripplan.region.surfaces import presume_surfaces
 from tripplan.region.thin import base_map
 from tripplan.region.turns import resolve_turns
 from tripplan.region.where import country_of, state_of
@@ -70,7 +70,7 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
     ways = replace(ways, flags=mark_towns(ways, pieces))
     junctions = _junctions(raw, split, strings, faults)
     progress("Presuming surfaces", 0.75)
-    ways = _presume(raw, split, ways, way_m, strings)
+    ways = presume_surfaces(raw, split, ways, way_m, strings)
     progress("Turn restrictions, places and names", 0.85)
     turns = resolve_turns(raw, split, ways.oneway, strings, faults)
     places = with_entrances(find_places(raw, faults), raw, ways, pieces)
@@ -174,36 +174,6 @@ def _junctions(raw: RawMap, split: Split, strings: StringTable, faults: Counter[
         osm_id=split.junction_id, lon_e7=lon, lat_e7=lat, blocks_tow=tow, blocks_car=car, barrier=why,
         max_height_m=height, max_width_m=width, max_weight_kg=weight,
     )  # fmt: skip
-
-
-def _presume(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.float64], strings: StringTable) -> Ways:
-    """Fill in surfaces that the region's own evidence allows to presume."""
-    from tripplan.rules.presume import presume
-
-    first_line = np.searchsorted(raw.line_way, np.arange(len(raw.way_id)))
-    middle = (raw.line_ptr[first_line] + raw.line_ptr[first_line + 1]) // 2
-    first_piece = np.searchsorted(split.way, np.arange(len(raw.way_id)))
-    last_piece = np.searchsorted(split.way, np.arange(len(raw.way_id)), side="right") - 1
-    ends = np.column_stack((split.a[first_piece], split.b[last_piece])).astype(np.int64)
-    presumed, templates, which = presume(
-        ways.highway,
-        tagged_code(ways.surface),
-        way_m,
-        raw.lon_e7[middle] / 1e7,
-        raw.lat_e7[middle] / 1e7,
-        ways.ref,
-        ways.name,
-        ends,
-    )
-    take = presumed & (ways.surface == Surface.UNKNOWN)
-    if not take.any():
-        return ways
-    surface, source, why = ways.surface.copy(), ways.surface_source.copy(), ways.surface_why.copy()
-    surface[take] = int(Surface.PRESUMED)
-    source[take] = list(Source).index(Source.PRESUMED)
-    numbers = np.array([strings.number(text) for text in templates] + [-1], np.int32)
-    why[take] = numbers[which[take]]
-    return replace(ways, surface=surface, surface_source=source, surface_why=why)
 
 
 def _box(raw: RawMap) -> tuple[float, float, float, float]:

@@ -104,6 +104,7 @@ class Ways:
     posted [km/h]. ``incline``: greatest tagged grade, absolute [%]. ``ferry_s``: tagged crossing time of the whole way
     [s]; ``ferry_wait_s``: from interval; ``ferry_check_in_s``: how long before departure one has to be there [s];
     ``ferry_booking``: string number of what is tagged about reservations. ``oneway``: 0 both, 1 as drawn, -1 against.
+    ``surface_p``: how likely a road of tertiary class or above without a sealed or unsealed tag is sealed; NaN for others.
     """
 
     osm_id: I64
@@ -132,9 +133,10 @@ class Ways:
     ferry_wait_s: F32
     ferry_check_in_s: F32 = field(default_factory=_none_f32)
     ferry_booking: I32 = field(default_factory=_none_i32)
+    surface_p: F32 = field(default_factory=_none_f32)
 
     def __post_init__(self) -> None:
-        _fill(self, len(self.osm_id), {"ferry_check_in_s": np.nan, "ferry_booking": -1})
+        _fill(self, len(self.osm_id), {"ferry_check_in_s": np.nan, "ferry_booking": -1, "surface_p": np.nan})
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,16 @@ from dataclasses import dataclass
 
 from tripplan.model.words import Source, Surface
 
-__all__ = ["BAD_SMOOTHNESS", "CLOSED_SMOOTHNESS", "SURFACES", "SurfaceFact", "SurfaceRow", "judge_surface", "surface_values"]
+__all__ = [
+    "BAD_SMOOTHNESS",
+    "CLOSED_SMOOTHNESS",
+    "NO_SURFACE_TAG",
+    "SURFACES",
+    "SurfaceFact",
+    "SurfaceRow",
+    "judge_surface",
+    "surface_values",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +83,9 @@ def _rows() -> dict[str, SurfaceRow]:
 #: Every value with its group (``paved``, ``unpaved``, ``sports``; ``alias``: undocumented but plain) and the judgement.
 SURFACES: dict[str, SurfaceRow] = _rows()
 
+#: What is said of a road none of whose tags speak of its surface.
+NO_SURFACE_TAG = "no surface tag"
+
 #: Sealed but slow. The page names who can still use it: `bad` a robust car, `very_bad` and worse a high-clearance
 #: vehicle, an off-road one, a tractor, nobody. Closing these to a van is this project's judgement.
 BAD_SMOOTHNESS = frozenset({"bad"})
@@ -118,7 +130,7 @@ def judge_surface(tags: Mapping[str, str]) -> SurfaceFact:
         return SurfaceFact(Surface.UNKNOWN, Source.NONE, "tracktype=grade1 is solid, not always sealed")
     if tags.get("highway") == "track":
         return SurfaceFact(Surface.UNSEALED, Source.CLASS_DEFAULT, "a track without a surface tag")
-    return SurfaceFact(Surface.UNKNOWN, Source.NONE, "no surface tag", rough=smoothness in BAD_SMOOTHNESS)
+    return SurfaceFact(Surface.UNKNOWN, Source.NONE, NO_SURFACE_TAG, rough=smoothness in BAD_SMOOTHNESS)
 
 
 _SOFT_GRADES = frozenset({"grade2", "grade3", "grade4", "grade5"})
