@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.plan import LevelLine
-from tripplan.model.words import STORES
+from tripplan.model.words import STORES, Store
 from tripplan.schedule.assemble import Work
 
 __all__ = ["DayLevels", "follow", "level_lines"]
@@ -73,6 +73,9 @@ def follow(work: Work, arcs: Sequence[int], without: NDArray[np.bool_] | None = 
         level = np.where(site, 0, level)
         level, worst = _after(level, p.night_block[d, p.night_class[p.arc_to[arc]]])
         worst = np.maximum(worst, np.where(site, 0, arrive))
+        # A standing day is spent at the place, and a battery may be at its lowest before the sun has reached the latest arrival.
+        here = np.arange(len(STORES)) == STORES.index(Store.BATTERY) if not work.options.car[arc] else ~way & ~site
+        worst = np.maximum(worst, np.where(here, road, 0))
         level = np.where(site, 0, level)
         found.append(DayLevels(leave, road, arrive, worst, level))
     return found
