@@ -7,6 +7,32 @@ Usage:
 
 All tracks are synthetic: the fastest ways between random points of the network of every road, driven at its speeds, each
 point off by a normal law in both directions. The peers run in an environment of their own and are no dependency.
+
+Measured (synthetic; right / wrong on top in % of km; 2 cores, shared with other work):
+
+    map, km of way              sigma   1 s            5 s            10 s           30 s
+    andorra-20250119, 197        5 m    99.69 / 0.27   99.79 / 0.16   99.66 / 0.32   98.71 / 1.16
+                                10 m    99.38 / 0.76   99.38 / 0.57   99.33 / 0.66   98.27 / 1.71
+                                20 m    98.91 / 2.01   98.69 / 1.89   98.41 / 1.51   96.65 / 2.67
+    liechtenstein-20240304, 173  5 m    99.92 / 0.04   99.91 / 0.06   99.91 / 0.10   99.92 / 0.07
+                                10 m    99.79 / 0.10   99.77 / 0.21   99.87 / 0.10   99.71 / 0.28
+                                20 m    99.53 / 0.19   99.19 / 0.90   99.24 / 0.73   98.67 / 0.74
+    malta-20180827, 162          5 m    99.78 / 0.18   99.40 / 0.63   99.82 / 0.16   99.13 / 0.76
+                                10 m    99.48 / 0.75   98.97 / 1.11   99.62 / 0.42   99.17 / 0.82
+                                20 m    98.66 / 3.07   98.02 / 2.57   97.91 / 2.41   98.15 / 1.77
+
+Random ways, at each junction any road not yet driven, are told worse: at 10 m and 10 s 95.84, 92.90 and 90.15 %, and at 30 s
+43 to 88 %. One run against the peers (Liechtenstein, 99 km), right / wrong on top, ms a point:
+
+    sigma, spacing   tripplan               LeuvenMapMatching 1.1.4   mappymatch 0.7.1
+    10 m, 10 s       99.82 / 0.14   0.25    99.69 / 0.78   115.5      91.97 / 12.66   4.6
+    10 m, 5 s        99.79 / 0.18   0.20    99.73 / 0.96    78.2      95.27 /  6.62   3.8
+    20 m, 10 s       99.42 / 0.53   0.29    82.52 / 3.47    99.1      88.17 / 28.67   5.8
+    5 m, 30 s        99.88 / 0.09   0.53     1.32 / 0.35     1.1      82.28 / 23.22   9.5
+
+The first peer stops where no road leads on (its reach was 100 m, its noise the true one), the second has no direction for
+roads driven both ways. 1,190 km at 5 s on the large synthetic country: file read 0.2 s, networks opened, matched and judged
+1.2 to 1.5 s.
 """
 
 from __future__ import annotations
