@@ -228,12 +228,14 @@ def test_a_long_road_speaks_for_few_blocks() -> None:
 
 
 def test_far_evidence_counts_only_where_all_is_sealed() -> None:
-    """On a map without anything unsealed far blocks speak; once a region elsewhere is unsealed only blocks within 50 km do."""
-    for bad, expected in ((0, True), (12, False)):
+    """On a map without anything unsealed far blocks speak; with much unsealed elsewhere only blocks within 50 or 100 km do."""
+    for bad, kind, far_km, expected in (
+        (0, "", 300, True), (12, "tertiary", 300, False), (12, "tertiary", 120, True), (12, "primary", 120, False), (12, "primary", 70, True),
+    ):  # fmt: skip
         made = sealed_country(blocks=20, km=2)
         for i in range(bad):
-            made.add("tertiary", UNSEALED, east_km=900 + i * BLOCK_KM, km=1)
-        assert made.judge(made.add("secondary", UNTAGGED, east_km=400))[0] == expected
+            made.add(kind, UNSEALED, east_km=900 + i * BLOCK_KM, km=1)
+        assert made.judge(made.add("secondary", UNTAGGED, east_km=far_km))[0] == expected
         assert made.judge(made.add("secondary", UNTAGGED, east_km=20))[0]
 
 

@@ -17,7 +17,8 @@ An untagged main way passes (grade `PASSES`) when all of these hold:
 7. `tripplan.rules.presume` asks besides that the rule did not fail its own trial on this map.
 
 Where more than `MIXED_SHARE` of the blocks hold something unsealed the map is *mixed*, and what is far away no longer
-counts: 2 then looks at fewer blocks, none beyond `MIXED_REACH_KM`, and 1 allows no exception.
+counts: 2 then looks at fewer blocks, none beyond `MIXED_REACH_KM` (`PURE_REACH_KM` for a class of which, as of the higher
+ones, nothing unsealed was seen), and 1 allows no exception.
 
 References
 ----------
@@ -34,7 +35,7 @@ from numpy.typing import NDArray
 from tripplan.rules.layout import BLOCK_KM, CLASSES, Layout, distinct
 
 __all__ = [
-    "APART", "CLASS_RADIUS_KM", "GRADES", "LEAST_BLOCK_BOUND", "MIXED", "MIXED_REACH_KM", "NEAR", "PASSES", "SAME", "SEALED", "THIN", "UNSEALED",
+    "APART", "CLASS_RADIUS_KM", "GRADES", "LEAST_BLOCK_BOUND", "MIXED", "NEAR", "PASSES", "SAME", "SEALED", "THIN", "UNSEALED",
     "UNTAGGED", "Verdict", "judge", "sealed_at_both_ends", "wilson_lower",
 ]  # fmt: skip
 
@@ -47,9 +48,9 @@ CLASS_RADIUS_KM = 8.0
 #: How many of the nearest blocks are looked at, and on a mixed map.
 NEAREST, NEAREST_MIXED = 30, 15
 MIXED_SHARE = 0.05
-MIXED_REACH_KM = 50.0
+MIXED_REACH_KM, PURE_REACH_KM = 50.0, 100.0
 #: For how many blocks one road speaks at most, however long it is.
-ROAD_BLOCKS = 4
+ROAD_BLOCKS = 6
 #: One-sided 95 %: with it eleven sealed blocks out of eleven reach the bound of 0.8.
 WILSON_Z = 1.6448536269514722
 
@@ -164,6 +165,7 @@ def _nearest(roads: Layout, at: I64, group: I64, tag: NDArray[np.uint8], block: 
     """Return for each block in ``at`` how many of the nearest tagged blocks were looked at for class ``g``, and how many are all sealed."""
     from scipy.spatial import cKDTree
 
+    reach = MIXED_REACH_KM if (tag[group <= g] == UNSEALED).any() else PURE_REACH_KM
     best, near, fine = np.zeros(len(at)), np.zeros(len(at), np.int64), np.zeros(len(at), np.int64)
     for last in range(g, len(CLASSES)):
         mine = (group >= g) & (group <= last)
@@ -173,7 +175,7 @@ def _nearest(roads: Layout, at: I64, group: I64, tag: NDArray[np.uint8], block: 
         bad = np.isin(shown, block[mine & (tag == UNSEALED)])
         most = min(NEAREST_MIXED if mixed else NEAREST, len(shown))
         away, which = cKDTree(roads.block_xyz[shown]).query(roads.block_xyz[at], k=np.arange(1, most + 1))
-        within = away < MIXED_REACH_KM if mixed else np.ones(away.shape, np.bool_)
+        within = away < reach if mixed else np.ones(away.shape, np.bool_)
         counted, good = within.sum(axis=1), (within & ~bad[which]).sum(axis=1)
         bound = wilson_lower(good, counted)
         better = bound > best if last > g else np.ones(len(at), np.bool_)

@@ -21,7 +21,6 @@ from tripplan.rules.evidence import (
     APART,
     CLASS_RADIUS_KM,
     MIXED,
-    MIXED_REACH_KM,
     NEAR,
     PASSES,
     SAME,
@@ -210,7 +209,7 @@ def _text(
     said = {
         PASSES: f"{totals}; {blocks}",
         THIN: f"too few {road} roads here are tagged to presume: {km[SEALED, g]:.0f} km sealed, {seen} blocks"
-        + (f" within {MIXED_REACH_KM:g} km" if verdict.mixed else ""),
+        + (" near enough on a map with both kinds" if verdict.mixed else ""),
         APART: f"{totals}; {blocks}; but bridges and tunnels are laid apart, and too few of them are tagged",
         MIXED: f"tagged roads like it disagree: {totals}; {blocks}",
         NEAR: f"an unsealed road lies within two junctions, or one of its class within {CLASS_RADIUS_KM:g} km",
