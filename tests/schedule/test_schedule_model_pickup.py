@@ -103,3 +103,26 @@ def test_without_any_tap_there_is_no_plan():
         found += bool(best_path(assemble(trip, REGION, cast, ways)).arcs)
     assert found >= 2
     assert [s.value for s in STORES[:4]] == ["fresh", "grey", "cassette", "flush"]
+
+
+@pytest.mark.parametrize("fridge", ["none", "car_12v"])
+def test_driving_draws_no_more_than_resting(fridge):
+    """With a fridge that leaves the van's battery alone, hours at the wheel are nowhere worse than the same hours at rest."""
+    from tripplan.almanac.sun import sun_day
+    from tripplan.schedule.use import weather_of
+    from tripplan.van.blocks import day_block
+
+    trip, _, _ = toy_trip(1)
+    for solar in (0.0, 200.0):
+        van = replace(trip.van, fridge_towing=fridge, solar_w=solar)
+        sun = sun_day(trip.dates[0], 170.2, -44.6, trip.tz)
+        weather = weather_of(trip, 0, -44.6)
+        blocks = [
+            day_block(van, trip.party, weather, sun, drive_h=h, leave_h=9.0, arrive_h=18.0, confidence=0.95)
+            for h in (0, 1, 3.5, 9)
+        ]
+        for level in (0.0, 5.0, 40.0):
+            ends = [np.maximum(level + np.array(b.total), np.array(b.tail)) for b in blocks]
+            peaks = [np.maximum(level + np.array(b.prefix), np.array(b.inner)) for b in blocks]
+            assert all((e <= ends[0] + 1e-9).all() for e in ends[1:])
+            assert all((p <= peaks[0] + 1e-9).all() for p in peaks[1:])

@@ -221,9 +221,8 @@ def _chunk(
     kept = one.take((one.cost <= bars[i, g, j]) & (one.days != 0))
     # All that are no dearer than what is known to do as much on each day.
     np.put_along_axis(cost, best, _MUCH, axis=1)
-    i, q, j = np.nonzero(cost < _MUCH) if bars.max(initial=0) >= _MUCH else np.nonzero(cost <= bars.max(initial=0))
-    left = cost[i, q, j] <= bars[i, c.group[q], j]
-    i, q, j = i[left], q[left], j[left]
+    np.putmask(cost, cost > np.minimum(bars, _MUCH - 1)[:, c.group], _MUCH)
+    i, q, j = np.nonzero(cost < _MUCH)
     more = tried(i, q, j)
     return [kept, more.take(more.days != 0)]
 
@@ -245,7 +244,7 @@ def _bars(
     for part, effect in need.alike(rows, c.serves):
         does, like = np.unique(c.sights * (2 * SIGHT) + effect, return_inverse=True)
         order = np.argsort(like, kind="stable")
-        least = known[:, order][:, :, part]
+        least = known[:, :, part][:, order]
         least = np.minimum.reduceat(least, np.searchsorted(like[order], np.arange(len(does))), axis=1)
         for k, what in enumerate(does.tolist()):
             as_much = np.flatnonzero((what & ~does) == 0)

@@ -295,7 +295,9 @@ class _Clock:
         block = None
         for end, shares in enumerate(self.shares):
             sun = SunDay(None, None, None, 0.0, "", shares[d])
-            for drive_h in (0.0, min(most_s / 3600, max(0.0, self.arrive[d] - self.leave[d]))):
+            # At the wheel nothing draws more than at rest, unless the fridge runs from the van's battery.
+            at_most = min(most_s / 3600, max(0.0, self.arrive[d] - self.leave[d]))
+            for drive_h in (0.0, at_most) if self.trip.van.fridge_towing == "battery" else (0.0,):
                 one = day_block(
                     self.trip.van, self.trip.party, self.weathers[end][d], sun, drive_h=drive_h, kind=None,
                     leave_h=self.leave[d], arrive_h=self.arrive[d], confidence=self.trip.confidence,
