@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import MISSING, fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
 from types import NoneType, UnionType
@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from tripplan.model.outfit import Outfit
 from tripplan.model.place import Spot
 from tripplan.model.plan import Event, PieceRun, Plan
-from tripplan.model.trip import Trip
+from tripplan.model.trip import Sight, Trip
 from tripplan.model.van import Party, Van
+from tripplan.model.words import Via
 
 ZONE = ZoneInfo("Pacific/Auckland")  # has summer time and an hour that comes twice
 TIMES = st.integers(1_577_836_800, 2_051_222_400).map(lambda s: datetime.fromtimestamp(s, tz=ZONE))
@@ -86,6 +87,14 @@ def outfits(towing: bool) -> st.SearchStrategy[Outfit]:
     )  # fmt: skip
 
 
+def sights() -> st.SearchStrategy[Sight]:
+    """Sights within the ranges of their class."""
+    return st.builds(
+        Sight, spot=SPOTS, must=st.booleans(), value_cents=st.integers(0, 10**6), via=st.sampled_from(list(Via)),
+        hours=st.floats(0, 24).map(lambda x: round(x, 3) + 0.0), nights=st.integers(0, 30), near_km=st.floats(0, 400).map(lambda x: round(x, 3) + 0.0),
+    )  # fmt: skip
+
+
 def vans() -> st.SearchStrategy[Van]:
     """Vans within the ranges of their class."""
     return st.builds(
@@ -98,7 +107,7 @@ def vans() -> st.SearchStrategy[Van]:
 def of(kind: Any) -> st.SearchStrategy[Any]:
     """Values of one type of the model."""
     special = {
-        Spot: SPOTS, PieceRun: runs(), Event: events(), Trip: trips(), Van: vans(),
+        Spot: SPOTS, PieceRun: runs(), Event: events(), Sight: sights(), Trip: trips(), Van: vans(),
         Party: st.builds(Party, name=TEXTS, adults=st.integers(1, 4), children=st.integers(0, 3)),
         int: st.integers(-(10**9), 10**9), float: REALS, bool: st.booleans(), str: TEXTS, datetime: TIMES, date: DATES,
     }  # fmt: skip
@@ -128,4 +137,5 @@ def plans(draw: st.DrawFn) -> Plan:
     values = {f.name: draw(of(hints[f.name])) for f in fields(Plan) if f.default is MISSING and f.name != "days"}
     optional = {f.name: draw(of(hints[f.name])) for f in fields(Plan) if f.name in ("presumed_offers", "cautions", "assumptions")}
     days = draw(st.lists(of(get_args(hints["days"])[0]), min_size=1, max_size=2).map(tuple))
+    days = tuple(replace(day, number=number) for number, day in enumerate(days, 1))
     return Plan(days=days, **values, **optional)

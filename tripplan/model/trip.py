@@ -76,6 +76,13 @@ class Sight:
     nights: int = 0
     near_km: float = 15.0
 
+    def __post_init__(self) -> None:
+        where = f"sight {self.spot.name!r}"
+        check_range(self.hours, 0, 24, "hours", "h", where)
+        check_range(self.nights, 0, 35, "nights", "", where)
+        check_range(self.near_km, 0, 500, "near_km", "km", where)
+        check_range(self.value_cents, 0, 10**9, "value_cents", "", where)
+
 
 @dataclass(frozen=True, slots=True)
 class Booking:
