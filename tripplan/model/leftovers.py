@@ -5,15 +5,33 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from contextlib import suppress
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-__all__ = ["scratch_name", "sweep"]
+__all__ = ["scratch_folder", "scratch_name", "sweep"]
 
 
 def scratch_name(name: str) -> str:
     """Return what this run calls the scratch beside a file or folder of that name: hidden, and with our process number."""
     return f".{name}.{os.getpid()}.part"
+
+
+@contextmanager
+def scratch_folder() -> Iterator[Path]:
+    """Give a folder of our own among the system's temporary files, after taking away those of killed runs; gone at the end."""
+    shared = Path(tempfile.gettempdir()) / "tripplan"
+    sweep(shared)
+    own = shared.with_name(scratch_name(shared.name))
+    try:
+        own.mkdir(mode=0o700)
+    except FileExistsError:  # two builds in one process, or somebody else's: then one with a name that nobody can guess
+        own = Path(tempfile.mkdtemp(prefix="tripplan-"))
+    try:
+        yield own
+    finally:
+        shutil.rmtree(own, ignore_errors=True)
 
 
 def sweep(beside: Path) -> None:

@@ -147,6 +147,7 @@ class _Context:
         self.zone = zone
 
     def failure(self, path: str, what: str, accepted: str) -> BadInputError:
+        path = path if len(path) <= 200 else path[:197] + "..."
         place = f"{self.where}, {path}" if self.where else path
         return BadInputError(what, where=place, accepted=accepted, next_step=_MAKE_AGAIN)
 
@@ -184,7 +185,7 @@ def _load(text: str | bytes, where: str) -> Any:
         out = dict(pairs)
         if len(out) < len(pairs):
             twice = next(key for i, (key, _) in enumerate(pairs) if key in dict(pairs[:i]))
-            raise ValueError(f"key {twice!r} stands twice in one table")
+            raise ValueError(f"key {twice[:60]!r} stands twice in one table")
         return out
 
     try:
@@ -258,7 +259,7 @@ def _dataclass_reader(kind: type) -> Read:
             readers.update({f.name: _reader(hints[f.name]) for f in columns})
         stranger = next((key for key in raw if key not in known), None)
         if stranger is not None:
-            raise context.failure(path, f"key {stranger!r} is unknown", ", ".join(f.name for f in columns))
+            raise context.failure(path, f"key {stranger[:60]!r} is unknown", ", ".join(f.name for f in columns))
         values = {}
         for f in columns:
             if f.name in raw:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
@@ -14,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
+from tripplan.model.leftovers import scratch_folder
 from tripplan.model.progress import Progress, silent
 from tripplan.osm.keys import (
     BASE_LAYER_OF,
@@ -28,6 +28,7 @@ from tripplan.osm.keys import (
     STATES_OF,
 )
 from tripplan.osm.opl import parse_members, parse_tags
+from tripplan.osm.packed import refuse_bombs
 from tripplan.osm.raw import RawMap, RawNode, RawRelation
 from tripplan.osm.rings import Assembler, WantedRelation
 from tripplan.osm.ways import WayTable
@@ -56,9 +57,10 @@ def read_file(path: Path | str, *, progress: Progress = silent) -> RawMap:
     """
     file = Path(path)
     _check(file)
+    refuse_bombs(file)
     try:
-        with tempfile.TemporaryDirectory(prefix="tripplan-") as scratch:
-            return _read(file, Path(scratch), progress)
+        with scratch_folder() as scratch:
+            return _read(file, scratch, progress)
     except (RuntimeError, ValueError, LookupError, ArithmeticError, MemoryError) as error:
         if isinstance(error, BadInputError):
             raise

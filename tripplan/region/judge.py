@@ -24,7 +24,7 @@ FERRY = HIGHWAYS.index("ferry")
 _SOURCES = list(Source)
 _CLASS = {name: number for number, name in enumerate(HIGHWAYS)}
 _CLOCK = re.compile(r"^(?:(\d{1,3}):)?(\d{1,3}):(\d{2})$")
-_ISO = re.compile(r"^P(?:(\d+)D)?(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)S)?)?$")
+_ISO = re.compile(r"^P(?:(\d{1,6})D)?(?:T(?:(\d{1,6})H)?(?:(\d{1,6})M)?(?:(\d{1,6})S)?)?$")
 _NUMBER = re.compile(r"^([+-]?\d+(?:[.,]\d+)?)\s*(%|°|deg)?$")
 _RATIO = re.compile(r"^[+-]?1\s*[:/]\s*(\d+(?:\.\d+)?)$")
 

@@ -16,6 +16,12 @@ from tripplan.region.strings import StringTable
 __all__ = ["resolve_turns"]
 
 _MOST_MEMBERS = 40
+#: Pieces that are looked at to resolve one relation; ways that cross each other at every node could be combined without end.
+_MOST_STEPS = 100_000
+
+
+class _TooMuchError(Exception):
+    """A relation would take too long to resolve."""
 
 
 class _Net:
@@ -27,6 +33,7 @@ class _Net:
         self._sorted_way = raw.way_id[self._by_id]
         self._split = split
         self._oneway = oneway
+        self.left = _MOST_STEPS
 
     def way_row(self, osm_id: int) -> int:
         at = int(np.searchsorted(self._sorted_way, osm_id))
@@ -37,7 +44,11 @@ class _Net:
         return at if at < len(self._split.junction_id) and self._split.junction_id[at] == node_id else -1
 
     def pieces(self, way: int) -> range:
-        return range(int(np.searchsorted(self._split.way, way)), int(np.searchsorted(self._split.way, way, side="right")))
+        found = range(int(np.searchsorted(self._split.way, way)), int(np.searchsorted(self._split.way, way, side="right")))
+        self.left -= 10 + len(found)
+        if self.left < 0:
+            raise _TooMuchError
+        return found
 
     def ends(self, piece: int) -> tuple[int, int]:
         return int(self._split.a[piece]), int(self._split.b[piece])
@@ -94,7 +105,11 @@ def resolve_turns(
         facts = judge_turns(relation.tags)
         if not facts:
             continue
-        chains, trouble = _chains(net, relation)
+        net.left = _MOST_STEPS
+        try:
+            chains, trouble = _chains(net, relation)
+        except _TooMuchError:
+            chains, trouble = [], "too many ways to read it"
         if trouble:
             faults[f"turn restrictions left out ({trouble})"] += 1
         for fact in facts:

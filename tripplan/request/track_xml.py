@@ -117,8 +117,7 @@ def read_gpx(text: str, where: str, accepted: str) -> Draft:
 
     def end(stack: _Stack, name: str, said: str) -> None:
         nonlocal time
-        depth = len(stack.names)
-        if name == "trkpt" and depth == 4 and stack.names[2] == "trkseg":
+        if name == "trkpt" and stack.names[1:] == ["trk", "trkseg", "trkpt"]:
             draft.add(point[0], point[1], time)
         elif name == "time" and stack.wanted:
             time = said
