@@ -150,6 +150,11 @@ class HangError(BaseException):
     """An input took too long."""
 
 
+def too_long(*_: object) -> None:
+    """Answer the alarm clock."""
+    raise HangError
+
+
 @dataclass
 class Tally:
     """What a run of inputs came to."""
@@ -190,10 +195,6 @@ def fire(targets: dict[str, Shot], plan: Sequence[tuple[str, str, int, int]], sc
 
     resource.setrlimit(resource.RLIMIT_AS, (ADDRESS_SPACE, ADDRESS_SPACE))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-
-    def too_long(*_: object) -> None:
-        raise HangError
-
     signal.signal(signal.SIGALRM, too_long)
     tally = Tally()
     with now.open("r+b") as file, mmap.mmap(file.fileno(), 128) as note:

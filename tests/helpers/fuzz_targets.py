@@ -392,7 +392,10 @@ def _region(folder: Path) -> Shot:
             elif rng.random() < 0.1:
                 del members[name]
             else:
-                column = np.lib.format.read_array(io.BytesIO(data)).copy()
+                try:
+                    column = np.lib.format.read_array(io.BytesIO(data)).copy()
+                except Exception:  # noqa: BLE001 - spoilt already
+                    continue
                 if len(column):
                     at = rng.randrange(len(column))
                     info = np.iinfo(column.dtype) if column.dtype.kind in "iu" else None

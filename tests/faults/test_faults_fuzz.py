@@ -1,0 +1,143 @@
+"""Spoilt inputs: a seeded sample in worker processes of bounded memory (a million of them: tests/benchmarks/fuzz.py), and what was found."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from helpers.fuzz import RESIDENT, Tally, run
+from helpers.fuzz_seeds import GPX_TRACK, prepare, rich_map
+from helpers.fuzz_targets import SHARES
+
+from tripplan.model.errors import BadInputError
+
+#: Inputs of the sample.
+SAMPLE = {"tags": 1500, "hours": 500, "waypoints": 400, "track": 400, "local": 300, "mapping": 150, "trip": 150, "plan": 60, "region": 60, "merge": 20,
+          "map_text": 40, "map_pbf": 60, "map_xml": 30}  # fmt: skip
+
+
+def test_a_sample_of_spoilt_inputs(tmp_path: Path) -> None:
+    """Thousands of spoilt inputs of every kind end in a result or in one printable line: no other error, no hang, little memory."""
+    assert SAMPLE.keys() == SHARES.keys()
+    tally = Tally()
+    run([("suite", name, 0, count) for name, count in SAMPLE.items()], prepare(tmp_path), tally)
+    assert not tally.faults, "\n".join(tally.lines())
+    assert dict(tally.count) == SAMPLE
+    for name in SAMPLE:  # a target whose inputs are all taken, or all refused, tests half of what it should
+        assert tally.ends[f"{name} taken"] > 0, name
+        assert name in ("tags", "hours") or tally.ends[f"{name} refused"] > 0, name
+    assert tally.resident_mb < RESIDENT / 2**20
+
+
+@pytest.mark.long
+def test_a_million_spoilt_inputs() -> None:
+    """The same for a million, through the script, on two workers (about half an hour)."""
+    import subprocess
+    import sys
+
+    script = Path(__file__).resolve().parents[1] / "benchmarks" / "fuzz.py"
+    done = subprocess.run([sys.executable, str(script), "1000000", "--workers", "2"], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout[-4000:]
+
+
+def test_the_runner_sees_faults(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An error, a hang and a line that is none are told; after an input that ends the process the next one follows."""
+    import random
+    import signal
+    import time
+
+    from helpers import fuzz
+
+    def shot(kind: str) -> fuzz.Shot:
+        def one(rng: random.Random, _: Path) -> str:
+            if kind == "error":
+                return str(1 // 0)
+            if kind == "hang":
+                time.sleep(9)
+            raise BadInputError("x" * 5000)
+
+        return one
+
+    monkeypatch.setattr(fuzz, "LIMIT_S", 0.2)
+    before = signal.signal(signal.SIGALRM, fuzz.too_long)
+    try:
+        for kind, words in (("error", "ZeroDivisionError"), ("hang", "hang"), ("line", "no line")):
+            assert words in fuzz._one(shot(kind), f"x:{kind}:1", tmp_path)
+    finally:
+        signal.signal(signal.SIGALRM, before)
+    assert fuzz._after([("x", "a", 0, 5), ("x", "b", 0, 3)], "x:a:4") == [("x", "b", 0, 3)]
+    assert fuzz._after([("x", "a", 0, 5), ("x", "b", 0, 3)], "x:a:1")[0] == ("x", "a", 2, 5)
+
+
+# ------------------------------------------------------------------------------------------------- found and mended
+
+
+def test_a_duration_of_thousands_of_digits() -> None:
+    """Python refuses to read a number of more than 4,300 digits; such a duration is none."""
+    from tripplan.region.judge import duration_s
+
+    assert duration_s("PT" + "9" * 5000 + "H") != duration_s("PT1H")
+    assert duration_s("PT2H") == 7200.0
+
+
+@pytest.mark.parametrize("text", ["9" * 400, "9" * 60, "9" * 400 + " t"])
+def test_figures_that_no_sign_shows(text: str) -> None:
+    """A figure of dozens of digits overflows to infinity: it is no limit and no speed."""
+    from tripplan.rules.limits import size_limits
+    from tripplan.rules.speed import parse_speed
+
+    limits = size_limits({"maxheight": text, "maxweight": text, "maxwidth": text})
+    assert limits.height_m != limits.height_m
+    assert limits.weight_kg != limits.weight_kg
+    assert parse_speed(text) != parse_speed(text)
+
+
+def test_a_restriction_that_could_be_read_in_endless_ways(tmp_path: Path) -> None:
+    """Ways that share many junctions, each a via many times: left out and counted, not combined for ever."""
+    from tripplan.region.build import build
+
+    nodes = "".join(f"n{k} v1 T x{8 + k / 1000:.3f} y50\n" for k in range(1, 25))
+    refs = ",".join(f"n{k}" for k in range(1, 25))
+    ways = "".join(f"w{w} v1 Thighway=primary N{refs}\n" for w in range(101, 105))
+    via = ",".join(f"w{102 + k % 2}@via" for k in range(30))
+    path = tmp_path / "mesh.osm.opl"
+    path.write_text(f"{nodes}{ways}r1 v1 Ttype=restriction,restriction=no_left_turn Mw101@from,{via},w104@to\n")
+    region = build(path)
+    assert region.meta.faults["turn restrictions left out (too many ways to read it)"] == 1
+
+
+def test_a_point_of_a_track_outside_any_track(tmp_path: Path) -> None:
+    """A trkpt under another parent than trk is passed over where it begins and where it ends."""
+    from tripplan.request.tracks import load_track
+
+    path = tmp_path / "t.gpx"
+    path.write_text(GPX_TRACK.replace("<trk>", "<tr>").replace("</trk>", "</tr>"))
+    with pytest.raises(BadInputError, match=r"0 points|no track"):
+        load_track(path)
+
+
+def test_a_region_whose_numbers_point_nowhere(tmp_path: Path) -> None:
+    """A region file with right sums and a wrong number in any column of numbers that point is refused on loading."""
+    import io
+    import zipfile
+
+    import numpy as np
+
+    from tripplan.region.build import build
+    from tripplan.region.store import load, save
+
+    save(build(rich_map(tmp_path)), tmp_path / "rich.region")
+    with zipfile.ZipFile(tmp_path / "rich.region") as archive:
+        members = {info.filename: archive.read(info) for info in archive.infolist()}
+    pointing = ("ways/name", "ways/highway", "ways/surface", "ways/access_why", "pieces/a", "pieces/b", "pieces/way", "pieces/ptr", "pieces/lat_e7",
+                "junctions/barrier", "turns/pieces", "turns/via", "turns/ptr", "towns/name", "base/ptr", "strings/ptr", "places/ptr")  # fmt: skip
+    for name in pointing:
+        column = np.lib.format.read_array(io.BytesIO(members[f"{name}.npy"])).copy()
+        column[-1] = 250 if column.dtype == np.uint8 else 2_000_000_000
+        out = io.BytesIO()
+        np.lib.format.write_array(out, column, version=(1, 0))
+        with zipfile.ZipFile(tmp_path / "bad.region", "w") as archive:
+            for member, data in members.items():
+                archive.writestr(member, out.getvalue() if member == f"{name}.npy" else data)
+        with pytest.raises(BadInputError, match="damaged"):
+            load(tmp_path / "bad.region")
