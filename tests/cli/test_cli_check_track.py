@@ -56,7 +56,7 @@ def test_a_good_track(run, island: Path, tmp_path: Path) -> None:
         "check", tmp_path / "drive.gpx", "--region", island, "--json", tmp_path / "drive.json", "--map", tmp_path / "drive.html"
     )
     assert ran.code == 0, ran.out + ran.err
-    assert "on 06 February 2027" in ran.out
+    assert "on 6 February 2027" in ran.out
     assert f"The track drive: {len(points):,} points" in ran.out
     assert "Nothing forbidden was found." in ran.out
     told = json.loads((tmp_path / "drive.json").read_text(encoding="utf-8"))

@@ -6,19 +6,14 @@ from pathlib import Path
 
 import click
 
+from tripplan.cli.shared import count, plain, region_option
+
 __all__ = ["command"]
 
 
 @click.command("audit")
 @click.argument("plan_file", metavar="PLAN.json", type=click.Path(path_type=Path))
-@click.option(
-    "--region",
-    "region_file",
-    metavar="REGION",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="The region that the plan was made on.",
-)
+@region_option("The region that the plan was made on.")
 def command(plan_file: Path, region_file: Path) -> int:
     """Re-check a plan with code that shares nothing with the search.
 
@@ -35,15 +30,12 @@ def command(plan_file: Path, region_file: Path) -> int:
     km = sum(leg.length_m for day in plan.days for leg in day.legs) / 1000
     if not findings:
         click.echo(
-            f"Nothing found: {len(plan.days)} days, {nights} nights and {km:.0f} km of road hold against the map, the van and the trip."
+            f"Nothing found: {count(len(plan.days), 'day')}, {count(nights, 'night')} and {km:.0f} km of road hold against the map, "
+            "the van and the trip."
         )
         return 0
-    click.echo(f"{len(findings)} finding{'s' if len(findings) > 1 else ''}:")
+    click.echo(f"{count(len(findings), 'finding')}:")
     for f in findings:
         when = f"day {f.day}" if f.day else "whole trip"
-        click.echo(_plain(f"  {when:10}  {f.what:18}  {f.amount:10.1f} {f.unit:7}  {f.text}"))
+        click.echo(plain(f"  {when:10}  {f.what:18}  {f.amount:10.1f} {f.unit:7}  {f.text}"))
     return 1
-
-
-def _plain(text: str) -> str:
-    return "".join(c if c.isprintable() else "\ufffd" for c in text)

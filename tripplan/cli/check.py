@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tripplan.cli.shared import count, firm_option, outfit_option, plain, region_option
+
 if TYPE_CHECKING:
     from tripplan.model.track import Track
     from tripplan.request.waypoints import WayPoint
@@ -19,30 +21,9 @@ __all__ = ["command"]
 
 @click.command("check")
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
-@click.option(
-    "--region",
-    "region_file",
-    metavar="REGION",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="A region made by `tripplan region build`.",
-)
-@click.option(
-    "--outfit",
-    "outfit_file",
-    metavar="OUTFIT.toml",
-    default=None,
-    type=click.Path(path_type=Path),
-    help="The outfit; without it, a common one.",
-)
-@click.option(
-    "--firm",
-    "firm_file",
-    metavar="FIRM.toml",
-    default=None,
-    type=click.Path(path_type=Path),
-    help="The firm's rules; without it, common ones.",
-)
+@region_option()
+@outfit_option()
+@firm_option()
 @click.option(
     "--date",
     "day",
@@ -106,7 +87,7 @@ def command(
 
             result = check_track(region, brought, terms, closures, cache=cache, progress=progress)
     head = (
-        f"Checked for {outfit.name}, {outfit.height_m:g} m high, {outfit.mass_kg:,.0f} kg, on {when:%d %B %Y}, "
+        f"Checked for {outfit.name}, {outfit.height_m:g} m high, {outfit.mass_kg:,.0f} kg, on {when.day} {when:%B %Y}, "
         f"map data of {region.meta.data_date}."
     )
     papers: dict[Path, str] = {}
@@ -120,9 +101,9 @@ def command(
         papers[map_file] = check_map(result, region, head, name=file.stem)
     for path, text in papers.items():
         _write(path, text)
-    click.echo(_plain(head))
+    click.echo(plain(head))
     for line in _lines(result) if isinstance(brought, tuple) else _track_lines(result):  # type: ignore[arg-type]
-        click.echo(_plain(line))
+        click.echo(plain(line))
     return 1 if result.forbidden else 0
 
 
@@ -200,13 +181,9 @@ def _lines(result: CheckResult) -> list[str]:
     lines += [_stretch_line(s) for s in result.stretches]
     forbidden = [s for s in result.stretches if s.forbidden]
     if result.forbidden:
-        metres = sum(s.length_m for s in forbidden)
-        lines.append(f"This way must not be driven with the van: {len(forbidden)} forbidden stretches, {metres / 1000:.1f} km.")
+        lines.append(f"This way must not be driven with the van{_amount(forbidden)}.")
     else:
-        presumed = sum(s.length_m for s in result.stretches if s.kind == "presumed")
-        lines.append(
-            f"Nothing forbidden. {presumed / 1000:.1f} km are presumed sealed: untagged, but the map's evidence is good."
-        )
+        lines.append("Nothing forbidden." + _presumed(sum(s.length_m for s in result.stretches if s.kind == "presumed")))
     if not result.sealed_way:
         lines.append("No sealed way:")
         lines += [f"  {_between(names, gap.first, gap.second)}: {gap.why}" for gap in result.advised_gaps]
@@ -217,6 +194,16 @@ def _lines(result: CheckResult) -> list[str]:
         lines.append(f"Advise instead a way on sealed roads: {km:.1f} km, {_time(seconds)}{more}.")
         lines += [f"  {_between(names, gap.first, gap.second)} is left out: {gap.why}" for gap in result.advised_gaps]
     return lines
+
+
+def _amount(forbidden: list[Stretch]) -> str:
+    if not forbidden:
+        return ""
+    return f": {count(len(forbidden), 'forbidden stretch', 'forbidden stretches')}, {sum(s.length_m for s in forbidden) / 1000:.1f} km"
+
+
+def _presumed(metres: float) -> str:
+    return f" {metres / 1000:.1f} km are presumed sealed: untagged, but the map's evidence is good." if metres >= 50 else ""
 
 
 def _stretch_line(s: Stretch) -> str:
@@ -245,13 +232,11 @@ def _track_lines(result: TrackCheck) -> list[str]:
     }
     roads = [s for s in result.stretches if s.forbidden and s.kind != "too fast"]
     if roads:
-        metres = sum(s.length_m for s in roads)
-        lines.append(f"This track is not for the van: {len(roads)} forbidden stretches, {metres / 1000:.1f} km.")
+        lines.append(f"This track is not for the van{_amount(roads)}.")
     if by_kind["too fast"]:
         lines.append(f"Over the towing limit: {by_kind['too fast'] / 1000:.1f} km.")
     if not result.forbidden:
-        lines.append("Nothing forbidden was found.")
-    lines.append(f"{by_kind['presumed'] / 1000:.1f} km are presumed sealed: untagged, but the map's evidence is good.")
+        lines.append("Nothing forbidden was found." + _presumed(by_kind["presumed"]))
     untold = by_kind["not seen"] + by_kind["off the map"]
     if untold:
         lines.append(f"{untold / 1000:.1f} km could not be told: no judgement there, for or against.")
@@ -265,7 +250,3 @@ def _between(names: list[str], first: int, second: int) -> str:
 def _time(seconds: float) -> str:
     minutes = round(seconds / 60)
     return f"{minutes // 60} h {minutes % 60:02d} min"
-
-
-def _plain(text: str) -> str:
-    return "".join(c if c.isprintable() else "\ufffd" for c in text)

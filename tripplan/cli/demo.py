@@ -21,7 +21,15 @@ __all__ = ["command"]
     show_default=True,
     help="Folder for the papers.",
 )
-def command(trip_name: str, list_trips: bool, out: Path) -> int:
+@click.option(
+    "--copy",
+    "copy_to",
+    metavar="DIR",
+    default=None,
+    type=click.Path(path_type=Path),
+    help="Copy the sample files to change them, and stop.",
+)
+def command(trip_name: str, list_trips: bool, out: Path, copy_to: Path | None) -> int:
     """Plan a sample trip on an invented island: nothing to prepare, nothing to fetch."""
     from tripplan.cli.plan import plan_and_write
     from tripplan.cli.progress import shown
@@ -33,6 +41,8 @@ def command(trip_name: str, list_trips: bool, out: Path) -> int:
         for name, path in trips.items():
             click.echo(f"{name:24} {_first_comment(path)}")
         return 0
+    if copy_to is not None:
+        return _copy(copy_to)
     if trip_name and trip_name not in trips:
         raise BadInputError(
             f"no sample trip {trip_name!r}", where="--trip", accepted=", ".join(trips), next_step="choose one of them"
@@ -41,7 +51,27 @@ def command(trip_name: str, list_trips: bool, out: Path) -> int:
     click.echo("This is an invented island, an invented hire firm and invented people: a trip to try tripplan with.")
     with shown() as progress:
         region = sample_region(progress=progress)
-    return plan_and_write(path, region, out)
+    code = plan_and_write(path, region, out)
+    click.echo("\nFor a trip of your own, take copies of these files and change them: tripplan demo --copy my-files")
+    return code
+
+
+def _copy(folder: Path) -> int:
+    """Copy trips, vans, parties, outfits, firm and the island into a folder that is new or empty."""
+    import shutil
+
+    from tripplan.model.errors import BadInputError
+    from tripplan.pipeline import sample_folder
+
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise BadInputError(
+            f"{folder} is not empty", where="--copy", accepted="a new or empty folder", next_step="name another one"
+        )
+    shutil.copytree(sample_folder(), folder, ignore=shutil.ignore_patterns("*.py", "__pycache__"), dirs_exist_ok=True)
+    click.echo(f"Copied to {folder}. Change a trip_*.toml there, then:")
+    click.echo(f"  tripplan region build {folder / 'island.osm.pbf'} --out island.region")
+    click.echo(f"  tripplan plan {folder / 'trip_family_loop.toml'} --region island.region --out my-trip")
+    return 0
 
 
 def _first_comment(path: Path) -> str:

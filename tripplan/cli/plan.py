@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tripplan.cli.shared import region_option
+
 if TYPE_CHECKING:
     from tripplan.region.region import Region
 
@@ -15,14 +17,7 @@ __all__ = ["command", "plan_and_write"]
 
 @click.command("plan")
 @click.argument("trip_file", metavar="TRIP.toml", type=click.Path(path_type=Path))
-@click.option(
-    "--region",
-    "region_file",
-    metavar="REGION",
-    required=True,
-    type=click.Path(path_type=Path),
-    help="A region made by `tripplan region build`.",
-)
+@region_option()
 @click.option(
     "--out",
     metavar="DIR",
@@ -52,6 +47,8 @@ def plan_and_write(trip_file: Path, region: Region, out: Path, *, online_tiles: 
     from tripplan.report.write import write_papers
     from tripplan.request.trip_file import load_trip
 
+    if not str(out).strip() or out == Path():
+        raise BadInputError("no folder is named", where="--out", accepted="a folder, new or not", next_step="name one")
     if out.exists() and not out.is_dir():
         raise BadInputError(
             f"{out} is not a folder", where="--out", accepted="a folder, new or not", next_step="name another one"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tripplan.cli.region_local import add_command, check_out, doubts_command, local_lines, local_options, merge, read_local, told
+from tripplan.cli.shared import count, firm_option, outfit_option, plain
 
 if TYPE_CHECKING:
     from tripplan.model.trip import Firm
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
     from tripplan.region.region import Region
 
 __all__ = ["command"]
+
+#: Places out of reach that are named before the rest is counted.
+_NAMED = 20
 
 
 @click.group("region")
@@ -59,17 +63,17 @@ def build_command(file: Path | None, place: str, out: Path, name: str, local: tu
         sweep(out)
         save(region, out)
     for line in told(notes):
-        click.echo(_plain(line))
+        click.echo(plain(line))
     found = coverage(region)
     km = sum(row.km for row in found.roads)
     click.echo(
-        _plain(
+        plain(
             f"Prepared {region.meta.name or out.stem}: {km:,.0f} km of road, {len(region.places):,} places, data of {found.data_date}."
         )
     )
     if found.faults:
         click.echo(
-            _plain("Met in the map: " + "; ".join(f"{what} {count:,}" for what, count in sorted(found.faults.items())) + ".")
+            plain("Met in the map: " + "; ".join(f"{what} {count:,}" for what, count in sorted(found.faults.items())) + ".")
         )
     click.echo(f"Written to {out}. See what it knows with: tripplan region show {out}")
     return 0
@@ -77,22 +81,8 @@ def build_command(file: Path | None, place: str, out: Path, name: str, local: tu
 
 @command.command("show")
 @click.argument("region_file", metavar="REGION", type=click.Path(path_type=Path))
-@click.option(
-    "--outfit",
-    "outfit_file",
-    metavar="OUTFIT.toml",
-    default=None,
-    type=click.Path(path_type=Path),
-    help="Whose reach to count; without it, a common one.",
-)
-@click.option(
-    "--firm",
-    "firm_file",
-    metavar="FIRM.toml",
-    default=None,
-    type=click.Path(path_type=Path),
-    help="Whose rules hold; without it, common ones.",
-)
+@outfit_option("Whose reach to count; without it, a common one.")
+@firm_option("Whose rules hold; without it, common ones.")
 @click.option("--notes", is_flag=True, help="List all local knowledge, not only the first of it.")
 def show_command(region_file: Path, outfit_file: Path | None, firm_file: Path | None, notes: bool) -> int:
     """Print what a region knows and what it does not."""
@@ -105,10 +95,10 @@ def show_command(region_file: Path, outfit_file: Path | None, firm_file: Path | 
     outfit, firm = load_towing(outfit_file, firm_file)
     with shown() as progress:
         reach = _reach(region, outfit, firm, progress)
-    for line in _lines(coverage(region, outfit, reach), outfit.name):
-        click.echo(_plain(line))
+    for line in _lines(region, coverage(region, outfit, reach), outfit.name, reach):
+        click.echo(plain(line))
     for line in ("", *local_lines(region, every=notes)):
-        click.echo(_plain(line))
+        click.echo(plain(line))
     return 0
 
 
@@ -126,8 +116,9 @@ def _reach(region: Region, outfit: object, firm: Firm, progress: object) -> dict
     return {spot.place: why for spot, why in zip(spots, joined.why_not, strict=True)}
 
 
-def _lines(found: Coverage, outfit_name: str) -> list[str]:
-    country = f"{found.country} ({found.country_how})" if found.country else f"not known ({found.country_how})"
+def _lines(region: Region, found: Coverage, outfit_name: str, reach: dict[int, str]) -> list[str]:
+    how = "" if found.country_how in ("", "not known") else f" ({found.country_how})"
+    country = f"{found.country or 'not known'}{how}"
     lines = [
         f"{found.name}: data of {found.data_date}; country {country}; time zone {found.tz}",
         "",
@@ -146,24 +137,19 @@ def _lines(found: Coverage, outfit_name: str) -> list[str]:
         for k in ("sealed_km", "presumed_km", "unknown_km", "unsealed_km", "closed_km", "small_km")
     ]
     lines.append(f"  {'all':16}{sums[0]:9,.1f}{sums[1]:10,.1f}{sums[2]:9,.1f}{sums[3]:10,.1f}{sums[4]:17,.1f}{sums[5]:11,.1f}")
-    lines += ["", "Places, and what they offer (yes / presumed / no; the rest is not known)"]
+    lines += ["", "Places, and what they offer as the map tells; of the places not counted it tells nothing"]
     for offer_row in found.places:
         if offer_row.role == "sight":
             lines.append(f"  sights: {offer_row.places}")
             continue
         admit = f", {offer_row.admit} admit a van" if offer_row.role == "site" else ""
         lines.append(f"  {offer_row.kind or offer_row.role}: {offer_row.places}{admit}")
-        told = [
-            f"{word} {yes}/{presumed}/{no}" for word, (no, _, presumed, yes) in offer_row.offers.items() if yes or presumed or no
-        ]
-        lines.append("      " + (", ".join(told) if told else "nothing tagged"))
+        told = [f"{word}: {_answers(*answers)}" for word, answers in offer_row.offers.items() if any(answers[:1] + answers[2:])]
+        lines += [f"      {line}" for line in told or ["nothing tagged"]]
     if found.reached:
         lines += ["", f"Reached by {outfit_name} on sealed and presumed roads"]
         lines += [f"  {role}: {hit} of {count}" for role, (hit, count) in found.reached.items()]
-        lines += [f"      {count} not: {why}" for why, count in found.why_not[:12]]
-        rest = sum(count for _, count in found.why_not[12:])
-        if rest:
-            lines.append(f"      {rest} more for {len(found.why_not) - 12} other reasons")
+        lines += _unreached(region, reach)
     lines += ["", f"Named towns and villages: {found.towns}. Turn restrictions: {found.turn_restrictions}."]
     faults = "; ".join(f"{what} {count:,}" for what, count in sorted(found.faults.items()))
     lines.append(f"Faults met in the map: {faults or 'none'}.")
@@ -171,5 +157,18 @@ def _lines(found: Coverage, outfit_name: str) -> list[str]:
     return lines
 
 
-def _plain(text: str) -> str:
-    return "".join(c if c.isprintable() else "\ufffd" for c in text)
+def _answers(no: int, _unknown: int, presumed: int, yes: int) -> str:
+    told = ((yes, "yes"), (presumed, "presumed"), (no, "no"))
+    return ", ".join(f"{number} {word}" for number, word in told if number)
+
+
+def _unreached(region: Region, reach: dict[int, str]) -> list[str]:
+    """Name the places that the outfit does not reach, sites first, each with its reason."""
+    rows = sorted((region.places[row].role != "site", row) for row, why in reach.items() if why)
+    lines = []
+    for _, row in rows[:_NAMED]:
+        place = region.places[row]
+        lines.append(f"      not {place.name or place.ref} ({place.role}): {reach[row]}")
+    if len(rows) > _NAMED:
+        lines.append(f"      and {count(len(rows) - _NAMED, 'more place')}")
+    return lines

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tripplan.cli.shared import firm_option, outfit_option, plain
+
 if TYPE_CHECKING:
     from tripplan.region.region import Region
     from tripplan.request.local_files import LocalFile
@@ -80,9 +82,9 @@ def add_command(region_file: Path, local: tuple[Path, ...], maps: tuple[str, ...
         progress("Saving", float("nan"))
         save(made, out)
     for line in told(files):
-        click.echo(_plain(line))
+        click.echo(plain(line))
     for line in local_lines(made):
-        click.echo(_plain(line))
+        click.echo(plain(line))
     click.echo(f"Written to {out}.")
     return 0
 
@@ -95,10 +97,8 @@ def add_command(region_file: Path, local: tuple[Path, ...], maps: tuple[str, ...
 @click.option(
     "--out", metavar="FILE.csv", default=None, type=click.Path(path_type=Path), help="Write them to be answered, for --local."
 )
-@click.option(
-    "--outfit", "outfit_file", metavar="OUTFIT.toml", default=None, type=click.Path(path_type=Path), help="Whose routes count."
-)
-@click.option("--firm", "firm_file", metavar="FIRM.toml", default=None, type=click.Path(path_type=Path), help="Whose rules hold.")
+@outfit_option("Whose routes count; without it, a common one's.")
+@firm_option("Whose rules hold; without it, common ones.")
 def doubts_command(region_file: Path, top: int, out: Path | None, outfit_file: Path | None, firm_file: Path | None) -> int:
     """List what to find out first: roads of presumed or unknown surface and offers in doubt, by the routes that depend on them."""
     from tripplan.cli.progress import shown
@@ -116,7 +116,7 @@ def doubts_command(region_file: Path, top: int, out: Path | None, outfit_file: P
         terms = terms_for_firm(outfit, firm, region)
         found = find_doubts(region, terms, top=top, cache=cache_folder(), progress=progress)
     for line in _doubt_lines(found):
-        click.echo(_plain(line))
+        click.echo(plain(line))
     if out is not None:
         _write(out, _doubts_csv(found))
         click.echo(
@@ -234,7 +234,3 @@ def _write(path: Path, text: str) -> None:
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
-
-
-def _plain(text: str) -> str:
-    return "".join(c if c.isprintable() else "\ufffd" for c in text)

@@ -1,0 +1,39 @@
+"""What several commands share: their options, and text made fit for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+__all__ = ["count", "firm_option", "outfit_option", "plain", "region_option"]
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+_FILE: Any = click.Path(path_type=Path)
+
+
+def region_option(told: str = "A region made by `tripplan region build`.") -> Callable[[Command], Command]:
+    """``--region REGION``, always needed."""
+    return click.option("--region", "region_file", metavar="REGION", required=True, type=_FILE, help=told)
+
+
+def outfit_option(told: str = "The outfit; without it, a common one.") -> Callable[[Command], Command]:
+    """``--outfit OUTFIT.toml``."""
+    return click.option("--outfit", "outfit_file", metavar="OUTFIT.toml", default=None, type=_FILE, help=told)
+
+
+def firm_option(told: str = "The firm's rules; without it, common ones.") -> Callable[[Command], Command]:
+    """``--firm FIRM.toml``."""
+    return click.option("--firm", "firm_file", metavar="FIRM.toml", default=None, type=_FILE, help=told)
+
+
+def plain(text: str) -> str:
+    """Return text without control characters: names on a map may hold anything."""
+    return "".join(c if c.isprintable() else "\ufffd" for c in text)
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """Return a number with its word: 1 night, 2 nights."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
