@@ -410,6 +410,14 @@ def test_several_matches_are_listed(load: Callable[..., Trip]) -> None:
     assert line.endswith('accepted: one place; write it as "name, town near it", as "latitude, longitude" or as its map identity')
 
 
+@pytest.mark.parametrize(
+    ("line", "allowed"), [("", False), ("last_mile_at_stops = true", True), ("last_mile_at_stops = false", False)]
+)
+def test_last_mile_at_stops_is_the_firms(load: Callable[..., Trip], line: str, allowed: bool) -> None:
+    """A firm that does not say so keeps stops to known roads."""
+    assert load(firm=f"{PARTS['firm.toml']}{line}\n").firm.last_mile_at_stops is allowed
+
+
 def test_firm_and_outfit_on_their_own() -> None:
     """The two files that a check of a way needs are read without a trip."""
     firm = read_firm(SAMPLE / "firm.toml")

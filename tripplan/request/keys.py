@@ -148,6 +148,10 @@ _FIRM = (
     _text("phone", "Telephone for breakdowns and questions.", high=40),
     _number("towing_limit_kmh", 20, 130, "km/h", "Fastest that the firm lets the van be towed."),
     _number("last_mile_m", 0, 5000, "m", "Untagged service, residential or unclassified road allowed at either end of a day."),
+    _yes_no(
+        "last_mile_at_stops",
+        "Whether so much is also allowed at service stops and sights on the way, not only at a day's two ends.",
+    ),
     Key("car_surface", "choice", "Roads that the car may use alone.", choices=("any", "sealed")),
     _yes_no("ferries_allowed", "Whether the van may go aboard a ferry."),
     Key("areas_off_limits", "tables", "Areas where the van may not go.", default=()),

@@ -201,7 +201,9 @@ def cast_of(trip: Trip, region: Region, may_be: Callable[[Place], bool] = lambda
     hours = _Hours(trip.dates, region.meta.country)
     left: list[tuple[str, str]] = []
     near = _near_avoided(trip, region)
-    places = [p for p in region.places if p.index not in near and may_be(p)]
+    places = [
+        p for p in region.places if p.index not in near and may_be(p) and not (p.role == "service" and p.admits == Offer.NO)
+    ]
     guests = [p for p in places if p.role == "service" and p.only_guests]
     sites = [s for p in places if p.role == "site" and (s := _site(trip, p, guests, hours, left)) is not None]
     booked = _book(trip, region, sites, guests, hours)

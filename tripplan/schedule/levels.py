@@ -46,6 +46,13 @@ def _bits(mask: int) -> NDArray[np.bool_]:
     return np.array([bool(mask >> r & 1) for r in range(len(STORES))])
 
 
+def _left_alone(work: Work) -> NDArray[np.bool_]:
+    """(R) stores that come back empty: once emptied on the last day they are not used again."""
+    firm = work.trip.firm
+    asked = {Store.GREY: firm.return_grey_empty, Store.CASSETTE: firm.return_cassette_empty}
+    return np.array([asked.get(store, False) for store in STORES])
+
+
 def follow(work: Work, arcs: Sequence[int], without: NDArray[np.bool_] | None = None) -> list[DayLevels]:
     """Return the levels along a path, caps disregarded.
 
@@ -66,7 +73,9 @@ def follow(work: Work, arcs: Sequence[int], without: NDArray[np.bool_] | None = 
             way, site = way & ~without[d, 0], site & ~without[d, 1]
         level = np.where(way, 0, level)
         if d == p.days - 1:
-            found.append(DayLevels(leave, road, level, np.maximum(road * 0, level), level))
+            # What is emptied for the firm is left alone after that, the rest used to the end.
+            back = level + np.where(way & ~_left_alone(work), use.last_day, 0)
+            found.append(DayLevels(leave, road, back, back, level))
             break
         # The day's own use is carried into the night where a service on the way might come before it (see `use`).
         arrive = level + use.after[d]
@@ -100,7 +109,7 @@ def level_lines(work: Work, arcs: Sequence[int]) -> list[tuple[LevelLine, ...]]:
                 served.append("car" if work.options.car[arc] else "way")
             if d < p.days - 1 and int(p.leave_reset[p.arc_to[arc]]) >> r & 1:
                 served.append("site")
-            used = [int(part[r]) for part in (day.leave, day.arrive, day.worst, day.end)]
+            used = [int(part[r]) for part in (day.leave, day.arrive, day.worst, day.end if d < p.days - 1 else day.arrive)]
             if d == 0 and pick_up.dry[r]:  # not used before it is filled: it stays as it is
                 used[0] = int(pick_up.true[r])
                 used[1] = used[1] if way else used[0]

@@ -80,7 +80,7 @@ class Options:
     drive_s: I32
     total_s: I32
     serves: I32
-    sights: I32
+    sights: I64
     use: I32
     days: NDArray[np.uint64]
     car: B1
@@ -176,7 +176,7 @@ def _options(found: Found, stops: StopTable, frame: Frame, *, car: bool) -> Opti
 
     return Options(
         small(found.start), small(found.end), small(found.first), small(found.second), small(found.cost), small(found.money),
-        small(found.drive_s), small(found.total_s), small(serves), small(sights), small(use), found.days,
+        small(found.drive_s), small(found.total_s), small(serves), sights, small(use), found.days,
         np.full(count, car, dtype=bool),
     )  # fmt: skip
 
@@ -253,7 +253,7 @@ def undominated(o: Options, frame: Frame, *, compiled: bool | None = None) -> Op
 
 def _drop_beaten(o: Options, first: I64, worth: I64, *, money: bool, compiled: bool) -> NDArray[np.uint64]:
     """Return the days left of each row; rows of one pair of places (begun at ``first``) stand by cost."""
-    does = worth | o.sights.astype(np.int64) << 8
+    does = worth | o.sights << 8
     paid = o.money if money else np.zeros_like(o.money)
     if compiled:
         try:
