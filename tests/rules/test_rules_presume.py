@@ -1,7 +1,4 @@
-"""Presumed surfaces: each rule with the case where it must not bite, silence on few tags, and real maps with tags hidden."""
-
-import os
-from pathlib import Path
+"""Presumed surfaces: each rule with the case where it must not bite, silence on few tags."""
 
 import numpy as np
 import pytest
@@ -314,66 +311,3 @@ def test_a_rule_that_fails_its_trial_is_not_used() -> None:
         reason = found.reasons[found.why[asked]]
         assert ("contradicted in 4" in reason) != expected
         assert ("not contradicted (up to" in reason) == expected
-
-
-# ---------------------------------------------------------------- real maps
-
-EXTRACTS = os.environ.get("TRIPPLAN_EXTRACTS", "")
-needs_extracts = pytest.mark.skipif(not EXTRACTS, reason="TRIPPLAN_EXTRACTS is not set: no real extracts here")
-
-
-def real(name: str) -> tuple[np.ndarray, ...]:
-    from tripplan.region.build import build
-    from tripplan.region.judge import tagged_code
-
-    region = build(Path(EXTRACTS) / name)
-    ways, pieces = region.ways, region.pieces
-    count = len(ways.osm_id)
-    first = np.searchsorted(pieces.way, np.arange(count))
-    last = np.searchsorted(pieces.way, np.arange(count), side="right") - 1
-    middle = pieces.ptr[(first + last) // 2]
-    return (
-        ways.highway, tagged_code(ways.surface), np.bincount(pieces.way, weights=pieces.length_m, minlength=count),
-        pieces.lon_e7[middle] / 1e7, pieces.lat_e7[middle] / 1e7, ways.ref, ways.name,
-        np.column_stack((pieces.a[first], pieces.b[last])).astype(np.int64), ways.osm_id,
-    )  # fmt: skip
-
-
-@pytest.mark.extract
-@needs_extracts
-@pytest.mark.parametrize(
-    ("name", "found_at_least"), [("andorra-20250119.osm.pbf", 0.95), ("liechtenstein-20240304.osm.pbf", 0.7)]
-)
-def test_hidden_tags_are_found_again(name: str, found_at_least: float) -> None:
-    """Tags hidden by blocks of 5 km, a fifth at a time: nothing presumed is contradicted, and most sealed km are found."""
-    *arrays, _ = real(name)
-    highway, tagged, length, lon, lat = arrays[:5]
-    block = np.floor(lat * DEGREE_KM / 5).astype(int) * 10_000 + np.floor(
-        lon * DEGREE_KM * np.cos(np.radians(lat.mean())) / 5
-    ).astype(int)
-    numbers, inverse = np.unique(block, return_inverse=True)
-    fold = np.random.default_rng(0).integers(0, 5, len(numbers))[inverse]
-    known = (highway < 10) & (tagged != UNTAGGED)
-    right = wrong = 0.0
-    for k in range(5):
-        hidden = known & (fold == k)
-        shown = np.where(hidden, UNTAGGED, tagged).astype(np.uint8)
-        presumed, _, _ = presume(highway, shown, *arrays[2:])
-        right += length[hidden & presumed & (tagged == SEALED)].sum()
-        wrong += length[hidden & presumed & (tagged == UNSEALED)].sum()
-    assert wrong == 0
-    assert right >= found_at_least * length[known & (tagged == SEALED)].sum()
-
-
-@pytest.mark.extract
-@needs_extracts
-def test_an_old_map_judged_by_a_new_one() -> None:
-    """What is presumed on Andorra's map of 2013 is not contradicted by the tags of 2025, way by way of the same id."""
-    *old, old_id = real("andorra-20130528.osm.pbf")
-    *new, new_id = real("andorra-20250119.osm.pbf")
-    presumed, _, _ = presume(*old)
-    today = dict(zip(new_id.tolist(), new[1].tolist(), strict=True))
-    now = np.array([today.get(way, UNTAGGED) for way in old_id.tolist()])
-    km = old[2] / 1000
-    assert km[presumed & (now == SEALED)].sum() > 50
-    assert km[presumed & (now == UNSEALED)].sum() <= 0.01 * km[presumed & (now != UNTAGGED)].sum()
