@@ -22,8 +22,9 @@ GUESS_SOURCE = "guess by latitude and date (common practice, no source)"
 
 _LATITUDE = (0.0, 15.0, 30.0, 40.0, 50.0, 60.0, 70.0, 90.0)
 _YEAR_MEAN_C = (26.0, 25.5, 20.0, 14.0, 9.0, 3.5, -5.0, -20.0)
-_HALF_RANGE_NORTH = (1.0, 3.0, 7.0, 9.0, 9.0, 11.0, 13.0, 15.0)
-_HALF_RANGE_SOUTH = (1.0, 2.5, 5.0, 5.0, 5.0, 6.0, 8.0, 15.0)
+# No wave at the equator itself: the seasons of the two halves must meet there.
+_HALF_RANGE_NORTH = (0.0, 3.0, 7.0, 9.0, 9.0, 11.0, 13.0, 15.0)
+_HALF_RANGE_SOUTH = (0.0, 2.5, 5.0, 5.0, 5.0, 6.0, 8.0, 15.0)
 _HALF_DAY_SWING_C = (4.5, 5.0, 6.0, 5.5, 4.5, 4.0, 3.5, 3.0)
 _THROUGH_CLOUD = (0.62, 0.65, 0.70, 0.68, 0.52, 0.48, 0.48, 0.48)
 

@@ -60,7 +60,7 @@ def _read(text: str, country: str, lon: float | None, lat: float | None) -> Any:
                 )
             except library.UnknownCountryError:  # type: ignore[attr-defined]
                 continue
-            except library.ParserError:  # type: ignore[attr-defined]
+            except (library.ParserError, UnicodeEncodeError):  # type: ignore[attr-defined]  # half characters
                 break
             except library.InvalidCoordinatesError:  # type: ignore[attr-defined]
                 return None

@@ -33,13 +33,20 @@ class BadInputError(TripplanError, ValueError):
 
     def one_line(self) -> str:
         """Return the whole message on one line, safe to print."""
-        parts = [f"{self.where}: {self.what}" if self.where else self.what]
+        what, where = _cut(self.what, 1500), _cut(self.where, 600)
+        parts = [f"{where}: {what}" if where else what]
         if self.accepted:
             parts.append(f"accepted: {self.accepted}")
         if self.next_step:
-            parts.append(self.next_step)
+            parts.append(_cut(self.next_step, 300))
         text = "; ".join(parts)
         return "".join(c if c.isprintable() else "�" for c in text.replace("\n", " "))
+
+
+def _cut(text: str, most: int) -> str:
+    """Return a text with its middle left out where it is long: a value that somebody wrote may fill a page."""
+    half = most // 2 - 1
+    return text if len(text) <= most else f"{text[:half]}...{text[-half:]}"
 
 
 class NoPlanError(TripplanError):
