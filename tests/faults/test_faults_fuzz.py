@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -54,7 +55,7 @@ def test_the_runner_sees_faults(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
                 return str(1 // 0)
             if kind == "hang":
                 time.sleep(9)
-            raise BadInputError("x" * 5000)
+            raise BadInputError("x", accepted="y" * 5000)
 
         return one
 
@@ -141,3 +142,29 @@ def test_a_region_whose_numbers_point_nowhere(tmp_path: Path) -> None:
                 archive.writestr(member, out.getvalue() if member == f"{name}.npy" else data)
         with pytest.raises(BadInputError, match="damaged"):
             load(tmp_path / "bad.region")
+
+
+def test_hours_of_half_characters(tmp_path: Path) -> None:
+    """JSON can carry half a character (a lone surrogate); hours that hold one are not readable and say so."""
+    from tripplan.almanac.hours import is_open, is_readable
+    from tripplan.request.local_files import load_local
+
+    assert not is_readable("Mo-Fr 08:00-17:00 \ud800")
+    assert is_open("\ud800", datetime(2026, 1, 1, 12)) is None  # noqa: DTZ001 - wall clock
+    path = tmp_path / "n.geojson"
+    path.write_text(
+        '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"role":"dump","hours":"Mo \\ud800"},'
+        '"geometry":{"type":"Point","coordinates":[8,50]}}]}'
+    )
+    with pytest.raises(BadInputError, match="hours"):
+        load_local(path)
+
+
+def test_messages_stay_short() -> None:
+    """A key of thousands of letters does not make a message of thousands of letters; its two ends are kept."""
+    line = BadInputError(
+        "key `" + "9" * 90_000 + "` is unknown", where="trip.toml, " + "x" * 5000, next_step="y" * 900
+    ).one_line()
+    assert len(line) < 2600
+    assert "key `99" in line
+    assert "99` is unknown" in line

@@ -123,7 +123,7 @@ def spoil_json(rng: random.Random, value: Any, paths: Sequence[tuple[Any, ...]])
         key = path[-1]
         if what < 0.4:
             holder[key] = odd_value(rng)
-        elif what < 0.6 and isinstance(old, int | float) and not isinstance(old, bool):
+        elif what < 0.6 and isinstance(old, int | float) and not isinstance(old, bool) and abs(old) < 2**900:
             holder[key] = rng.choice((old + 1, old - 1, -old, old * 1000, old / 7, old + 1e-7))
         elif what < 0.7:
             del holder[key]
