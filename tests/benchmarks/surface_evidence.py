@@ -1,6 +1,6 @@
 """How good presumed surfaces are, on any maps: tables for this program's rule and the simple ones that it replaces.
 
-usage: python tests/benchmarks/surface_evidence.py [--km 5] [--seeds 4] [--old OLD NEW]... [MAP.osm.pbf ...]
+usage: python tests/benchmarks/surface_evidence.py [--km 5] [--seeds 4] [--choose] [--old OLD NEW]... [MAP.osm.pbf ...]
 
 Without maps: every extract that TRIPPLAN_EXTRACTS names, and the old maps among them judged by the new ones of the same
 place. Tables are Markdown. Intervals rest on blocks of 5 km: their number is that of a seed on average, contradictions are those
@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
@@ -37,6 +37,7 @@ from helpers.hiding import (  # noqa: E402
 )  # fmt: skip
 from helpers.surface_rules import RULES, by_evidence  # noqa: E402
 
+from tripplan.rules import evidence  # noqa: E402
 from tripplan.rules.presume import surface_evidence  # noqa: E402
 
 
@@ -148,6 +149,39 @@ def table_probability(maps: list[Map]) -> None:
         print(f"| {made.name} | " + " | ".join(row) + " |", flush=True)
 
 
+def table_left_out(maps: list[Map]) -> None:
+    """Choose the rule's limits by all maps but one, fewest wrong ways first, then most found; then ask the one left out."""
+    print("\n## Limits chosen without the map that they are tried on (hidden in blocks of 5 km with whole roads, two seeds)\n")
+    limits = [
+        {"ROAD_BLOCKS": blocks, "LEAST_BLOCK_BOUND": bound, "CLASS_RADIUS_KM": radius}
+        for blocks, bound, radius in product((4, 6, 10), (0.75, 0.8, 0.85), (4.0, 8.0, 12.0))
+    ]
+    kept = {word: getattr(evidence, word) for word in limits[0]}
+    scores: list[list[Score]] = []
+    try:
+        for chosen in limits:
+            for word, value in chosen.items():
+                setattr(evidence, word, value)
+            scores.append([hide_and_ask(made, by_evidence, seeds=range(2)) for made in maps])
+    finally:
+        for word, value in kept.items():
+            setattr(evidence, word, value)
+    mine = scores[limits.index(kept)]
+    print(
+        "| left out | chosen by the others (blocks a road, bound, radius) | ways contradicted, found % | with the built-in limits |\n|---|---|---|---|"
+    )
+    for m, made in enumerate(maps):
+        others = [n for n in range(len(maps)) if n != m]
+        best = max(
+            range(len(limits)),
+            key=lambda n: (-sum(len(scores[n][o].wrong_ways) for o in others), sum(scores[n][o].found for o in others)),
+        )
+        told = [f"{len(score.wrong_ways)}, {score.found:.0f}" for score in (scores[best][m], mine[m])]
+        print(
+            f"| {made.name} | {', '.join(f'{value:g}' for value in limits[best].values())} | {told[0]} | {told[1]} |", flush=True
+        )
+
+
 def pairs_among(maps: list[Map]) -> list[tuple[Map, Map]]:
     """Maps of one place (the first word of the file name), the oldest with the newest."""
     places: dict[str, list[Map]] = {}
@@ -168,6 +202,7 @@ def main() -> None:
     parser.add_argument("--km", type=float, default=5.0)
     parser.add_argument("--seeds", type=int, default=4)
     parser.add_argument("--old", nargs=2, action="append", type=Path, default=[], metavar=("OLD", "NEW"))
+    parser.add_argument("--choose", action="store_true", help="also choose the limits without each map in turn (minutes)")
     given = parser.parse_args()
     files = given.maps or ([] if given.old else sorted(Path(os.environ.get("TRIPPLAN_EXTRACTS", ".")).glob("*.osm.pbf")))
     maps = [open_map(path) for path in files]
@@ -180,6 +215,8 @@ def main() -> None:
     table_classes(tagged, given.seeds)
     table_thinned(tagged)
     table_probability(tagged)
+    if given.choose:
+        table_left_out(tagged)
     pairs = [(open_map(old), open_map(new)) for old, new in given.old] or pairs_among(maps)
     if pairs:
         table_old(pairs)
