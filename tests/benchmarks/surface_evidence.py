@@ -84,7 +84,9 @@ def table_classes(maps: list[Map], seeds: int) -> None:
         for g in range(len(CLASSES)):
             mine = made.main & (made.group == g) & (made.tagged != UNTAGGED)
             bad = made.km[mine & (made.tagged == UNSEALED)].sum()
-            row.append(f"{score.found_of(g):.0f} ({len(np.unique(block[mine]))}; {bad:.1f})" if mine.any() else "")
+            found = score.found_of(g)
+            told = "–" if np.isnan(found) else f"{found:.0f}"
+            row.append(f"{told} ({len(np.unique(block[mine]))}; {bad:.1f})" if mine.any() else "")
         print(f"| {made.name} | " + " | ".join(row) + " |", flush=True)
 
 
