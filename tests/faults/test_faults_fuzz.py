@@ -168,3 +168,28 @@ def test_messages_stay_short() -> None:
     assert len(line) < 2600
     assert "key `99" in line
     assert "99` is unknown" in line
+
+
+def test_a_nul_in_a_text_of_the_map(tmp_path: Path) -> None:
+    """A NUL in a string made libosmium read beyond its end and the process vanish: refused in pbf and OPL; empty strings are none."""
+    import random
+
+    from helpers.fuzz_targets import _blobs, _pbf
+
+    from tripplan.region.build import build
+
+    blobs = _blobs((prepare(tmp_path) / "rich.osm.pbf").read_bytes())
+    for number, (old, new) in enumerate(((b"main", b"mai\0"), (b"Kestrel", b"Kestrel"), (b"tourism", b"t\0urism"))):
+        path = tmp_path / f"x{number}.osm.pbf"
+        path.write_bytes(_pbf([(kind, data.replace(old, new)) for kind, data in blobs], random.Random(number)))
+        if old == new:
+            assert len(build(path).pieces.way) > 0
+            continue
+        with pytest.raises(BadInputError, match="NUL"):
+            build(path)
+    text = (tmp_path / "rich.osm.opl").read_text(encoding="utf-8")
+    (tmp_path / "y.osm.opl").write_text(text.replace("name=High", "name=%2c%0%41%"), encoding="utf-8")
+    assert ",0A" in build(tmp_path / "y.osm.opl").strings
+    (tmp_path / "x.osm.opl").write_text(text.replace("name=High", "name=H%00%h"), encoding="utf-8")
+    with pytest.raises(BadInputError, match="NUL"):
+        build(tmp_path / "x.osm.opl")

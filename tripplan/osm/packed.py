@@ -1,13 +1,15 @@
 """Map files that would unpack to far more than any map does, or that hold text without an end: refused before they are read.
 
 Libosmium reads whatever it is given, block by block. A file of a megabyte can make a gigabyte of it, and an XML parser looks
-at a text that never ends again and again.
+at a text that never ends again and again. A NUL inside a text ends it early there and makes libosmium 2 read beyond its end: the
+process would be gone.
 """
 
 from __future__ import annotations
 
 import bz2
 import gzip
+import re
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
@@ -23,6 +25,11 @@ _MOST_TIMES = 100
 _FLOOR = 64 << 20
 #: Text in which some mark must come within twice this length [bytes]: XML closes a tag, OPL ends a line (2,000 nodes of a way are 60 kB).
 _CHUNK = 256 << 10
+#: Largest block of a pbf file unpacked, as libosmium takes it (OSM wiki, PBF Format) [bytes].
+_MOST_BLOCK = 32 << 20
+_OPL_ESCAPE = re.compile(rb"%([0-9a-fA-F]*)%")
+_OPL_NUL = re.compile(rb"%0+%")
+_RAW, _RAW_SIZE, _ZLIB = 1, 2, 3
 
 
 def refuse_bombs(file: Path) -> None:
@@ -31,7 +38,7 @@ def refuse_bombs(file: Path) -> None:
     Raises
     ------
     BadInputError
-        When it unpacks to more than a hundred times its size, or has a tag or a line of more than half a megabyte.
+        When it unpacks to more than a hundred times its size, has a tag or a line of more than half a megabyte, or a NUL in a text.
     """
     name = file.name.lower()
     try:
@@ -59,6 +66,7 @@ def _check_sizes(file: Path, sizes: Iterator[tuple[int, int]]) -> None:
 def _text(file: Path, mark: bytes) -> Iterator[tuple[int, int]]:
     """Read a text through: bytes taken from disk and bytes made of them."""
     name, total, what = file.name.lower(), 0, "line" if mark == b"\n" else "tag"
+    rest = b""
     with file.open("rb") as raw:
         stream: IO[bytes] | gzip.GzipFile | bz2.BZ2File = raw
         if name.endswith(".gz"):
@@ -72,7 +80,26 @@ def _text(file: Path, mark: bytes) -> Iterator[tuple[int, int]]:
                     f"holds a {what} without an end", where=str(file), accepted="a map file",
                     next_step="fetch it again",
                 )  # fmt: skip
+            if mark == b"\n":
+                lines, _, rest = (rest + chunk).rpartition(b"\n")
+                if _writes_nul(lines):
+                    raise _nul(file)
             yield raw.tell(), total
+        if _writes_nul(rest):
+            raise _nul(file)
+
+
+def _writes_nul(lines: bytes) -> bool:
+    """Whether an escape of OPL stands for NUL; ``%2c%0%41%`` holds none: the signs belong together in pairs."""
+    if not _OPL_NUL.search(lines):
+        return False
+    return any(not found[1].strip(b"0") and found[1] for line in lines.split(b"\n") for found in _OPL_ESCAPE.finditer(line))
+
+
+def _nul(file: Path) -> BadInputError:
+    return BadInputError(
+        "holds a text with a NUL character in it", where=str(file), accepted="a map file", next_step="fetch it again"
+    )
 
 
 def _blocks(file: Path) -> Iterator[tuple[int, int]]:
@@ -81,16 +108,51 @@ def _blocks(file: Path) -> Iterator[tuple[int, int]]:
     with file.open("rb") as raw:
         while len(size := raw.read(4)) == 4:
             head = raw.read(min(int.from_bytes(size, "big"), 1 << 16))
-            length = _field(head, 3)
+            length = _number(head, 3)
             if length == 0:  # no block of a map is empty
                 return
-            start = raw.tell()
-            total += _field(raw.read(min(length, 32)), 2)
-            raw.seek(start + length)
-            yield start + length, total
+            blob = raw.read(length)
+            total += _number(blob[:32], _RAW_SIZE)
+            yield raw.tell(), total
+            if _has_nul(_unpacked(blob)):
+                raise _nul(file)
 
 
-def _field(data: bytes, wanted: int) -> int:
+def _unpacked(blob: bytes) -> bytes:
+    """Return what a block of a pbf file holds; nothing where it is packed in a way that is not zlib's."""
+    at = 0
+    while at < len(blob):
+        key, at = _varint(blob, at)
+        number, at = _varint(blob, at)
+        if key & 7 != 2:
+            continue
+        if key >> 3 == _RAW:
+            return blob[at : at + number]
+        if key >> 3 == _ZLIB:
+            return zlib.decompressobj().decompress(memoryview(blob)[at : at + number], _MOST_BLOCK)
+        at += number
+    return b""
+
+
+def _has_nul(block: bytes) -> bool:
+    """Whether a text of a block's table of strings, its first field, holds a NUL."""
+    if block[:1] != b"\x0a":
+        return False
+    size, at = _varint(block, 1)
+    table = block[at : at + size]
+    if table.count(b"\0") == table.count(b"\x0a\0"):  # the lengths of empty strings, and no other
+        return False
+    at = 0
+    while at < len(table):
+        _, at = _varint(table, at)
+        length, at = _varint(table, at)
+        if b"\0" in table[at : at + length]:
+            return True
+        at += length
+    return False
+
+
+def _number(data: bytes, wanted: int) -> int:
     """Return a whole number of a protobuf message by its field, 0 where it is not among the first bytes."""
     at = 0
     while at < len(data):
