@@ -123,8 +123,8 @@ def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tupl
     last = day == len(trip.dates) - 1
     places = 2 + len(cast.sites)
     limit = min(trip.first_day_drive_s, trip.max_drive_s) if day == 0 else trip.max_drive_s
-    for to in [1] if last else range(2, places):
-        stay = to == place
+    ends_of_day = [(1, False)] if last else [*((to, False) for to in range(2, places)), *([(place, True)] if place >= 2 else [])]
+    for to, stay in ends_of_day:
         stops, table = (cast.car_stops, ways.car) if stay else (cast.van_stops, ways.van)
         first = len(cast.sites) if stay else places
         ends = (place - 2, to - 2) if stay else (place, to)
@@ -133,6 +133,8 @@ def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tupl
         for chain in ways_there:
             if len(chain) == 2 and stay and all(stops[k].sight < 0 for k in chain):
                 continue
+            if not chain and not stay and to == place:
+                continue  # with the van one goes somewhere
             points = [ends[0], *(first + k for k in chain), ends[1]] if chain or not stay else []
             legs = [(int(table.total_s[a, b]), int(table.drive_s[a, b])) for a, b in pairwise(points)]
             if sum(d for _, d in legs) > limit:
@@ -191,7 +193,7 @@ def brute_force(work: Work) -> int | None:
                     best = spent - gain if best is None else min(best, spent - gain)
                     continue
                 site = cast.sites[to - 2]
-                count = int(nights) + 1 if stay else 1  # type: ignore[call-overload]
+                count = int(nights) + 1 if to == place else 1  # type: ignore[call-overload]
                 if not site.open[day] or (site.max_stay and count > site.max_stay):
                     continue
                 at_site = [bool(site.serves >> r & 1) for r in range(6)]

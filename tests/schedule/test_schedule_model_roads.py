@@ -280,3 +280,21 @@ def test_depot_off_the_roads_is_told(region_at, tmp_path):
     trip = trip_of(region, at)
     with pytest.raises(BadInputError, match="cannot be reached with the van"):
         make_plan(replace(trip, depot=Spot("X", "Xarn", *at["X"])), region, cache=tmp_path)
+
+
+def test_out_to_a_dump_and_back_to_the_same_site(tmp_path):
+    """With one site on the map and no dump there, the van is towed out to the dump and back to its place."""
+    region, at = drawn(tmp_path, WAYS, {k: v for k, v in NODES.items() if k not in ("T", "U", "X", "G")})
+    trip = trip_of(
+        region, at, nights=5, levels=Levels(60, 0, 0, 10, 10, 80), van=Van("van", 60, 50, 14, 10, 5.0, 2, 100, solar_w=200)
+    )
+    plan = make_plan(trip, region, cache=tmp_path / "cache")
+    assert plan.proof.proven
+    assert audit(plan, region) == ()
+    round_trips = [d for d in plan.days[1:-1] if d.kind == "towing"]
+    assert round_trips
+    for day in round_trips:
+        assert day.start.name == day.end.name == "Sandhome"
+        assert [leg.mode for leg in day.legs] == ["van", "van"]
+        assert any("cassette" in event.stores for event in day.events)
+    assert [d.night.stay_night for d in plan.days[:-1] if d.night] == [1, 2, 3, 4, 5]

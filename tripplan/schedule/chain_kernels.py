@@ -135,7 +135,7 @@ def _from_place(
     tried = np.empty((kinds, 2), np.int64)
     for j in range(places):
         may = allowed[j]
-        if may == 0 or i == j:
+        if may == 0:
             continue
         wanted = (~served[j] & (SIGHT - 1)) | SIGHT
         count = 0
@@ -149,6 +149,8 @@ def _from_place(
                     tried[kind[v], 0], tried[kind[v], 1] = v, cost
         for step in range(1 + kinds + stops):
             if step == 0:
+                if i == j:
+                    continue
                 v = -1
                 cost, gone, paid, bits = cents[i, j], drive[i, j], km[i, j], np.int64(0)
             else:

@@ -1,5 +1,7 @@
 """Ways to spend a day: from each place to each other with up to two stops, or out and back by car from a standing van.
 
+With the van one may also go out to stops and come back to the same place.
+
 All ways are looked at; one stays in the table on those days on which no other serves and visits as much at no more cost. Where
 a budget counts money, that must be no more either, and where driving draws on the van's battery, the class of driving time.
 Few places are worked through as whole arrays, many in compiled loops; both find the same ways.
@@ -99,7 +101,7 @@ class Options:
 
 
 def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, *, compiled: bool | None = None) -> Options:
-    """Return the undominated ways to tow from each place to each other.
+    """Return the undominated ways to tow from each place to each other, or by way of stops back to the same.
 
     Parameters
     ----------
@@ -110,8 +112,8 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
     """
     types = day_types(frame.leave, frame.arrive, stops)
     laid = stop_table(stops, types)
-    allowed = frame.days.copy()
-    np.fill_diagonal(allowed, np.uint64(0))
+    allowed, onward = frame.days, frame.days.copy()
+    np.fill_diagonal(onward, np.uint64(0))
     if compiled is None:
         compiled = places * places * len(stops) * len(stops) > _COMPILE_CHAINS
     if compiled:
@@ -139,7 +141,7 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
         kept = Options.join(parts)
         return replace(kept, total_s=_total(table, places, laid, kept))
     bar = not frame.money and len(frame.classes_s) == 1
-    found = [direct_chains(table, places, laid, types, allowed, frame.drive_s)]
+    found = [direct_chains(table, places, laid, types, onward, frame.drive_s)]
     found += near_chains(table, places, laid, types, allowed, frame.drive_s, frame.need, pairs=True, bar=bar)
     return undominated(Options.join([_options(f, laid, frame, car=False) for f in found]), frame)
 

@@ -161,7 +161,7 @@ def plan_of(work: Work, solution: Solution) -> Plan:
         begin = trip.depot if start == 0 else work.cast.sites[start - 2].spot
         sun = _sun(trip, d, spot)
         weather = weather_of(trip, d, spot.lat)
-        kind = "standing" if start == end else "towing"
+        kind = "standing" if work.options.car[arc] else "towing"
         day = Day(
             d + 1, trip.dates[d], kind, begin, spot, legs, events, night, lines[d], sun[0], sun[1],
             f"{weather.low_c:.0f} to {weather.high_c:.0f} °C, sun {weather.sun_kwh_per_m2:.1f} kWh/m² ({weather.source})",
