@@ -18,8 +18,9 @@ from helpers.fuzz import Tally, run  # noqa: E402
 from helpers.fuzz_seeds import prepare  # noqa: E402
 from helpers.fuzz_targets import SHARES  # noqa: E402
 
-#: Inputs to a worker process: little enough that what one leaks stays small.
-_PART = {"map_text": 1000, "map_pbf": 1000, "map_xml": 1000, "region": 3000, "plan": 5000, "merge": 2000}
+#: Inputs to a worker process: few enough that the writers which a failed reading of a map leaves to the end of its process (their
+#: destructors would end it) stay within its address space.
+_PART = {"map_text": 300, "map_pbf": 300, "map_xml": 300, "region": 3000, "plan": 5000, "merge": 2000}
 
 
 def parts(count: int, word: str, only: str = "") -> list[tuple[str, str, int, int]]:
