@@ -21,7 +21,7 @@ def cp_optimum(p: Problem, seconds: float = 20.0) -> int | None:
     seen: list[list] = [[] for _ in range(S)]  # (literal, what it adds) up to now
     hours: list[list] = [[] for _ in range(S)]
     stayed: dict = {}  # (place, nights in a row) -> literal
-    top = 200
+    top = max(200, int(p.cap.max(initial=0)))
 
     def after(start, total, prefix, tail, cap, name):
         m.add(start + prefix <= cap)
