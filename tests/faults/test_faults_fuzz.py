@@ -93,6 +93,14 @@ def test_figures_that_no_sign_shows(text: str) -> None:
     assert parse_speed(text) != parse_speed(text)
 
 
+@pytest.mark.parametrize("text", ["9" * 400, "P" + "9" * 5000 + "D", "PT" + "9" * 5000 + "H", "9" * 400 + " days"])
+def test_a_stay_of_thousands_of_digits(text: str) -> None:
+    """A longest stay that overflows is none that is known."""
+    from tripplan.rules.place_text import nights_of_stay
+
+    assert nights_of_stay(text) == 0
+
+
 def test_a_restriction_that_could_be_read_in_endless_ways(tmp_path: Path) -> None:
     """Ways that share many junctions, each a via many times: left out and counted, not combined for ever."""
     from tripplan.region.build import build
@@ -179,7 +187,7 @@ def test_a_nul_in_a_text_of_the_map(tmp_path: Path) -> None:
     from tripplan.region.build import build
 
     blobs = _blobs((prepare(tmp_path) / "rich.osm.pbf").read_bytes())
-    for number, (old, new) in enumerate(((b"main", b"mai\0"), (b"Kestrel", b"Kestrel"), (b"tourism", b"t\0urism"))):
+    for number, (old, new) in enumerate(((b"main", b"mai\0"), (b"Kestrel", b"Kestrel"), (b"tourism", b"t\0urism"), (b"natural", b"natu\n\0l"))):
         path = tmp_path / f"x{number}.osm.pbf"
         path.write_bytes(_pbf([(kind, data.replace(old, new)) for kind, data in blobs], random.Random(number)))
         if old == new:

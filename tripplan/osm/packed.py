@@ -140,9 +140,9 @@ def _has_nul(block: bytes) -> bool:
         return False
     size, at = _varint(block, 1)
     table = block[at : at + size]
-    if table.count(b"\0") == table.count(b"\x0a\0"):  # the lengths of empty strings, and no other
+    at = 2 if table[:2] == b"\x0a\0" else 0  # an empty string comes first
+    if b"\0" not in table[at:]:
         return False
-    at = 0
     while at < len(table):
         _, at = _varint(table, at)
         length, at = _varint(table, at)

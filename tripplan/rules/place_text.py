@@ -7,8 +7,8 @@ from collections.abc import Mapping
 
 __all__ = ["free_text", "mentions", "nights_of_stay", "parse_charge_cents", "parse_count", "quoted", "refuses"]
 
-_STAY = re.compile(r"^(?:max\.?\s*)?(\d+(?:[.,]\d+)?)\s*-?\s*([a-z]+)?\.?$")
-_ISO = re.compile(r"^p(?:(\d+)d)?(?:t(\d+)h)?$")
+_STAY = re.compile(r"^(?:max\.?\s*)?(\d{1,9}(?:[.,]\d+)?)\s*-?\s*([a-z]+)?\.?$")
+_ISO = re.compile(r"^p(?:(\d{1,9})d)?(?:t(\d{1,9})h)?$")
 _STAY_HOURS: dict[str, float] = {
     "m": 1 / 60, "min": 1 / 60, "minute": 1 / 60, "minutes": 1 / 60, "h": 1, "hr": 1, "hrs": 1, "hour": 1, "hours": 1,
     "d": 24, "day": 24, "days": 24, "night": 24, "nights": 24, "": 24, "w": 168, "week": 168, "weeks": 168,
