@@ -9,9 +9,11 @@ before the store is served again counts as so much more.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tripplan.model.errors import NoPlanError
 from tripplan.model.plan import Excess
@@ -21,6 +23,7 @@ from tripplan.schedule.assemble import Slack, Work, assemble, every_day_has_a_wa
 from tripplan.schedule.solve import solve
 from tripplan.schedule.timetable import clock_of
 from tripplan.schedule.walk import walk
+from tripplan.schedule.ways import FAR, Ways
 
 __all__ = ["excesses_of", "no_plan"]
 
@@ -53,7 +56,60 @@ def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
                 return NoPlanError(_message(best[1]), best[1])
         if best is not None and best[1]:
             return NoPlanError(_message(best[1]), best[1], least=False)
-    return NoPlanError(_message(certain) if certain else "no plan exists within the limits", certain)
+    found = certain or _stranded(work)
+    return NoPlanError(_message(found) if found else "no plan exists within the limits", found)
+
+
+def _stranded(work: Work) -> tuple[Excess, ...]:
+    """Name the day on which the van can go nowhere, however long it may drive, and why."""
+    trip, problem, sites = work.trip, work.problem, work.cast.sites
+    at = np.zeros(2 + len(sites), dtype=bool)
+    at[0] = True
+    for d in range(problem.days):
+        ways = next(w for w in work.ways if w.days >> d & 1)
+        rows = 2 + len(sites)
+        joined = ways.van.total_s[:rows, :rows] < FAR
+        reached = (joined[at].any(axis=0) | at) if at.any() else at
+        if d == problem.days - 1:
+            if not joined[at, 1].any():
+                text = f"{_day(work, d)}: no way leads back to {trip.return_depot.name}{_shut_on(work, d)}"
+                return (Excess("way", d + 1, 1, "day", text),)
+            break
+        reached[:2] = False
+        after = reached & (problem.night_cost[d, :rows] >= 0)
+        if not after.any():
+            why = _site_whys(ways, len(sites)) if d == 0 else _shut_on(work, d)
+            text = f"{_day(work, d)}: no site for the night can be reached with the van from {_from(work, at)}{why}"
+            return (Excess("way", d + 1, 1, "day", text),)
+        at = after
+    return ()
+
+
+def _from(work: Work, at: NDArray[np.bool_]) -> str:
+    names = [work.trip.depot.name, work.trip.return_depot.name, *(s.spot.name for s in work.cast.sites)]
+    here = [name for name, is_there in zip(names, at, strict=True) if is_there and name]
+    return " or ".join(here[:3]) + (f" or {len(here) - 3} other places" if len(here) > 3 else "")
+
+
+def _site_whys(ways: Ways, sites: int) -> str:
+    """Say why sites are not joined to the roads of the depot, the most frequent reasons first."""
+    if ways.joined_van is None or not sites:
+        return ""
+    counts = Counter(why for why in ways.joined_van.why_not[2 : 2 + sites] if why)
+    parts = [
+        f"{why} ({n} {'site' if n == 1 else 'sites'})" for why, n in sorted(counts.items(), key=lambda item: (-item[1], item[0]))
+    ]
+    return f": {'; '.join(parts[:3])}" if parts else ""
+
+
+def _shut_on(work: Work, d: int) -> str:
+    """Name roads that are closed by date on a day."""
+    from tripplan.roads.closures import closure_sets
+
+    region, trip = work.region, work.trip
+    closed = closure_sets(region, (trip.dates[d],), hours=trip.road_hours)[0].closed
+    names = sorted({region.string(int(region.ways.name[row])) or f"way {int(region.ways.osm_id[row])}" for row in closed})
+    return f" (closed that day: {', '.join(names[:4])}{' and others' if len(names) > 4 else ''})" if names else ""
 
 
 def _farther(work: Work, factor: float) -> int:
