@@ -33,13 +33,17 @@ def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool) -
 
     Exit code 0: planned and audited. 1: no plan exists; the nearest is described and nothing is written. 2: bad input.
     """
-    from tripplan.region.store import load
+    from tripplan.cli.hasten import no_collections
 
-    return plan_and_write(trip_file, load(region_file), out, online_tiles=online_tiles)
+    with no_collections():
+        from tripplan.region.store import load
+
+        return plan_and_write(trip_file, load(region_file), out, online_tiles=online_tiles)
 
 
 def plan_and_write(trip_file: Path, region: Region, out: Path, *, online_tiles: bool = False) -> int:
     """Plan, audit, write, and say what came out. Returns the exit code."""
+    from tripplan.cli.hasten import folium_alone
     from tripplan.cli.progress import shown
     from tripplan.model.errors import BadInputError, NoPlanError
     from tripplan.pipeline import audited_plan
@@ -63,6 +67,7 @@ def plan_and_write(trip_file: Path, region: Region, out: Path, *, online_tiles: 
         return 1
     with shown() as progress:
         progress("Writing the papers", float("nan"))
+        folium_alone()
         papers = write_papers(plan, region, out, online_tiles=online_tiles)
     for line in summary(plan, papers):
         click.echo(line)
