@@ -187,7 +187,9 @@ def test_a_nul_in_a_text_of_the_map(tmp_path: Path) -> None:
     from tripplan.region.build import build
 
     blobs = _blobs((prepare(tmp_path) / "rich.osm.pbf").read_bytes())
-    for number, (old, new) in enumerate(((b"main", b"mai\0"), (b"Kestrel", b"Kestrel"), (b"tourism", b"t\0urism"), (b"natural", b"natu\n\0l"))):
+    for number, (old, new) in enumerate(
+        ((b"main", b"mai\0"), (b"Kestrel", b"Kestrel"), (b"tourism", b"t\0urism"), (b"natural", b"natu\n\0l"))
+    ):
         path = tmp_path / f"x{number}.osm.pbf"
         path.write_bytes(_pbf([(kind, data.replace(old, new)) for kind, data in blobs], random.Random(number)))
         if old == new:
@@ -201,3 +203,32 @@ def test_a_nul_in_a_text_of_the_map(tmp_path: Path) -> None:
     (tmp_path / "x.osm.opl").write_text(text.replace("name=High", "name=H%00%h"), encoding="utf-8")
     with pytest.raises(BadInputError, match="NUL"):
         build(tmp_path / "x.osm.opl")
+
+
+@pytest.mark.parametrize("change", [{"return_min": 2**31}, {"handover_min": 2**40}, {"return_min": -(2**31)}])
+def test_minutes_beyond_the_calendar(change: dict[str, int]) -> None:
+    """A plan whose firm takes thousands of years for a return is audited, not stumbled over."""
+    from dataclasses import replace
+
+    from helpers import plans
+
+    from tripplan.audit.run import audit
+
+    region = plans.island()
+    plan = plans.plan(3, region=region)
+    trip = replace(plan.trip, firm=replace(plan.trip.firm, **change))
+    audit(replace(plan, trip=trip), region)
+
+
+def test_a_year_in_which_no_trip_is() -> None:
+    """Years at the ends of the calendar, from which a day cannot be counted on, are refused."""
+    from dataclasses import replace
+    from datetime import timedelta
+
+    from helpers import plans
+
+    trip = plans.trip(3)
+    for year in (1, 9999):
+        pick_up = trip.pick_up.replace(year=year, month=6, day=1)
+        with pytest.raises(BadInputError, match="year"):
+            replace(trip, pick_up=pick_up, return_by=pick_up + timedelta(days=3))

@@ -153,12 +153,12 @@ def _clock(plan: Plan, day: Day, found: Findings) -> None:
         if two.start < one.end - _MINUTE:
             found.add("timetable", day.number, 1, "", f"{two.text!r} starts before {one.text!r} has ended")
     if day.number == 1:
-        ready = trip.pick_up + timedelta(minutes=trip.firm.handover_min)
+        ready = trip.pick_up + _minutes(trip.firm.handover_min)
         moves = [e for e in day.events if e.kind == "drive"]
         if moves and moves[0].start < ready - _MINUTE:
             found.add("handover", 1, (ready - moves[0].start).total_seconds() / 60, "min", "leaves before the handover is over")
     if day.number == len(plan.days):
-        gone = trip.return_by - timedelta(minutes=trip.firm.return_min)
+        gone = trip.return_by - _minutes(trip.firm.return_min)
         moves = [e for e in day.events if e.kind in ("drive", "ferry")]
         if moves and moves[-1].end > gone + _MINUTE:
             late = (moves[-1].end - gone).total_seconds() / 60
@@ -239,3 +239,8 @@ def _daylight(plan: Plan, day: Day, found: Findings) -> None:
                 "min",
                 f"arrives at {drives[-1].end:%H:%M}, {late:.0f} min after the margin before sunset",
             )
+
+
+def _minutes(number: float) -> timedelta:
+    """Return so many minutes, a year at most: a plan read from a file may say any number, and the calendar ends."""
+    return timedelta(minutes=max(-525_600.0, min(float(number), 525_600.0)))

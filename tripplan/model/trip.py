@@ -185,6 +185,7 @@ class Trip:
         where = f"trip {self.name!r}"
         if self.pick_up.tzinfo is None or self.return_by.tzinfo is None:
             raise BadInputError("pick-up and return have no time zone", where=where)
+        check_range(self.pick_up.year, 1900, 2200, "year of pick-up", "", where)
         if self.return_by <= self.pick_up:
             raise BadInputError(
                 f"return {self.return_by:%Y-%m-%d %H:%M} is not after pick-up {self.pick_up:%Y-%m-%d %H:%M}",
