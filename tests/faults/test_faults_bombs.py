@@ -167,7 +167,7 @@ def end_of(name: str, folder: Path) -> None:
     assert not (folder / "out.region").exists()
 
 
-@pytest.mark.parametrize("name", ["attribute.osm.gz", "zeros.osm.pbf", "route.gpx", "zipped.region"])
+@pytest.mark.parametrize("name", ["attribute.osm.gz", "zeros.osm.pbf", "deep.gpx", "zipped.region", "dotted.toml"])
 def test_a_bomb_ends_in_one_line(folder: Path, name: str) -> None:
     """One of each family of readers, through the command line."""
     end_of(name, folder)

@@ -232,3 +232,16 @@ def test_a_year_in_which_no_trip_is() -> None:
         pick_up = trip.pick_up.replace(year=year, month=6, day=1)
         with pytest.raises(BadInputError, match="year"):
             replace(trip, pick_up=pick_up, return_by=pick_up + timedelta(days=3))
+
+
+def test_keys_of_many_parts(tmp_path: Path) -> None:
+    """A dotted key of hundreds of parts is refused before it is read; dots in texts, numbers and comments are none of its business."""
+    from tripplan.request.text_file import read_toml
+
+    path = tmp_path / "t.toml"
+    for text in ("a." * 300 + "b = 1", f"[{'a.' * 300}b]", f"x = {{{'a.' * 300}b = 1}}"):
+        path.write_text(text, encoding="utf-8")
+        with pytest.raises(BadInputError, match=r"more than 100 parts"):
+            read_toml(path)
+    path.write_text(f"x = \"{'.' * 300}\"\ny = [{', '.join(['[1.5, 2.5]'] * 300)}]\nz.a = '{'.' * 200}'\n", encoding="utf-8")
+    assert len(read_toml(path)[0]["y"]) == 300

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,9 @@ from tripplan.model.errors import BadInputError
 __all__ = ["read_text", "read_toml"]
 
 _MEGABYTE = 1_000_000
+#: Parts of a dotted key: time and memory of tomllib grow with their square.
+_MOST_DOTS = 100
+_QUOTED = re.compile(r'"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'')
 
 
 def read_text(path: Path, *, most_mb: float, accepted: str) -> str:
@@ -58,11 +62,15 @@ def read_text(path: Path, *, most_mb: float, accepted: str) -> str:
 def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     """Return what a TOML file holds, and its text."""
     text = read_text(path, most_mb=1, accepted="a TOML file")
+    if any(part.count(".") > _MOST_DOTS for part in re.split(r"[=,{}\[\]\n]", _QUOTED.sub("q", text))):
+        raise BadInputError(
+            f"a key of more than {_MOST_DOTS} parts", where=str(path), accepted="key = value lines", next_step="mend that line"
+        )
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as error:
         reason = str(error)
-    except RecursionError:
+    except (RecursionError, MemoryError):
         reason = "nested too deep"
     except ValueError as error:  # dates such as 2026-13-45
         reason = "a number has thousands of digits" if "digits" in str(error) else str(error)

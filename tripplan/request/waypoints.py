@@ -18,6 +18,7 @@ __all__ = ["MOST_POINTS", "WayPoint", "load_waypoints"]
 #: Limits on what is taken: points, and size of the file [MB].
 MOST_POINTS = 2000
 MOST_MB = 5.0
+_MOST_DEPTH, _MOST_ELEMENTS = 100, 200_000
 
 _ACCEPTED = "a .csv with the columns lat and lon, a .geojson with points or one line, or a .gpx with a route"
 _LAT_NAMES = ("lat", "latitude", "y", "breite", "lat_deg")
@@ -229,8 +230,28 @@ def _gpx(text: str, where: str) -> list[WayPoint]:
             accepted="plain GPX without <!DOCTYPE>",
             next_step="save the route again as plain GPX",
         )
+    depth = count = 0
+
+    class Bounded(ET.TreeBuilder):
+        """Builds a tree that is neither deep nor large."""
+
+        def start(self, tag: str, attrs: dict[Any, Any], /) -> Any:
+            nonlocal depth, count
+            depth, count = depth + 1, count + 1
+            if depth > _MOST_DEPTH or count > _MOST_ELEMENTS:
+                what = "is nested too deep" if depth > _MOST_DEPTH else f"holds more than {_MOST_ELEMENTS:,} elements"
+                raise BadInputError(what, where=where, accepted=_ACCEPTED, next_step="check the file")
+            return super().start(tag, attrs)
+
+        def end(self, tag: str, /) -> Any:
+            nonlocal depth
+            depth -= 1
+            return super().end(tag)
+
     try:
-        root = ET.fromstring(text)  # noqa: S314  (see above)
+        root = ET.fromstring(text, ET.XMLParser(target=Bounded()))  # noqa: S314  (see above)
+    except BadInputError:
+        raise
     except (ET.ParseError, ValueError) as error:
         raise BadInputError(f"is not XML ({error})", where=where, accepted=_ACCEPTED, next_step="check the file") from None
     if _local(root.tag) != "gpx":
