@@ -85,7 +85,7 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
             if item is SETTLED:
                 settled, late = True, np.zeros(len(STORES))
                 if not standing:
-                    said.not_better("arrive", used, slack, without=(Store.BATTERY,))
+                    said.not_better("arrive", used, slack, without=(Store.BATTERY, *said.on_the_way(last=day is plan.days[-1])))
             elif isinstance(item, _Stretch):
                 cut = slots(item.start_h, item.end_h)
                 use = hourly(
@@ -120,7 +120,7 @@ class _Said:
             line = self.lines.get(store)
             if line is None:
                 found.add("stated level", day.number, 1, "", f"{store.value} has no levels on this day")
-            elif abs(self._used(row, line.limit) - room[row]) > 1.0 / UNITS_PER[row] + 1e-6:
+            elif self._used(row, line.limit) > room[row] + 1.0 / UNITS_PER[row] + 1e-6:  # a stricter one harms nobody
                 limit = room[row] if store.fills else full[row] - room[row]
                 found.add(
                     "stated level", day.number, line.limit - limit, store.unit, f"the limit of {store.value} is {limit:.2f}"
@@ -132,6 +132,10 @@ class _Said:
     def served_here(self) -> tuple[Store, ...]:
         """Stores that the place serves: whenever one likes while there, so that no hour can be held against them."""
         return tuple(Store(s) for s, line in self.lines.items() if s in STORES and "site" in line.served.split("+"))
+
+    def on_the_way(self, *, last: bool) -> tuple[Store, ...]:
+        """Stores served on the way of the return day: stated as they are after it, as nobody lives in the van any more."""
+        return tuple(Store(s) for s, line in self.lines.items() if last and s in STORES and "way" in line.served.split("+"))
 
     def not_better(self, when: str, used: F64, slack: F64, *, without: tuple[Store, ...] = ()) -> None:
         """Put a finding where a stated level is better than what the hours come to.
