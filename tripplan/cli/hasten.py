@@ -12,7 +12,7 @@ __all__ = ["folium_alone", "no_collections"]
 
 @contextmanager
 def no_collections() -> Iterator[None]:
-    """Leave out the hunt for cycles of garbage: a plan makes few, and imports many objects that stay."""
+    """Leave out the hunt for cycles of garbage: a plan or a region makes few, and many objects that stay."""
     collecting = gc.isenabled()
     gc.disable()
     try:

@@ -38,6 +38,7 @@ command.add_command(doubts_command)
 @local_options
 def build_command(file: Path | None, place: str, out: Path, name: str, local: tuple[Path, ...], maps: tuple[str, ...]) -> int:
     """Prepare a region from FILE (.osm.pbf, .osm, .osm.gz, .osm.bz2), or live with --place."""
+    from tripplan.cli.hasten import no_collections
     from tripplan.cli.progress import shown
     from tripplan.model.errors import BadInputError
     from tripplan.model.leftovers import sweep
@@ -51,7 +52,7 @@ def build_command(file: Path | None, place: str, out: Path, name: str, local: tu
         )
     check_out(out)
     notes = read_local(local, maps)
-    with shown() as progress:
+    with no_collections(), shown() as progress:
         if file is not None:
             region = build(file, name=name, progress=progress)
         else:
