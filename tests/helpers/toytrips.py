@@ -130,6 +130,8 @@ def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tupl
         ends = (place - 2, to - 2) if stay else (place, to)
         numbers = range(len(stops))
         ways_there = [(), *((a,) for a in numbers), *permutations(numbers, 2)]
+        if not stay:  # with the van also two services and a sight
+            ways_there += [c for c in permutations(numbers, 3) if sum(stops[k].sight >= 0 for k in c) == 1]
         for chain in ways_there:
             if len(chain) == 2 and stay and all(stops[k].sight < 0 for k in chain):
                 continue

@@ -26,20 +26,22 @@ CHANGES = ({}, {"budget_cents": 50_000}, {"van": FRIDGE}, {"levels": Levels(0, 0
 def test_engines_find_the_same_ways(monkeypatch, change):
     """Whole arrays and compiled loops leave the same rows, with a budget, with classes of driving time, with dry barrels."""
     pytest.importorskip("numba")
-    rows = 0
+    rows = threes = 0
 
     def both(*args, **how):
-        nonlocal rows
+        nonlocal rows, threes
         one, two = (tow_options(*args, **how, compiled=engine) for engine in (False, True))
         for field in fields(one):
             assert np.array_equal(getattr(one, field.name), getattr(two, field.name)), field.name
         rows += len(one)
+        threes += int((one.third >= 0).sum())
         return one
 
     monkeypatch.setattr(assembly, "tow_options", both)
     for seed in range(6):
         toy_work(seed, nights=5, sites=9, services=9, sights=3, **change)
     assert rows > 3000
+    assert threes > 20
 
 
 @pytest.mark.parametrize("seed", range(12))

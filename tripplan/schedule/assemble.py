@@ -79,7 +79,7 @@ class Work:
         """Return the stops of an arc in order."""
         o = self.options
         pool = self.cast.car_stops if o.car[arc] else self.cast.van_stops
-        return tuple(pool[int(n)] for n in (o.first[arc], o.second[arc]) if n >= 0)
+        return tuple(pool[int(n)] for n in (o.first[arc], o.second[arc], o.third[arc]) if n >= 0)
 
     def ways_of(self, arc: int) -> Ways:
         """Return the ways that an arc goes by."""
@@ -88,7 +88,7 @@ class Work:
     def points(self, arc: int) -> tuple[int, ...]:
         """Return the rows of an arc's points in the table of its mode."""
         o = self.options
-        stops = [int(n) for n in (o.first[arc], o.second[arc]) if n >= 0]
+        stops = [int(n) for n in (o.first[arc], o.second[arc], o.third[arc]) if n >= 0]
         if o.car[arc]:
             sites = len(self.cast.sites)
             home = int(o.start[arc]) - 2

@@ -1,4 +1,4 @@
-"""The ways through up to two stops in plain loops, compiled: for many places.
+"""The ways through stops in plain loops, compiled: for many places.
 
 For each pair of places a short list holds the ways found so far that no other beats. A pair of stops is looked at only where the
 least that any way to the second stop can cost still beats the list. Same ways as `chain_tables`.
@@ -16,10 +16,10 @@ from tripplan.schedule.clock import BREAK_S, DRIVE_BETWEEN_BREAKS_S
 from tripplan.schedule.need import Need
 from tripplan.schedule.ways import FAR, Table
 
-__all__ = ["far_chains"]
+__all__ = ["LIST", "far_chains", "fitting", "uncovered", "use_class"]
 
 #: Ways kept of a pair of places; more are given out as they are, for the last thinning to sort out.
-_LIST = 512
+LIST = 512
 
 
 @njit(cache=True)
@@ -41,11 +41,10 @@ def _stop(at, since, seconds, opens, closes):
 
 
 @njit(cache=True)
-def _days(allowed, type_days, leave, arrive, i, j, v, w, places, total, drive, seconds, opens, closes, any_time):
-    """On which days a chain fits."""
+def fitting(allowed, type_days, leave, arrive, i, j, v, w, x, places, total, drive, seconds, opens, closes, any_time):
+    """On which days a chain of up to three stops fits (-1: none)."""
     days = np.uint64(0)
-    first = places + v if v >= 0 else j
-    free = (v < 0 or any_time[v]) and (w < 0 or any_time[w])
+    free = (v < 0 or any_time[v]) and (w < 0 or any_time[w]) and (x < 0 or any_time[x])
     took = np.int64(-1)
     for t in range(len(type_days)):
         if allowed & type_days[t] == 0:
@@ -54,18 +53,18 @@ def _days(allowed, type_days, leave, arrive, i, j, v, w, places, total, drive, s
             if leave[t, i] + took <= arrive[t, j]:
                 days |= allowed & type_days[t]
             continue
-        at, since = _leg(leave[t, i], 0, total[i, first], drive[i, first])
-        if v >= 0:
-            at, since = _stop(at, since, seconds[v], opens[t, v], closes[t, v])
-            if at < 0:
+        at, since, here = leave[t, i], np.int64(0), i
+        for stop in (v, w, x):
+            if stop < 0:
                 continue
-            onward = places + w if w >= 0 else j
-            at, since = _leg(at, since, total[places + v, onward], drive[places + v, onward])
-            if w >= 0:
-                at, since = _stop(at, since, seconds[w], opens[t, w], closes[t, w])
-                if at < 0:
-                    continue
-                at, since = _leg(at, since, total[places + w, j], drive[places + w, j])
+            at, since = _leg(at, since, total[here, places + stop], drive[here, places + stop])
+            at, since = _stop(at, since, seconds[stop], opens[t, stop], closes[t, stop])
+            if at < 0:
+                break
+            here = places + stop
+        if at < 0:
+            continue
+        at, since = _leg(at, since, total[here, j], drive[here, j])
         if free:
             took = at - leave[t, i]
         if at <= arrive[t, j]:
@@ -74,7 +73,7 @@ def _days(allowed, type_days, leave, arrive, i, j, v, w, places, total, drive, s
 
 
 @njit(cache=True)
-def _uncovered(days, cost, money, use, does, count, k_cost, k_money, k_use, k_does, k_days):
+def uncovered(days, cost, money, use, does, count, k_cost, k_money, k_use, k_does, k_days):
     """Days on which nothing kept does as much for less; equals are kept."""
     for r in range(count):
         if k_cost[r] < cost and k_money[r] <= money and k_use[r] <= use and does & ~k_does[r] == 0:
@@ -85,7 +84,8 @@ def _uncovered(days, cost, money, use, does, count, k_cost, k_money, k_use, k_do
 
 
 @njit(cache=True)
-def _use(drive, classes):
+def use_class(drive, classes):
+    """Return the class of a time at the wheel."""
     for c in range(len(classes)):
         if drive <= classes[c]:
             return c
@@ -98,7 +98,7 @@ def _from_place(
     opens, closes, any_time, purpose, stop_bits, kind, kind_purpose, pair_ok, effect, served, classes, count_money, pairs,
     out, out_days, room,
 ):  # fmt: skip
-    """Fill ``out`` (start, end, first, second, cost, money, drive) with the ways from one place; the count, or -1: no room."""
+    """Fill ``out`` (start, end, three stops, cost, money, drive) with the ways from one place; the count, or -1: no room."""
     stops = len(seconds)
     kinds = len(kind_purpose)
     put = 0
@@ -127,11 +127,11 @@ def _from_place(
                 paid = km[i, places + v] + fee[v] + km[places + v, places + w]
                 if paid < to_money[w, k]:
                     to_money[w, k] = paid
-    k_cost = np.empty(_LIST, np.int64)
-    k_money = np.empty(_LIST, np.int64)
-    k_use = np.empty(_LIST, np.int64)
-    k_does = np.empty(_LIST, np.int64)
-    k_days = np.empty(_LIST, np.uint64)
+    k_cost = np.empty(LIST, np.int64)
+    k_money = np.empty(LIST, np.int64)
+    k_use = np.empty(LIST, np.int64)
+    k_does = np.empty(LIST, np.int64)
+    k_days = np.empty(LIST, np.uint64)
     tried = np.empty((kinds, 2), np.int64)
     for j in range(places):
         may = allowed[j]
@@ -166,21 +166,21 @@ def _from_place(
             if cost >= FAR or gone > limit:
                 continue
             money = paid if count_money else np.int64(0)
-            use = _use(gone, classes)
+            use = use_class(gone, classes)
             does = (bits >> 8 << 8) | effect[j, bits & 31]
-            days = _uncovered(may, cost, money, use, does, count, k_cost, k_money, k_use, k_does, k_days)
+            days = uncovered(may, cost, money, use, does, count, k_cost, k_money, k_use, k_does, k_days)
             if days == 0:
                 continue
-            days = _days(may, type_days, leave, arrive, i, j, v, -1, places, total, drive, seconds, opens, closes, any_time)
+            days = fitting(may, type_days, leave, arrive, i, j, v, -1, -1, places, total, drive, seconds, opens, closes, any_time)
             if days == 0:
                 continue
             if put == room:
                 return -1
-            out[put, 0], out[put, 1], out[put, 2], out[put, 3] = i, j, v, -1
-            out[put, 4], out[put, 5], out[put, 6] = cost, paid, gone
+            out[put, 0], out[put, 1], out[put, 2], out[put, 3], out[put, 4] = i, j, v, -1, -1
+            out[put, 5], out[put, 6], out[put, 7] = cost, paid, gone
             out_days[put] = days
             put += 1
-            if count < _LIST:
+            if count < LIST:
                 k_cost[count], k_money[count], k_use[count], k_does[count], k_days[count] = cost, money, use, does, days
                 count += 1
         if not pairs:
@@ -202,8 +202,8 @@ def _from_place(
                     does = (bits >> 8 << 8) | effect[j, bits & 31]
                     least = to_cost[w, k] + onward
                     cheap = to_money[w, k] + fee[w] + km[places + w, j] if count_money else np.int64(0)
-                    quick = _use(to_drive[w, k] + drive[places + w, j], classes)
-                    if _uncovered(may, least, cheap, quick, does, count, k_cost, k_money, k_use, k_does, k_days) == 0:
+                    quick = use_class(to_drive[w, k] + drive[places + w, j], classes)
+                    if uncovered(may, least, cheap, quick, does, count, k_cost, k_money, k_use, k_does, k_days) == 0:
                         continue
                 for v in range(stops):
                     if kind[v] != k or begin[v] >= FAR or not pair_ok[v, w] or only_to[v] >= 0:
@@ -214,20 +214,20 @@ def _from_place(
                         continue
                     paid = km[i, places + v] + fee[v] + km[places + v, places + w] + fee[w] + km[places + w, j]
                     money = paid if count_money else np.int64(0)
-                    use = _use(gone, classes)
+                    use = use_class(gone, classes)
                     bits = stop_bits[v] | stop_bits[w]
                     does = (bits >> 8 << 8) | effect[j, bits & 31]
-                    if _uncovered(may, cost, money, use, does, count, k_cost, k_money, k_use, k_does, k_days) == 0:
+                    if uncovered(may, cost, money, use, does, count, k_cost, k_money, k_use, k_does, k_days) == 0:
                         continue
-                    days = _days(
-                        may, type_days, leave, arrive, i, j, v, w, places, total, drive, seconds, opens, closes, any_time
+                    days = fitting(
+                        may, type_days, leave, arrive, i, j, v, w, -1, places, total, drive, seconds, opens, closes, any_time
                     )
                     if days == 0:
                         continue
                     if put == room:
                         return -1
-                    out[put, 0], out[put, 1], out[put, 2], out[put, 3] = i, j, v, w
-                    out[put, 4], out[put, 5], out[put, 6] = cost, paid, gone
+                    out[put, 0], out[put, 1], out[put, 2], out[put, 3], out[put, 4] = i, j, v, w, -1
+                    out[put, 5], out[put, 6], out[put, 7] = cost, paid, gone
                     out_days[put] = days
                     put += 1
                     # What the new way beats leaves the list.
@@ -242,7 +242,7 @@ def _from_place(
                             k_does[stay], k_days[stay] = k_does[r], k_days[r]
                             stay += 1
                     count = stay
-                    if count < _LIST:
+                    if count < LIST:
                         k_cost[count], k_money[count], k_use[count], k_does[count], k_days[count] = cost, money, use, does, days
                         count += 1
     return put
@@ -261,7 +261,7 @@ def far_chains(
     money: bool,
     classes_s,
 ):
-    """Return the ways with no stop, one or two that may be the best on some day, place by place.
+    """Return the ways with no stop, one, two, or two services and a sight that may be the best on some day, place by place.
 
     Parameters
     ----------
@@ -280,7 +280,14 @@ def far_chains(
     if pairs and len(stops):
         good[pairs_of(stops)] = True
     masks = np.arange(32)
-    room = 64 * places
+    classes = np.array(classes_s, dtype=np.int64)
+    services = good & (stops.sight < 0)[:, None] & (stops.sight < 0)[None, :]
+    sights = np.flatnonzero(stops.sight >= 0) if services.any() else np.zeros(0, dtype=np.int64)
+    values = np.stack((table.cents, table.km_cents, table.drive_s))
+    adds = np.stack((stops.cents, stops.fee, np.zeros_like(stops.fee)))
+    from tripplan.schedule.triple_kernels import least_after, triples
+
+    after_one, after_two = least_after(places, sights, kind, len(kind_purpose), services, values, adds)
     for i in range(places):
         if not (allowed[i] != 0).any():
             continue
@@ -292,26 +299,40 @@ def far_chains(
             end = int(np.flatnonzero(need.arriving == value)[0])
             rows.append(need.effect(np.full(32, i), np.full(32, end), masks))
         effect = np.stack(rows)[which]
-        while True:
-            out, out_days = np.empty((room, 7), dtype=np.int64), np.empty(room, dtype=np.uint64)
-            count = _from_place(
+
+        def few(out, out_days, room, i=i, served=served, effect=effect):
+            return _from_place(
                 i, places, table.total_s, table.drive_s, table.cents, table.km_cents, allowed[i], limit[i], types.days, types.leave,
                 types.arrive, stops.seconds, stops.cents, stops.fee, stops.only_from, stops.only_to, stops.opens, stops.closes,
-                stops.any_time, purpose, bits, kind, kind_purpose, good, effect, served, np.array(classes_s, dtype=np.int64), money,
-                pairs, out, out_days, room,
+                stops.any_time, purpose, bits, kind, kind_purpose, good, effect, served, classes, money, pairs, out, out_days, room,
             )  # fmt: skip
-            if count >= 0:
-                break
-            room *= 2
-        cells = out[:count].T.copy()
-        yield Found(
-            cells[0],
-            cells[1],
-            cells[2],
-            cells[3],
-            cells[4],
-            cells[5],
-            cells[6],
-            np.zeros(count, dtype=np.int64),
-            out_days[:count],
-        )
+
+        known, known_days = _filled(few, 64 * places)
+        if not len(sights):
+            yield _found(known, known_days)
+            continue
+
+        def three(out, out_days, room, i=i, served=served, effect=effect, known=known, known_days=known_days):
+            return triples(
+                i, places, table.total_s, table.drive_s, values, adds, allowed[i], limit[i], types.days, types.leave, types.arrive,
+                stops.seconds, stops.only_from, stops.only_to, stops.opens, stops.closes, stops.any_time, bits, kind, kind_purpose,
+                services, effect, served, classes, money, sights, after_one, after_two, known, known_days, out, out_days, room,
+            )  # fmt: skip
+
+        more, more_days = _filled(three, 16 * places)
+        yield _found(np.concatenate((known, more)), np.concatenate((known_days, more_days)))
+
+
+def _filled(fill, room):
+    """Call a kernel with room enough; return its rows and their days."""
+    while True:
+        out, out_days = np.empty((room, 8), dtype=np.int64), np.empty(room, dtype=np.uint64)
+        count = fill(out, out_days, room)
+        if count >= 0:
+            return out[:count], out_days[:count]
+        room *= 4
+
+
+def _found(rows, days):
+    start, end, first, second, third, cost, money, drive = rows.T.copy()
+    return Found(start, end, first, second, third, cost, money, drive, np.zeros(len(days), dtype=np.int64), days)

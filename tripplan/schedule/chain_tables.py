@@ -1,4 +1,4 @@
-"""All ways through up to two stops as whole arrays: for few places, where loading a compiler takes longer than the work.
+"""All ways through stops as whole arrays: for few places, where loading a compiler takes longer than the work.
 
 Ways that see the same sights and serve the same stores are a group. First the cheapest way of each group between each pair of
 places is tried on the days; what it costs bars all dearer ways that do no more on those days, and only what is left is tried.
@@ -16,14 +16,14 @@ from tripplan.schedule.chains import SIGHT, DayTypes, Legs, StopTable, fitting_d
 from tripplan.schedule.need import Need
 from tripplan.schedule.ways import Table
 
-__all__ = ["Found", "direct_chains", "near_chains", "pairs_of"]
+__all__ = ["MUCH", "Found", "direct_chains", "near_chains", "pairs_of", "price", "small", "try_chains"]
 
 I64 = NDArray[np.int64]
 I32 = NDArray[np.int32]
 U64 = NDArray[np.uint64]
 B1 = NDArray[np.bool_]
 #: More than anything costs or takes, small enough that a few of it add up in 32 bits.
-_MUCH = 1 << 28
+MUCH = 1 << 28
 #: Cells of one work table.
 _CHUNK = 3_000_000
 
@@ -36,6 +36,7 @@ class Found:
     end: I64
     first: I64
     second: I64
+    third: I64
     cost: I64
     money: I64
     drive_s: I64
@@ -73,21 +74,22 @@ def price(table: Table, places: int, stops: StopTable, start: I64, end: I64, num
     return cost, money, legs
 
 
-def _try(
+def try_chains(
     table: Table, places: int, stops: StopTable, types: DayTypes, allowed: U64, start: I64, end: I64, numbers: list[I64]
 ) -> Found:
+    """Return chains of stops with what they cost and the days on which they fit, (n) each."""
     cost, money, legs = price(table, places, stops, start, end, numbers)
     days, took = fitting_days(allowed[start, end], start, end, legs, numbers, stops, types)
     none = np.full(len(start), -1, dtype=np.int64)
     drive = np.sum([d for _, d in legs], axis=0)
-    first, second = [*numbers, none, none][:2]
-    return Found(start, end, first, second, cost, money, drive, took, days)
+    first, second, third = [*numbers, none, none, none][:3]
+    return Found(start, end, first, second, third, cost, money, drive, took, days)
 
 
 def direct_chains(table: Table, places: int, stops: StopTable, types: DayTypes, allowed: U64, limit: I64) -> Found:
     """Return the ways with no stop."""
     start, end = np.nonzero((allowed != 0) & (table.drive_s[:places, :places] <= limit[:, None]))
-    return _try(table, places, stops, types, allowed, start, end, [])
+    return try_chains(table, places, stops, types, allowed, start, end, [])
 
 
 @dataclass(frozen=True)
@@ -122,9 +124,7 @@ def _columns(stops: StopTable, *, pairs: bool) -> _Columns:
     serves = stops.serves[first] | np.where(once, 0, stops.serves[two])
     seen: I64 = np.where(stops.sight >= 0, 1 << np.maximum(stops.sight, 0), 0).astype(np.int64)
     sights: I64 = seen[first] | np.where(once, 0, seen[two])
-    opening: B1 = np.asarray((stops.closes >= 0).any(axis=2))  # (T, V)
-    weights = 1 << np.arange(len(opening))
-    open_on = (opening * weights[:, None]).sum(axis=0)
+    open_on = stops.open_on
     types = open_on[first] & np.where(once, -1, open_on[two])
     order = np.lexsort((second, first, types, serves, sights))
     first, second, mine, others = first[order], second[order], mine[order], others[order]
@@ -166,8 +166,9 @@ def near_chains(
     return out
 
 
-def _small(values: I64) -> I32:
-    return np.minimum(values, _MUCH).astype(np.int32)
+def small(values: I64) -> I32:
+    """Return costs or times in 32 bits, `MUCH` for more."""
+    return np.minimum(values, MUCH).astype(np.int32)
 
 
 def _chunk(
@@ -176,26 +177,26 @@ def _chunk(
 ) -> list[Found]:  # fmt: skip
     """Try the ways that begin at some places."""
     at = places + c.first
-    cost_in, drive_in = _small(table.cents[rows[:, None], at]), _small(table.drive_s[rows[:, None], at])
+    cost_in, drive_in = small(table.cents[rows[:, None], at]), small(table.drive_s[rows[:, None], at])
     cost_in = cost_in + stops.cents[c.first].astype(np.int32)
     two = np.flatnonzero(c.second >= 0)
     step = places + c.first[two], places + c.second[two]
-    cost_in[:, two] += _small(table.cents[step]) + stops.cents[c.second[two]].astype(np.int32)
-    drive_in[:, two] += _small(table.drive_s[step])
+    cost_in[:, two] += small(table.cents[step]) + stops.cents[c.second[two]].astype(np.int32)
+    drive_in[:, two] += small(table.drive_s[step])
     for number in (c.first, c.second):
         only = np.where(number >= 0, stops.only_from[np.maximum(number, 0)], -1)
-        cost_in[(only >= 0)[None, :] & (only[None, :] != rows[:, None])] = _MUCH
+        cost_in[(only >= 0)[None, :] & (only[None, :] != rows[:, None])] = MUCH
     end = np.arange(places)
-    cost_out, drive_out = _small(table.cents[places + c.last, :places]), _small(table.drive_s[places + c.last, :places])
+    cost_out, drive_out = small(table.cents[places + c.last, :places]), small(table.drive_s[places + c.last, :places])
     only = stops.only_to[c.last]
-    cost_out[(only >= 0)[:, None] & (only[:, None] != end[None, :])] = _MUCH
-    cost = np.minimum(cost_in, _MUCH)[:, :, None] + cost_out[None]
+    cost_out[(only >= 0)[:, None] & (only[:, None] != end[None, :])] = MUCH
+    cost = np.minimum(cost_in, MUCH)[:, :, None] + cost_out[None]
     wanted = need.masks(rows)
-    bad = drive_in[:, :, None] + drive_out[None] > np.minimum(limit[rows], _MUCH - 1).astype(np.int32)[:, None, None]
+    bad = drive_in[:, :, None] + drive_out[None] > np.minimum(limit[rows], MUCH - 1).astype(np.int32)[:, None, None]
     bad |= (c.mine[None, :, None] & wanted[:, None, :]) == 0
     bad |= (c.others[None, :, None] & wanted[:, None, :]) == 0
     bad |= (allowed[rows] == 0)[:, None, :]
-    cost[bad] = _MUCH
+    cost[bad] = MUCH
     del bad
 
     def tried(i: I64, q: I64, j: I64) -> Found:
@@ -204,25 +205,25 @@ def _chunk(
         for single in (True, False):
             k = np.flatnonzero(once == single)
             numbers = [c.first[q[k]]] if single else [c.first[q[k]], c.second[q[k]]]
-            parts.append((k, _try(table, places, stops, types, allowed, rows[i[k]], j[k], numbers)))
+            parts.append((k, try_chains(table, places, stops, types, allowed, rows[i[k]], j[k], numbers)))
         back = np.argsort(np.concatenate([k for k, _ in parts]), kind="stable")
         return Found(*(np.concatenate([getattr(f, name) for _, f in parts])[back] for name in Found.__dataclass_fields__))
 
     if not bar:
-        i, q, j = np.nonzero(cost < _MUCH)
+        i, q, j = np.nonzero(cost < MUCH)
         return [tried(i, q, j)]
     # The cheapest of each group.
     edges = np.append(c.begin, len(c.first))
     best = np.stack([cost[:, a:b].argmin(axis=1) + a for a, b in itertools.pairwise(edges)], axis=1)
     least = np.take_along_axis(cost, best, axis=1)
-    i, g, j = np.nonzero(least < _MUCH)
+    i, g, j = np.nonzero(least < MUCH)
     one = tried(i, best[i, g, j], j)
     bars = _bars(types, allowed[rows], need, c, rows, (i, g, j), one)
     kept = one.take((one.cost <= bars[i, g, j]) & (one.days != 0))
     # All that are no dearer than what is known to do as much on each day.
-    np.put_along_axis(cost, best, _MUCH, axis=1)
-    np.putmask(cost, cost > np.minimum(bars, _MUCH - 1)[:, c.group], _MUCH)
-    i, q, j = np.nonzero(cost < _MUCH)
+    np.put_along_axis(cost, best, MUCH, axis=1)
+    np.putmask(cost, cost > np.minimum(bars, MUCH - 1)[:, c.group], MUCH)
+    i, q, j = np.nonzero(cost < MUCH)
     more = tried(i, q, j)
     return [kept, more.take(more.days != 0)]
 
@@ -234,7 +235,7 @@ def _bars(
     i, g, j = cells
     shape = allowed.shape
     flat = i * shape[1] + j
-    known = np.full((len(types.days), len(c.sights), allowed.size), _MUCH, dtype=np.int32)
+    known = np.full((len(types.days), len(c.sights), allowed.size), MUCH, dtype=np.int32)
     for t, mask in enumerate(types.days):
         fits = (tried.days & mask) != 0
         known[t, g[fits], flat[fits]] = tried.cost[fits]

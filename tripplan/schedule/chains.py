@@ -54,6 +54,12 @@ class StopTable:
         return len(self.serves)
 
     @property
+    def open_on(self) -> I64:
+        """(V) bits of the types of days on which each is open at all."""
+        there = np.asarray((self.closes >= 0).any(axis=2))
+        return np.asarray((there * (1 << np.arange(len(there)))[:, None]).sum(axis=0), dtype=np.int64)
+
+    @property
     def purpose(self) -> I64:
         """(V) what each is for: mask of stores, or `SIGHT`."""
         return np.where(self.sight >= 0, SIGHT, self.serves)

@@ -1,6 +1,6 @@
-"""Ways to spend a day: from each place to each other with up to two stops, or out and back by car from a standing van.
+"""Ways to spend a day: from each place to each other with a few stops on the way, or out and back by car from a standing van.
 
-With the van one may also go out to stops and come back to the same place.
+With the van there are up to two stops, or two services and a sight, and one may also come back to the same place.
 
 All ways are looked at; one stays in the table on those days on which no other serves and visits as much at no more cost. Where
 a budget counts money, that must be no more either, and where driving draws on the van's battery, the class of driving time.
@@ -19,6 +19,7 @@ from tripplan.schedule.candidates import Stop
 from tripplan.schedule.chain_tables import Found, direct_chains, near_chains, pairs_of, price
 from tripplan.schedule.chains import DayTypes, StopTable, day_types, fitting_days, stop_table, time_taken
 from tripplan.schedule.need import Need
+from tripplan.schedule.triple_tables import Known, triple_chains
 from tripplan.schedule.ways import FAR, Table
 
 __all__ = ["Frame", "Options", "stand_options", "tow_options", "undominated"]
@@ -66,7 +67,7 @@ class Options:
     Parameters
     ----------
     start, end
-        Places. first, second: numbers of the stops, -1 none. car: whether the car goes alone.
+        Places. first, second, third: numbers of the stops, -1 none. car: whether the car goes alone.
     cost, money
         [cents] drive_s, total_s: at the wheel; all legs, stops and breaks, no waiting [s].
     serves, sights
@@ -77,6 +78,7 @@ class Options:
     end: I32
     first: I32
     second: I32
+    third: I32
     cost: I32
     money: I32
     drive_s: I32
@@ -114,8 +116,10 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
     laid = stop_table(stops, types)
     allowed, onward = frame.days, frame.days.copy()
     np.fill_diagonal(onward, np.uint64(0))
+    bar = not frame.money and len(frame.classes_s) == 1
     if compiled is None:
-        compiled = places * places * len(stops) * len(stops) > _COMPILE_CHAINS
+        chains = places * places * len(stops) * len(stops)
+        compiled = chains > (_COMPILE_CHAINS if bar else _COMPILE_CHAINS // 10)
     if compiled:
         try:
             from tripplan.schedule.chain_kernels import far_chains
@@ -140,18 +144,22 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
         parts += [undominated(_options(found, laid, frame, car=False), frame, compiled=True) for found in chains]
         kept = Options.join(parts)
         return replace(kept, total_s=_total(table, places, laid, kept))
-    bar = not frame.money and len(frame.classes_s) == 1
     found = [direct_chains(table, places, laid, types, onward, frame.drive_s)]
     found += near_chains(table, places, laid, types, allowed, frame.drive_s, frame.need, pairs=True, bar=bar)
-    return undominated(Options.join([_options(f, laid, frame, car=False) for f in found]), frame)
+    few = undominated(Options.join([_options(f, laid, frame, car=False) for f in found]), frame)
+    start, end, serves, cost = (column.astype(np.int64) for column in (few.start, few.end, few.serves, few.cost))
+    known = Known(start, end, serves, few.sights, cost, few.days)
+    found = triple_chains(table, places, laid, types, allowed, frame.drive_s, frame.need, known, bar=bar)
+    return undominated(Options.join([few, *(_options(f, laid, frame, car=False) for f in found)]), frame)
 
 
 def _total(table: Table, places: int, stops: StopTable, o: Options) -> I32:
     """Return what days take without waiting [s]."""
     out = np.zeros(len(o), dtype=np.int32)
-    for count in range(3):
-        rows = np.flatnonzero((o.first >= 0).astype(int) + (o.second >= 0) == count)
-        numbers = [o.first[rows].astype(np.int64), o.second[rows].astype(np.int64)][:count]
+    stops_made = (o.first >= 0).astype(int) + (o.second >= 0) + (o.third >= 0)
+    for count in range(4):
+        rows = np.flatnonzero(stops_made == count)
+        numbers = [number[rows].astype(np.int64) for number in (o.first, o.second, o.third)][:count]
         for lo in range(0, len(rows), 1_000_000):
             part = slice(lo, lo + 1_000_000)
             few = [n[part] for n in numbers]
@@ -167,7 +175,7 @@ def _options(found: Found, stops: StopTable, frame: Frame, *, car: bool) -> Opti
     found = found.take(found.days != 0)
     count = len(found.start)
     serves, sights = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
-    for number in (found.first, found.second) if len(stops) else ():
+    for number in (found.first, found.second, found.third) if len(stops) else ():
         there = np.maximum(number, 0)
         serves |= np.where(number >= 0, stops.serves[there], 0)
         sights |= np.where((number >= 0) & (stops.sight[there] >= 0), 1 << np.maximum(stops.sight[there], 0), 0)
@@ -177,8 +185,8 @@ def _options(found: Found, stops: StopTable, frame: Frame, *, car: bool) -> Opti
         return column.astype(np.int32)
 
     return Options(
-        small(found.start), small(found.end), small(found.first), small(found.second), small(found.cost), small(found.money),
-        small(found.drive_s), small(found.total_s), small(serves), sights, small(use), found.days,
+        small(found.start), small(found.end), small(found.first), small(found.second), small(found.third), small(found.cost),
+        small(found.money), small(found.drive_s), small(found.total_s), small(serves), sights, small(use), found.days,
         np.full(count, car, dtype=bool),
     )  # fmt: skip
 
@@ -202,7 +210,7 @@ def stand_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame
     here = np.arange(places)
     zero, none = np.zeros(places, dtype=np.int64), np.full(places, -1, dtype=np.int64)
     days, _ = fitting_days(frame.days[here, here], here, here, [(zero, zero)], [], laid, types)
-    parts = [_options(Found(here, here, none, none, zero, zero, zero, zero, days), laid, frame, car=True)]
+    parts = [_options(Found(here, here, none, none, none, zero, zero, zero, zero, days), laid, frame, car=True)]
     if len(stops):
         a, b = pairs_of(laid)
         seen = (laid.sight[a] >= 0) | (laid.sight[b] >= 0)
@@ -230,7 +238,7 @@ def _out_and_back(
     days, took = fitting_days(frame.days[start, start], start, start, legs, numbers, stops, types)
     none = np.full(len(rows), -1, dtype=np.int64)
     first, second = [*numbers, none][:2]
-    return Found(start, start, first, second, cost[rows], money[rows], drive[rows], took, days)
+    return Found(start, start, first, second, none, cost[rows], money[rows], drive[rows], took, days)
 
 
 def undominated(o: Options, frame: Frame, *, compiled: bool | None = None) -> Options:
@@ -243,7 +251,7 @@ def undominated(o: Options, frame: Frame, *, compiled: bool | None = None) -> Op
     """
     if not len(o):
         return o
-    order = np.lexsort((o.second, o.first, o.use, o.money, o.cost, o.car, o.end, o.start))
+    order = np.lexsort((o.third, o.second, o.first, o.use, o.money, o.cost, o.car, o.end, o.start))
     o = o.take(order)
     new = np.ones(len(o), dtype=bool)
     new[1:] = (o.start[1:] != o.start[:-1]) | (o.end[1:] != o.end[:-1]) | (o.car[1:] != o.car[:-1])
