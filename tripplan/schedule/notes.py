@@ -271,6 +271,7 @@ def assumptions_of(work: Work, arcs: Sequence[int]) -> tuple[str, ...]:
         f"A night whose price is not known counts {trip.weights.unknown_price_cents / 100:.2f}, a service whose price is not known nothing",
         "Hours that the map does not tell close nothing: ask first where a day says so",
         "Barrels and cassette are filled and emptied on foot at a site, on arrival and every morning, where the site offers it",
+        "A day with the van stops at most twice, or at two services and a sight; a day by car at most twice",
     ]
     dry, where = _dry(work, arcs[0])
     if dry:
