@@ -230,7 +230,8 @@ def _stores(work: Work, arcs: Sequence[int]) -> list[Excess]:
             text = f"{_PAST[store.value][again].format(said)} {until}"
         if d == 0 and when == "night" and work.use.pick_up.dry[r]:
             text += " (it is empty at pick-up, and nothing fills it before the first night)"
-        found.append(Excess(store.value, d + 1, amount, store.unit, f"{_day(work, d)}: {text}"))
+        what = f"{store.value} at the return" if when == "goal" else store.value
+        found.append(Excess(what, d + 1, amount, store.unit, f"{_day(work, d)}: {text}"))
     return found
 
 
