@@ -15,10 +15,11 @@ from hypothesis import strategies as st
 from tripplan.model.errors import BadInputError
 from tripplan.model.track import Track
 from tripplan.region.build import build
+from tripplan.region.geometry import segment_lengths_m
 from tripplan.roads.match import Match, Model, match, set_up, thin_points
 from tripplan.roads.match_graph import derive_graph, open_graph
 from tripplan.roads.match_kernel import compiled, decode
-from tripplan.roads.match_near import RoadGrid, steps_m
+from tripplan.roads.match_near import RoadGrid
 from tripplan.roads.nearest import PieceIndex
 
 EXACT = Model(noise_m=5)
@@ -37,7 +38,7 @@ def walked(drawing: Map, path: str, every_m: float = 40.0, *, side_m: float = 0.
             lat.append(y0 + (y1 - y0) * m / metres + side_m * ny / METRES_A_DEGREE)
     lon.append(drawing.drawing.at[path[-1]][0])
     lat.append(drawing.drawing.at[path[-1]][1])
-    seconds = np.concatenate(([0.0], np.cumsum(steps_m(np.array(lon), np.array(lat))))) * 3.6 / kmh
+    seconds = np.concatenate(([0.0], np.cumsum(segment_lengths_m(np.array(lon), np.array(lat))))) * 3.6 / kmh
     return Track.of((np.array(lon) + 180) % 360 - 180, lat, 1.8e9 + seconds)
 
 

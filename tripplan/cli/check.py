@@ -138,25 +138,12 @@ def _own_date(brought: tuple[WayPoint, ...] | Track, zone: str) -> date | None:
 
 
 def _write(path: Path, text: str) -> None:
-    """Write a paper whole or not at all."""
-    import os
-    import tempfile
-    from contextlib import suppress
-
+    from tripplan.cli.files import write_whole
     from tripplan.model.errors import BadInputError
 
-    scratch = ""
     try:
-        handle, scratch = tempfile.mkstemp(dir=path.resolve().parent, prefix=".part-")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
-            out.write(text)
-            out.flush()
-            os.fsync(out.fileno())
-        Path(scratch).chmod(0o644)
-        Path(scratch).replace(path)
+        write_whole(path, text)
     except (OSError, ValueError) as error:
-        with suppress(OSError):
-            Path(scratch).unlink()
         reason = getattr(error, "strerror", None) or str(error)
         raise BadInputError(f"cannot be written ({reason})", where=str(path), next_step="name another place") from None
 

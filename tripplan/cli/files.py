@@ -1,12 +1,14 @@
-"""Reading small text files that people hand over."""
+"""Reading small text files that people hand over, and writing such files whole or not at all."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from tripplan.model.errors import BadInputError
+from tripplan.model.leftovers import scratch_name, sweep
 
-__all__ = ["read_text"]
+__all__ = ["read_text", "write_whole"]
 
 _MOST_BYTES = 64 * 2**20
 
@@ -31,3 +33,23 @@ def read_text(path: Path) -> str:
         return path.read_text(encoding="utf-8")
     except UnicodeDecodeError:
         raise BadInputError("is not UTF-8 text", where=str(path), next_step="save it as UTF-8") from None
+
+
+def write_whole(path: Path, text: str, *, encoding: str = "utf-8") -> None:
+    """Write a file beside its place and move it there; what a killed run left beside it goes.
+
+    Raises
+    ------
+    OSError, ValueError
+        As the system or the encoding has it; then nothing is changed.
+    """
+    sweep(path)
+    beside = path.with_name(scratch_name(path.name))
+    try:
+        with beside.open("w", encoding=encoding, newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)

@@ -13,6 +13,7 @@ from typing import Any
 import click
 
 from tripplan import __version__
+from tripplan.cli.shared import plain
 from tripplan.model.errors import BadInputError, NoPlanError
 
 __all__ = ["cli", "main"]
@@ -59,8 +60,7 @@ def cli() -> None:
 
 
 def _say(text: str) -> None:
-    line = " ".join(text.split())
-    click.echo("tripplan: " + "".join(c if c.isprintable() else "\ufffd" for c in line), err=True)
+    click.echo("tripplan: " + plain(" ".join(text.split())), err=True)
 
 
 def _usage_words(error: click.ClickException) -> str:

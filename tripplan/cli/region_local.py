@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tripplan.cli.files import write_whole
 from tripplan.cli.shared import firm_option, outfit_option, plain
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def doubts_command(region_file: Path, top: int, out: Path | None, outfit_file: P
     for line in _doubt_lines(found):
         click.echo(plain(line))
     if out is not None:
-        _write(out, _doubts_csv(found))
+        write_whole(out, _doubts_csv(found), encoding="utf-8-sig")  # the mark tells spreadsheets that it is UTF-8
         click.echo(
             f"Written to {out}. Fill in its `answer` column where you know, then: tripplan region add {region_file} --local {out} --out ..."
         )
@@ -219,18 +220,3 @@ def _doubts_csv(found: Doubts) -> str:
              csv_cell(offer.town), offer.routes, f"{100 * offer.share:.1f}", offer.now, csv_cell(f"{offer.evidence}; {next_known(offer)}"), "", "", ""]
         )  # fmt: skip
     return out.getvalue()
-
-
-def _write(path: Path, text: str) -> None:
-    """Write a file whole or not at all; the mark at its beginning tells spreadsheets that it is UTF-8."""
-    import os
-
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with beside.open("w", encoding="utf-8-sig", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)

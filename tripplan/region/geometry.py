@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tripplan.model.plan import PieceRun
 from tripplan.region.region import Region
 
-__all__ = ["EARTH_RADIUS_M", "piece_line", "run_line", "segment_lengths_m"]
+__all__ = ["EARTH_RADIUS_M", "great_circle_m", "piece_line", "run_line", "segment_lengths_m"]
 
 #: Radius of the sphere that piece lengths are measured on, as OSMnx [m].
 EARTH_RADIUS_M = 6_371_009.0
@@ -16,13 +16,16 @@ EARTH_RADIUS_M = 6_371_009.0
 F64 = NDArray[np.float64]
 
 
+def great_circle_m(lon0: F64 | float, lat0: F64 | float, lon1: F64, lat1: F64) -> F64:
+    """Return great-circle distances between pairs of points given in degrees, haversine [m]."""
+    phi0, phi1 = np.radians(lat0), np.radians(lat1)
+    h = np.sin((phi1 - phi0) / 2) ** 2 + np.cos(phi0) * np.cos(phi1) * np.sin(np.radians(lon1 - lon0) / 2) ** 2
+    return np.asarray(2 * EARTH_RADIUS_M * np.arcsin(np.sqrt(np.minimum(h, 1.0))), np.float64)
+
+
 def segment_lengths_m(lon: F64, lat: F64) -> F64:
     """Return great-circle lengths between following points given in degrees, shape (n - 1) [m]."""
-    phi = np.radians(lat)
-    half_phi = np.diff(phi) / 2
-    half_lambda = np.radians(np.diff(lon)) / 2
-    h = np.sin(half_phi) ** 2 + np.cos(phi[:-1]) * np.cos(phi[1:]) * np.sin(half_lambda) ** 2
-    return np.asarray(2 * EARTH_RADIUS_M * np.arcsin(np.sqrt(np.minimum(h, 1.0))), np.float64)
+    return great_circle_m(lon[:-1], lat[:-1], lon[1:], lat[1:])
 
 
 def piece_line(region: Region, piece: int, forward: bool = True, from_m: float = 0.0, to_m: float = np.inf) -> F64:

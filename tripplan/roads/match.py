@@ -25,11 +25,12 @@ from numpy.typing import NDArray
 from tripplan.model.errors import BadInputError
 from tripplan.model.track import Track
 from tripplan.region.columns import HIGHWAYS
+from tripplan.region.geometry import great_circle_m, segment_lengths_m
 from tripplan.region.region import Region
 from tripplan.roads.match_chains import Chain, Match, Setup, tie
 from tripplan.roads.match_graph import MatchGraph, open_graph
 from tripplan.roads.match_kernel import compiled, decode
-from tripplan.roads.match_near import Candidates, RoadGrid, distances_m, steps_m
+from tripplan.roads.match_near import Candidates, RoadGrid
 
 __all__ = ["Chain", "Match", "Model", "Setup", "match", "set_up", "thin_points"]
 
@@ -154,9 +155,9 @@ def set_up(region: Region, track: Track, model: Model, graph: MatchGraph) -> Set
         )  # fmt: skip
     ptr, arc, at_m, cost = _states(graph, near, noise, model, _minor(region))
     hasty = 3.6 * graph.length_m / _HASTY_KMH[region.ways.highway[region.pieces.way[graph.piece]]]
-    step = np.concatenate(([0.0], steps_m(lon, lat)))
+    step = np.concatenate(([0.0], segment_lengths_m(lon, lat)))
     leap = np.zeros(len(lon))
-    leap[2:] = distances_m(lon[:-2], lat[:-2], lon[2:], lat[2:])
+    leap[2:] = great_circle_m(lon[:-2], lat[:-2], lon[2:], lat[2:])
     if (step > _GAP_M).sum() > max(_MOST_GAPS * len(step), 3):
         raise _too_wide(step)
     elapsed = np.concatenate(([np.nan], np.diff(time_s)))

@@ -14,7 +14,7 @@ from tripplan.region.columns import Pieces
 from tripplan.region.geometry import EARTH_RADIUS_M
 from tripplan.roads.match_graph import MatchGraph
 
-__all__ = ["Candidates", "RoadGrid", "distances_m", "steps_m"]
+__all__ = ["Candidates", "RoadGrid"]
 
 F64 = NDArray[np.float64]
 I64 = NDArray[np.int64]
@@ -47,19 +47,6 @@ class Candidates:
     piece: I64
     distance_m: F64
     along_m: F64
-
-
-def distances_m(lon0: F64, lat0: F64, lon1: F64, lat1: F64) -> F64:
-    """Return great-circle distances between pairs of points given in degrees [m]."""
-    half_phi = np.radians(lat1 - lat0) / 2
-    half_lambda = np.radians((lon1 - lon0 + 180) % 360 - 180) / 2
-    h = np.sin(half_phi) ** 2 + np.cos(np.radians(lat0)) * np.cos(np.radians(lat1)) * np.sin(half_lambda) ** 2
-    return np.asarray(2 * EARTH_RADIUS_M * np.arcsin(np.sqrt(np.minimum(h, 1.0))), np.float64)
-
-
-def steps_m(lon: F64, lat: F64) -> F64:
-    """Return the straight distance from each point to the next [m], shape (n - 1)."""
-    return distances_m(lon[:-1], lat[:-1], lon[1:], lat[1:])
 
 
 class RoadGrid:

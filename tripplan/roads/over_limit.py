@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from tripplan.model.words import Ruling
 from tripplan.region.columns import Flag
+from tripplan.region.geometry import segment_lengths_m
 from tripplan.region.region import Region
 from tripplan.roads.match import Chain, Match
-from tripplan.roads.match_near import steps_m
 from tripplan.roads.terms import Terms
 from tripplan.rules.speed import FLAG_ROUGH, NO_LIMIT_KMH, towing_speed
 
@@ -89,7 +89,7 @@ def too_fast(region: Region, terms: Terms, chain: Chain, match: Match) -> list[T
     ruling = np.where(chain.forward, ruling_fwd[row], ruling_bwd[row])
     ends = np.concatenate(([0.0], np.cumsum(chain.to_m - chain.from_m)))
     least = np.concatenate(([0.0], np.cumsum(np.diff(ends) * 3.6 / limit)))
-    straight = np.concatenate(([0.0], np.cumsum(steps_m(match.lon[chain.point], match.lat[chain.point]))))[known]
+    straight = np.concatenate(([0.0], np.cumsum(segment_lengths_m(match.lon[chain.point], match.lat[chain.point]))))[known]
     time, at = time[known], chain.point_m[known]
     found: list[tuple[float, float, float]] = []
     for low, high in _rising(time):

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.words import Ruling
+from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
 from tripplan.roads.terms import Terms
 from tripplan.rules.speed import FERRY_KMH, towing_speed
@@ -86,11 +87,8 @@ class _Curves:
         last = pieces.ptr[1:] - 1
         curved[last[last >= 0]] = False
         start = np.flatnonzero(curved)
-        lon0, lat0, lon1, lat1 = (
-            np.radians(column[start + step] / 1e7) for step in (0, 1) for column in (pieces.lon_e7, pieces.lat_e7)
-        )
-        h = np.sin((lat1 - lat0) / 2) ** 2 + np.cos(lat0) * np.cos(lat1) * np.sin((lon1 - lon0) / 2) ** 2
-        self.length_m: F64 = 2 * 6_371_009.0 * np.arcsin(np.sqrt(np.minimum(h, 1.0)))
+        lon0, lat0, lon1, lat1 = (column[start + step] / 1e7 for step in (0, 1) for column in (pieces.lon_e7, pieces.lat_e7))
+        self.length_m: F64 = great_circle_m(lon0, lat0, lon1, lat1)
         self.piece = np.searchsorted(pieces.ptr, start, side="right") - 1
         self.per_m: F64 = 3600.0 / np.maximum(pieces.curve_kmh[start].astype(np.float64), 5.0)
         self.pieces = len(pieces.way)

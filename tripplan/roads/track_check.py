@@ -14,12 +14,11 @@ import numpy as np
 
 from tripplan.model.plan import PieceRun
 from tripplan.model.track import Track
-from tripplan.region.geometry import piece_line
+from tripplan.region.geometry import piece_line, segment_lengths_m
 from tripplan.region.region import Region
 from tripplan.roads.check import Places, Stretch, stretches_along
 from tripplan.roads.closures import ClosureSet
 from tripplan.roads.match import Chain, Match, Model, match
-from tripplan.roads.match_near import steps_m
 from tripplan.roads.network import Network, Say, open_network
 from tripplan.roads.over_limit import TooFast, too_fast
 from tripplan.roads.terms import Terms
@@ -118,7 +117,7 @@ def check_track(
 
 def _along(found: Match) -> tuple[list[float], list[tuple[float, float, int, str]], float]:
     """Return where each chain begins along the track, the parts between them (from, length, point, why), and the whole length [m]."""
-    step = steps_m(found.lon, found.lat)
+    step = segment_lengths_m(found.lon, found.lat)
     starts: list[float] = []
     off: list[tuple[float, float, int, str]] = []
     gone, last = 0.0, 0

@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from tripplan.model.trip import Trip
 from tripplan.model.words import STORES
+from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
-from tripplan.schedule.candidates import Cast, Stop, distance_m
+from tripplan.schedule.candidates import Cast, Stop
 from tripplan.schedule.hours import DayHours, hours_of
 from tripplan.schedule.need import Need
 from tripplan.schedule.options import Frame, Options, stand_options, tow_options
@@ -409,7 +410,7 @@ def _cover(trip: Trip, cast: Cast, places: int) -> NDArray[np.uint8]:
         lat = np.array([s.spot.lat for s in cast.sites])
         for s, sight in enumerate(trip.sights):
             if sight.nights:
-                cover[2:, s] = distance_m(sight.spot.lon, sight.spot.lat, lon, lat) <= sight.near_km * 1000
+                cover[2:, s] = great_circle_m(sight.spot.lon, sight.spot.lat, lon, lat) <= sight.near_km * 1000
     return cover
 
 

@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import OfferFact, Place, Spot
 from tripplan.model.trip import Trip
 from tripplan.model.words import STORES, Offer, SiteKind, Via
+from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
 from tripplan.van.use import StayKind
 
@@ -29,7 +29,6 @@ __all__ = [
     "Site",
     "Stop",
     "cast_of",
-    "distance_m",
     "holds",
     "kind_word",
     "spot_of",
@@ -140,13 +139,6 @@ class Cast:
     left_out: tuple[tuple[str, str], ...] = ()
 
 
-def distance_m(lon: float, lat: float, lons: NDArray[np.float64], lats: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return great-circle distances from a point [m] (haversine, sphere of 6,371,009 m)."""
-    a, b = np.radians(lat), np.radians(lats)
-    h = np.sin((b - a) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(np.radians(lons - lon) / 2) ** 2
-    return np.asarray(2 * 6_371_009.0 * np.arcsin(np.sqrt(np.minimum(h, 1.0))))
-
-
 def holds(fact: OfferFact, presumed: bool) -> bool:
     """Say whether an offer may hold a limit."""
     return fact.answer == Offer.YES or (presumed and fact.answer == Offer.PRESUMED)
@@ -234,7 +226,7 @@ def _near_avoided(trip: Trip, region: Region) -> set[int]:
     if bare:
         lon, lat = (np.array([getattr(p, n) for p in region.places]) for n in ("lon", "lat"))
         for spot in bare:
-            avoided.update(int(i) for i in np.flatnonzero(distance_m(spot.lon, spot.lat, lon, lat) <= AVOID_KM * 1000))
+            avoided.update(int(i) for i in np.flatnonzero(great_circle_m(spot.lon, spot.lat, lon, lat) <= AVOID_KM * 1000))
     return avoided
 
 
@@ -270,7 +262,7 @@ def _site_facts(trip: Trip, place: Place, spot: Spot, guests: Iterable[Place], h
     offers = dict(place.offers)
     for other in guests:
         if abs(other.lat - place.lat) < 0.01 and abs(other.lon - place.lon) < 0.02:
-            apart = float(distance_m(place.lon, place.lat, np.array([other.lon]), np.array([other.lat]))[0])
+            apart = float(great_circle_m(place.lon, place.lat, np.array([other.lon]), np.array([other.lat]))[0])
             for word, fact in other.offers.items() if apart <= GUEST_M else ():
                 if fact.answer > offers.get(word, OfferFact()).answer:
                     offers[word] = fact
@@ -359,7 +351,7 @@ def _services(trip: Trip, places: list[Place], hours: _Hours) -> list[Stop]:
     for row, (place, offers) in enumerate(useful):
         beside = np.flatnonzero((np.abs(lat - place.lat) < 0.003) & (np.abs(lon - place.lon) < 0.02))
         group = {row}
-        for other in beside[distance_m(place.lon, place.lat, lon[beside], lat[beside]) <= AT_ONCE_M]:
+        for other in beside[great_circle_m(place.lon, place.lat, lon[beside], lat[beside]) <= AT_ONCE_M]:
             if useful[other][0].hours == place.hours and useful[other][0].season == place.season:
                 group.add(int(other))
         both, givers = dict(offers), dict.fromkeys(offers, place)

@@ -15,9 +15,10 @@ from tripplan.model.plan import Cost, Day, Night, Plan, Proof
 from tripplan.model.progress import Progress, silent
 from tripplan.model.trip import Trip
 from tripplan.region.columns import HIGHWAYS
+from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
 from tripplan.schedule.assemble import Work, assemble, every_day_has_a_way
-from tripplan.schedule.candidates import cast_of, distance_m, kind_word
+from tripplan.schedule.candidates import cast_of, kind_word
 from tripplan.schedule.levels import level_lines
 from tripplan.schedule.notes import assumptions_of, cautions_of, day_notes, presumed_of
 from tripplan.schedule.problem import Solution
@@ -111,8 +112,8 @@ def _in_reach(trip: Trip, region: Region) -> Callable[[Place], bool]:
         metres = max(speed, 30.0) * 86_400 * days  # at sea the driving limit does not count
     lon = np.array([p.lon for p in region.places])
     lat = np.array([p.lat for p in region.places])
-    there = distance_m(trip.depot.lon, trip.depot.lat, lon, lat)
-    back = distance_m(trip.return_depot.lon, trip.return_depot.lat, lon, lat)
+    there = great_circle_m(trip.depot.lon, trip.depot.lat, lon, lat)
+    back = great_circle_m(trip.return_depot.lon, trip.return_depot.lat, lon, lat)
     row = {p.index: k for k, p in enumerate(region.places)}
     near = there + back <= metres
     return lambda place: bool(near[row[place.index]])
