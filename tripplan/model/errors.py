@@ -58,9 +58,12 @@ class NoPlanError(TripplanError):
         All of it on one line.
     excesses
         What the nearest plan exceeds, in the order of its days. least: whether it is proven that no plan exceeds less.
+    proven
+        Whether it is proven that no plan exists; false where the search was stopped.
     """
 
-    def __init__(self, message: str, excesses: tuple[object, ...] = (), *, least: bool = True) -> None:
+    def __init__(self, message: str, excesses: tuple[object, ...] = (), *, least: bool = True, proven: bool = True) -> None:
         self.excesses = excesses
         self.least = least
+        self.proven = proven
         super().__init__(message)

@@ -39,6 +39,7 @@ def make_plan(
     cache: Path | None = None,
     progress: Progress | None = None,
     max_seconds: float | None = None,
+    reasons: bool = True,
 ) -> Plan:
     """Plan a trip.
 
@@ -48,6 +49,8 @@ def make_plan(
         Folder for networks and tables of times; ``None``: the user's.
     max_seconds
         Where the search stops with the best plan so far and its gap; ``None``: it goes on to the proof.
+    reasons
+        Whether to look for the nearest plan where there is none; without it the error only says that there is none.
 
     Raises
     ------
@@ -63,7 +66,9 @@ def make_plan(
     solution = best_path(work, progress=tell, max_seconds=max_seconds)
     if not solution.arcs:
         if solution.status == "unknown":
-            raise NoPlanError("the search was stopped before it found a plan or proved that there is none")
+            raise NoPlanError("the search was stopped before it found a plan or proved that there is none", proven=False)
+        if not reasons:
+            raise NoPlanError("no plan exists within the limits")
         from tripplan.schedule.explain import no_plan
 
         raise no_plan(work, progress=tell)
