@@ -35,7 +35,7 @@ _PLACE_VALUES: dict[str, tuple[str, ...]] = {
     "tourism": (
         "caravan_site", "camp_site", "farm_stay", "attraction", "viewpoint", "museum", "gallery", "zoo", "theme_park", "aquarium",
     ),
-    "amenity": ("sanitary_dump_station", "drinking_water", "water_point", "fuel", "toilets", "shower"),
+    "amenity": ("sanitary_dump_station", "drinking_water", "water_point", "fuel", "toilets", "shower", "hospital"),
     "sanitary_dump_station": ("yes", "customers", "public"),
     "waterway": ("water_point", "waterfall"),
     "man_made": ("water_tap", "water_well", "lighthouse"),
@@ -48,7 +48,7 @@ _PLACE_VALUES: dict[str, tuple[str, ...]] = {
     "natural": ("beach", "peak", "cave_entrance", "geyser", "hot_spring", "glacier", "volcano", "arch"),
     "place": ("island", "islet"),
 }  # fmt: skip
-#: Tags of things to stay at, be served at, see, or look up; `tripplan.rules.offers` judges them.
+#: Tags of things to stay at, be served at, see, need or look up; `tripplan.rules.offers` and `tripplan.rules.aids` judge them.
 PLACE_TAGS: tuple[tuple[str, str], ...] = tuple((key, value) for key, values in _PLACE_VALUES.items() for value in values)
 
 #: Vectors of the own base map.

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from tripplan.model.errors import BadInputError
 from tripplan.model.progress import Progress, silent
 from tripplan.osm.raw import RawMap, RawNode
+from tripplan.region.aids import find_aids
 from tripplan.region.columns import Junctions, Pieces, RegionMeta, Ways
 from tripplan.region.curves import curvature, segment_lengths
 from tripplan.region.entrances import with_entrances
@@ -75,6 +76,7 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
     turns = resolve_turns(raw, split, ways.oneway, strings, faults)
     places = with_entrances(find_places(raw, faults), raw, ways, pieces)
     towns = find_towns(raw, strings)
+    aids = find_aids(raw, strings)
     bbox = _box(raw)
     progress("Base map", 0.95)
     base = base_map(raw.lines, bbox)
@@ -84,8 +86,8 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
         name=name or Path(raw.source_file).name.split(".")[0] or "region", key="", data_date=raw.data_date, source_file=Path(raw.source_file).name,
         country=country, country_how=how, tz=zone, bbox=bbox, faults={what: int(count) for what, count in sorted(faults.items()) if count}, state=state_of(raw),
     )  # fmt: skip
-    region = Region(meta, strings.packed(), ways, pieces, junctions, turns, places, towns, base)
-    for table in (ways, pieces, junctions, turns, towns, base):
+    region = Region(meta, strings.packed(), ways, pieces, junctions, turns, places, towns, base, aids=aids)
+    for table in (ways, pieces, junctions, turns, towns, base, aids):
         for field in fields(table):
             getattr(table, field.name).setflags(write=False)
     return replace(region, meta=replace(meta, key=content_key(region)))

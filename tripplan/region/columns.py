@@ -13,11 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
+    "AID_KINDS",
     "BASE_LAYERS",
     "HIGHWAYS",
     "HOLDS_CAR",
     "HOLDS_TOW",
     "Access",
+    "Aids",
     "BaseMap",
     "Flag",
     "Junctions",
@@ -41,6 +43,9 @@ HIGHWAYS: tuple[str, ...] = (
     "motorway", "motorway_link", "trunk", "trunk_link", "primary", "primary_link", "secondary", "secondary_link",
     "tertiary", "tertiary_link", "unclassified", "residential", "living_street", "service", "track", "road", "ferry",
 )  # fmt: skip
+
+#: Kinds of aid, by number.
+AID_KINDS: tuple[str, ...] = ("fuel", "hospital")
 
 #: Layers of the own base map.
 BASE_LAYERS: tuple[str, ...] = ("coast", "water", "river", "wood", "border")
@@ -212,6 +217,17 @@ class Towns:
     lon_e7: I32
     lat_e7: I32
     population: I32
+
+
+@dataclass(frozen=True, slots=True)
+class Aids:
+    """Fuel stations and hospitals. ``kind``: position in `AID_KINDS`; ``name``, ``phone``: string numbers; where [1e-7 degrees]."""
+
+    kind: U8
+    name: I32
+    phone: I32
+    lon_e7: I32
+    lat_e7: I32
 
 
 @dataclass(frozen=True, slots=True)

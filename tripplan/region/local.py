@@ -97,7 +97,13 @@ def without_local(region: Region) -> Region:
                 own_places[int(row)] = place_of(text)
             places = tuple(own_places)
         return Region(
-            replace(region.meta, key=told["key"]), strings, **tables, places=places, towns=region.towns, base=region.base
+            replace(region.meta, key=told["key"]),
+            strings,
+            **tables,
+            places=places,
+            towns=region.towns,
+            base=region.base,
+            aids=region.aids,
         )
     except (KeyError, TypeError, ValueError, IndexError):
         raise BadInputError(

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from tripplan.model.place import Place
-from tripplan.region.columns import BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
+from tripplan.region.columns import Aids, BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
 
 if TYPE_CHECKING:
     from tripplan.region.find import NameIndex
@@ -27,6 +27,8 @@ class Region:
         The table that string numbers point into; decoded on demand, like ``places``, when the region comes from a file.
     local
         Local knowledge that was merged, with the map's own values where it decided; ``None``: the map alone.
+    aids
+        Fuel stations and hospitals; ``None``: the region was built before they were kept, nothing is known.
     """
 
     meta: RegionMeta
@@ -39,6 +41,7 @@ class Region:
     towns: Towns
     base: BaseMap
     local: LocalFacts | None = None
+    aids: Aids | None = None
 
     def string(self, number: int) -> str:
         """Return a string by its number ("" for -1)."""

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.words import Source, Surface
-from tripplan.region.columns import BASE_LAYERS, HIGHWAYS, RegionMeta
+from tripplan.region.columns import AID_KINDS, BASE_LAYERS, HIGHWAYS, RegionMeta
 
 __all__ = ["bad_column", "bad_meta", "bad_number", "bad_strings"]
 
@@ -22,13 +22,14 @@ _KINDS = {"F32": "<f4", "F64": "<f8", "I8": "|i1", "I32": "<i4", "I64": "<i8", "
 _FLAT = {"pieces": ("lon_e7", "lat_e7", "curve_kmh"), "turns": ("pieces",), "base": ("lon_e7", "lat_e7")}
 _STRINGS = {
     "ways": ("name", "ref", "surface_why", "access_why", "closed_when", "ferry_booking"), "junctions": ("barrier",), "turns": ("when",),
-    "towns": ("name", "kind"),
+    "towns": ("name", "kind"), "aids": ("name", "phone"),
 }  # fmt: skip
 #: Most that a column may hold; 0 is the least.
 _MOST: dict[tuple[str, str], int] = {
     ("ways", "highway"): len(HIGHWAYS) - 1, ("ways", "surface"): max(Surface), ("ways", "surface_source"): len(Source) - 1,
     ("ways", "tow_access"): 2, ("ways", "car_access"): 2, ("junctions", "blocks_tow"): 2, ("junctions", "blocks_car"): 2,
     ("turns", "only"): 1, ("turns", "u_turn"): 1, ("turns", "holds_for"): 3, ("base", "layer"): len(BASE_LAYERS) - 1, ("base", "closed"): 1,
+    ("aids", "kind"): len(AID_KINDS) - 1,
 }  # fmt: skip
 _ROWS_OF = {
     ("pieces", "a"): "junctions", ("pieces", "b"): "junctions", ("pieces", "way"): "ways", ("turns", "pieces"): "pieces", ("turns", "via"): "junctions",

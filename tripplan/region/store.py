@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import OfferFact, Place
 from tripplan.model.words import Offer, SiteKind, Source
-from tripplan.region.columns import BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
+from tripplan.region.columns import Aids, BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
 from tripplan.region.region import Region
 from tripplan.region.sound import bad_column, bad_meta, bad_number, bad_strings
 from tripplan.region.strings import PackedStrings, pack
@@ -37,7 +37,10 @@ _TABLES: dict[str, Any] = {
     "turns": Turns,
     "towns": Towns,
     "base": BaseMap,
+    "aids": Aids,
 }
+#: Tables that a file of the same format may be without.
+_LATER = frozenset({"aids"})
 _ALIGN = 64
 _STAMP = (1980, 1, 1, 0, 0, 0)  # the same region is the same bytes
 #: Files up to this size have all their checksums tested on loading [bytes].
@@ -102,6 +105,8 @@ def place_text(place: Place) -> str:
 def _columns(region: Region) -> Iterator[tuple[str, NDArray[Any]]]:
     for table in _TABLES:
         values = getattr(region, table)
+        if values is None:
+            continue
         for field in fields(values):
             yield f"{table}/{field.name}", getattr(values, field.name)
     for name, packed in (
@@ -214,7 +219,11 @@ def _load(file: Path) -> Region:
     def column(name: str) -> NDArray[Any]:
         return _column(whole, entries[f"{name}.npy"], file, check=check)
 
-    tables = {table: kind(**{f.name: column(f"{table}/{f.name}") for f in fields(kind)}) for table, kind in _TABLES.items()}
+    tables = {
+        table: kind(**{f.name: column(f"{table}/{f.name}") for f in fields(kind)})
+        for table, kind in _TABLES.items()
+        if table not in _LATER or any(name.startswith(f"{table}/") for name in entries)
+    }
     strings, places = (PackedStrings(column(f"{name}/data"), column(f"{name}/ptr")) for name in ("strings", "places"))
     wrong = bad_column(tables) or (bad_number(tables, len(strings)) if check else "")
     wrong = wrong or next(
