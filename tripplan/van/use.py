@@ -107,6 +107,7 @@ def hourly(
     *,
     towing: float | F64 = 0.0,
     confidence: float = 0.5,
+    tilt: tuple[float, float] = (1.0, 1.0),
 ) -> F64:
     """Return what each slot of time uses of each store.
 
@@ -122,6 +123,8 @@ def hourly(
         Share of each slot spent at the wheel with the van on, 0 to 1; one number or (n). Gas is off meanwhile.
     confidence
         0.5 gives the mean.
+    tilt
+        Factors on the battery's loads and on the sun (`tripplan.van.spread`): (1, 1) gives the mean.
 
     Returns
     -------
@@ -146,7 +149,7 @@ def hourly(
     demand_w = _heating_w(van, party, weather, confidence)[at]
     out[:, 4] = _gas(van, party, weather, place, at, still, demand_w, habit, confidence)
     out[:, 5] = _battery(
-        van, party, weather, sun_share, place, at, length, wheel, demand_w, out[:, 0] + out[:, 3], habit, confidence
+        van, party, weather, sun_share, place, at, length, wheel, demand_w, out[:, 0] + out[:, 3], habit, confidence, tilt
     )
     return out
 
@@ -213,7 +216,7 @@ def _gas(
 
 def _battery(
     van: Van, party: Party, weather: DayWeather, sun_share: tuple[float, ...], place: StayKind, at: NDArray[np.int64],
-    length: F64, wheel: F64, demand_w: F64, pumped_l: F64, habit: float, confidence: float,
+    length: F64, wheel: F64, demand_w: F64, pumped_l: F64, habit: float, confidence: float, tilt: tuple[float, float] = (1.0, 1.0),
 ) -> F64:  # fmt: skip
     """Charge taken from the battery in each slot, less what sun and mains put back [Ah]."""
     still = length - wheel
@@ -232,8 +235,9 @@ def _battery(
     if van.fridge_towing == "battery":
         amps = planned(van.fridge_w / value("fridge_12v"), FACTS["fridge_spread"].spread, confidence)
         loads = loads + amps * wheel
+    loads = loads * tilt[0]
     bright = planned(1.0, FACTS["sun_spread"].spread, 1 - confidence)
-    wh = van.solar_w * weather.sun_kwh_per_m2 * value("panel_ratio") * bright * sun * length
+    wh = van.solar_w * weather.sun_kwh_per_m2 * value("panel_ratio") * bright * tilt[1] * sun * length
     given = wh / value("panel_v") + (van.charger_a * still if place.powered else 0.0)
     net = loads - given
     amps_out = np.divide(net, length, out=np.zeros_like(net), where=length > 0)
