@@ -18,7 +18,7 @@ from tripplan.van.battery import acceptance, peukert_exponent
 from tripplan.van.facts import FACTS, value
 from tripplan.van.heat import gas_kg, hour_temperatures, inlet_c, water_wh
 
-__all__ = ["ON_THE_ROAD", "StayKind", "asleep_hours", "heads", "hourly", "planned", "slots", "use_kind"]
+__all__ = ["MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "hourly", "planned", "slots", "use_kind"]
 
 F64 = NDArray[np.float64]
 
@@ -36,6 +36,19 @@ class StayKind(NamedTuple):
 
 
 ON_THE_ROAD = StayKind()
+
+
+class Tilt(NamedTuple):
+    """Factors on what feeds gas and battery, each of which errs by itself (`tripplan.van.spread`); 1 gives the mean."""
+
+    loads: float = 1.0
+    sun: float = 1.0
+    heating: float = 1.0
+    fridge: float = 1.0
+    habits: float = 1.0
+
+
+MEAN = Tilt()
 
 
 def use_kind(kind: StayKind | None) -> StayKind:
@@ -107,7 +120,7 @@ def hourly(
     *,
     towing: float | F64 = 0.0,
     confidence: float = 0.5,
-    tilt: tuple[float, float] = (1.0, 1.0),
+    tilt: Tilt = MEAN,
 ) -> F64:
     """Return what each slot of time uses of each store.
 
@@ -124,7 +137,7 @@ def hourly(
     confidence
         0.5 gives the mean.
     tilt
-        Factors on the battery's loads and on the sun (`tripplan.van.spread`): (1, 1) gives the mean.
+        Factors on the battery's loads and the sun, and on heating, fridge and habits of the gas alone.
 
     Returns
     -------
@@ -147,7 +160,7 @@ def hourly(
     if van.flush_l <= 0:
         out[:, 3] = 0.0
     demand_w = _heating_w(van, party, weather, confidence)[at]
-    out[:, 4] = _gas(van, party, weather, place, at, still, demand_w, habit, confidence)
+    out[:, 4] = _gas(van, party, weather, place, at, still, demand_w, habit, confidence, tilt)
     out[:, 5] = _battery(
         van, party, weather, sun_share, place, at, length, wheel, demand_w, out[:, 0] + out[:, 3], habit, confidence, tilt
     )
@@ -192,7 +205,7 @@ def _heating_w(van: Van, party: Party, weather: DayWeather, confidence: float) -
 
 def _gas(
     van: Van, party: Party, weather: DayWeather, place: StayKind, at: NDArray[np.int64], still: F64, demand_w: F64,
-    habit: float, confidence: float,
+    habit: float, confidence: float, tilt: Tilt = MEAN,
 ) -> F64:  # fmt: skip
     """Gas burnt in each slot [kg]; none at the wheel.
 
@@ -211,12 +224,12 @@ def _gas(
     else:
         showers = heads(party) * water_wh(_shower_l(van, party, place), cold, value("shower_c")) * _SHOWER[at]
         hot = gas_kg(1.0, van.water_heater_efficiency) * (dishes + showers)
-    return np.asarray((heating + fridge + hob + hot * habit) * still)
+    return np.asarray((heating * tilt.heating + fridge * tilt.fridge + (hob + hot * habit) * tilt.habits) * still)
 
 
 def _battery(
     van: Van, party: Party, weather: DayWeather, sun_share: tuple[float, ...], place: StayKind, at: NDArray[np.int64],
-    length: F64, wheel: F64, demand_w: F64, pumped_l: F64, habit: float, confidence: float, tilt: tuple[float, float] = (1.0, 1.0),
+    length: F64, wheel: F64, demand_w: F64, pumped_l: F64, habit: float, confidence: float, tilt: Tilt = MEAN,
 ) -> F64:  # fmt: skip
     """Charge taken from the battery in each slot, less what sun and mains put back [Ah]."""
     still = length - wheel
@@ -235,9 +248,9 @@ def _battery(
     if van.fridge_towing == "battery":
         amps = planned(van.fridge_w / value("fridge_12v"), FACTS["fridge_spread"].spread, confidence)
         loads = loads + amps * wheel
-    loads = loads * tilt[0]
+    loads = loads * tilt.loads
     bright = planned(1.0, FACTS["sun_spread"].spread, 1 - confidence)
-    wh = van.solar_w * weather.sun_kwh_per_m2 * value("panel_ratio") * bright * tilt[1] * sun * length
+    wh = van.solar_w * weather.sun_kwh_per_m2 * value("panel_ratio") * bright * tilt.sun * sun * length
     given = wh / value("panel_v") + (van.charger_a * still if place.powered else 0.0)
     net = loads - given
     amps_out = np.divide(net, length, out=np.zeros_like(net), where=length > 0)
