@@ -136,4 +136,4 @@ def _moments(i: int, leave: float, arrive: float, worst: float, end: float) -> l
 def _marks(i: int, day: int, line: LevelLine) -> list[ServiceMark]:
     """Return a mark for each service of a day; on the way and at the site may both be."""
     wheres = [where for where in line.served.split("+") if where]
-    return [ServiceMark(i + (WAY_AT if where == "way" else NIGHT_AT), day, where) for where in wheres]
+    return [ServiceMark(i + (NIGHT_AT if where == "site" else WAY_AT), day, where) for where in wheres]

@@ -2,61 +2,78 @@
 
 from __future__ import annotations
 
-from xml.etree import ElementTree
-
 import numpy as np
 
 from tripplan.model.place import Spot
 from tripplan.model.plan import Day, Plan
 from tripplan.region.region import Region
 from tripplan.report import say
-from tripplan.report.lines import run_points
+from tripplan.report.dateline import box_of, in_range
 from tripplan.report.mapdata import Mark, marks_of
-from tripplan.report.safe import plain, xml_text
+from tripplan.report.markup import Markup, el, raw
+from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
+from tripplan.report.waylines import F64, DayLine, WayLines, way_lines
 
-__all__ = ["gpx_text"]
+__all__ = ["gpx_text", "mark_name", "mark_words"]
 
 _NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _SCHEMA = f"{_NAMESPACE} http://www.topografix.com/GPX/1/1/gpx.xsd"
-_TYPES = {"night": "night", "service": "service", "sight": "sight", "depot": "depot"}
+_FOLLOW = "Follow the tracks: a device that finds its own way between the points of a route may lead the van over unsealed or barred roads."
 
 
-def gpx_text(plan: Plan, region: Region) -> str:
-    """Return the GPX file. Elements stand in the order that the schema prescribes; coordinates to 7 decimals."""
-    root = ElementTree.Element(
-        "gpx",
-        {
-            "version": "1.1", "creator": "tripplan", "xmlns": _NAMESPACE, "xmlns:xsi": "http://www.w3.org/2001/XMLSchema-instance",
-            "xsi:schemaLocation": _SCHEMA,
-        },
-    )  # fmt: skip
-    tracks = [(day, [(leg, run_points(region, leg.runs)) for leg in day.legs]) for day in plan.days]
+def gpx_text(plan: Plan, region: Region, lines: WayLines | None = None) -> str:
+    """Return the GPX file. Elements stand in the order that the schema prescribes; coordinates to 7 decimals.
+
+    Parameters
+    ----------
+    lines
+        The plan's lines where they are known already.
+    """
+    lines = lines if lines is not None else way_lines(plan, region)
     marks = marks_of(plan)
-    points = [
-        np.array([(m.spot.lon, m.spot.lat) for m in marks]).reshape(-1, 2),
-        *[line for _, legs in tracks for _, line in legs],
+    parts = [
+        _metadata(plan, marks, lines),
+        *[_point("wpt", mark.spot, mark_name(mark), mark_words(mark), mark.sign) for mark in marks],
+        *[_route(day) for day in plan.days if any(leg.mode == "van" for leg in day.legs)],
+        *[_track(drawn) for drawn in lines.days],
     ]
-    _metadata(root, plan, np.concatenate(points))
-    for mark in marks:
-        _waypoint(root, "wpt", mark.spot, _mark_name(mark), _mark_words(mark), _TYPES[mark.sign])
-    for day in plan.days:
-        if any(leg.mode == "van" for leg in day.legs):
-            _route(root, day)
-    for day, legs in tracks:
-        for mode in ("van", "car"):
-            lines = [line for leg, line in legs if leg.mode == mode and len(line) >= 2]
-            if lines:
-                track = ElementTree.SubElement(root, "trk")
-                _child(track, "name", f"Day {day.number}" + ("" if mode == "van" else ", car alone"))
-                _child(track, "desc", say.day_words(day))
-                _child(track, "type", "towing" if mode == "van" else "driving")
-                for line in lines:
-                    segment = ElementTree.SubElement(track, "trkseg")
-                    for lon, lat in line.tolist():
-                        ElementTree.SubElement(segment, "trkpt", _at(lon, lat))
-    ElementTree.indent(root)
-    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
+    root = el(
+        "gpx", *[raw(f"\n{part}") for part in parts], raw("\n"), version="1.1", creator="tripplan", xmlns=_NAMESPACE,
+        **{"xmlns:xsi": "http://www.w3.org/2001/XMLSchema-instance", "xsi:schemaLocation": _SCHEMA},
+    )  # fmt: skip
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{root}\n'
+
+
+def _metadata(plan: Plan, marks: tuple[Mark, ...], lines: WayLines) -> Markup:
+    year = (
+        el("year", plan.data_date[:4])
+        if plan.data_date[:4].isascii() and plan.data_date[:4].isdigit() and len(plan.data_date) >= 4
+        else None
+    )
+    box = box_of(
+        [
+            np.array([(mark.spot.lon, mark.spot.lat) for mark in marks]).reshape(-1, 2),
+            *[line for d in lines.days for line in d.lines],
+        ]
+    )
+    bounds = None
+    # A box over the antimeridian would have its least longitude above its greatest: the schema has no word for that.
+    if box is not None and -180.0 <= box[0] <= box[2] < 180.0:
+        bounds = el("bounds", minlat=f"{box[1]:.7f}", minlon=f"{box[0]:.7f}", maxlat=f"{box[3]:.7f}", maxlon=f"{box[2]:.7f}")
+    return el(
+        "metadata",
+        el("name", plan.trip.name),
+        el("desc", f"{say.day_span(plan)}. Map data of {plain(plan.data_date)}, region {plain(plan.region_name)}. {_FOLLOW}"),
+        el(
+            "copyright",
+            year,
+            el("license", "https://opendatacommons.org/licenses/odbl/1-0/"),
+            author="OpenStreetMap contributors",
+        ),
+        el("keywords", "caravan, towing"),
+        bounds,
+    )
 
 
 def _at(lon: float, lat: float) -> dict[str, str]:
@@ -64,41 +81,18 @@ def _at(lon: float, lat: float) -> dict[str, str]:
     return {"lat": f"{lat:.7f}", "lon": f"{(round(lon, 7) + 180) % 360 - 180:.7f}"}
 
 
-def _child(parent: ElementTree.Element, tag: str, text: object) -> ElementTree.Element:
-    element = ElementTree.SubElement(parent, tag)
-    element.text = xml_text(text)
-    return element
+def _point(tag: str, spot: Spot, name: str, words: str, kind: str) -> Markup:
+    return el(tag, el("name", name), el("desc", words) if words else None, el("type", kind), **_at(spot.lon, spot.lat))
 
 
-def _metadata(root: ElementTree.Element, plan: Plan, points: np.ndarray) -> None:
-    metadata = ElementTree.SubElement(root, "metadata")
-    _child(metadata, "name", plan.trip.name)
-    _child(metadata, "desc", f"{say.day_span(plan)}. Map data of {plain(plan.data_date)}, region {plain(plan.region_name)}.")
-    owner = ElementTree.SubElement(metadata, "copyright", {"author": "OpenStreetMap contributors"})
-    if plan.data_date[:4].isdigit() and len(plan.data_date) >= 4:
-        _child(owner, "year", plan.data_date[:4])
-    _child(owner, "license", "https://opendatacommons.org/licenses/odbl/1-0/")
-    _child(metadata, "keywords", "caravan, towing")
-    if len(points):
-        (west, south), (east, north) = points.min(axis=0), points.max(axis=0)
-        edges = {"minlat": south, "minlon": west, "maxlat": north, "maxlon": east}
-        ElementTree.SubElement(metadata, "bounds", {name: f"{value:.7f}" for name, value in edges.items()})
-
-
-def _waypoint(parent: ElementTree.Element, tag: str, spot: Spot, name: str, words: str, kind: str) -> None:
-    point = ElementTree.SubElement(parent, tag, _at(spot.lon, spot.lat))
-    _child(point, "name", name)
-    if words:
-        _child(point, "desc", words)
-    _child(point, "type", kind)
-
-
-def _mark_name(mark: Mark) -> str:
+def mark_name(mark: Mark) -> str:
+    """Return what a mark is called: its place, a night's with its number before it."""
     name = spot_name(mark.spot)
     return f"Night {mark.label}: {name}" if mark.sign == "night" else name
 
 
-def _mark_words(mark: Mark) -> str:
+def mark_words(mark: Mark) -> str:
+    """Return what happens at a mark, on which day and when."""
     words = [f"{plain(night.kind)}, {'mains' if night.powered else 'no mains'}" for _, night in mark.nights[:1]]
     for day, event in mark.events:
         what = say.done_words(event.stores) if event.kind == "service" and event.stores else event.text
@@ -106,11 +100,30 @@ def _mark_words(mark: Mark) -> str:
     return "; ".join(words)
 
 
-def _route(root: ElementTree.Element, day: Day) -> None:
-    route = ElementTree.SubElement(root, "rte")
-    _child(route, "name", f"Day {day.number}: {spot_name(day.start)} to {spot_name(day.end)}")
-    _child(route, "desc", f"{say.day_of(day.date)}, {say.day_words(day)}")
-    _child(route, "number", str(day.number))
+def _route(day: Day) -> Markup:
     legs = [leg for leg in day.legs if leg.mode == "van"]
-    for i, spot in enumerate([legs[0].start, *[leg.end for leg in legs]]):
-        _waypoint(route, "rtept", spot, spot_name(spot), "", "start" if i == 0 else "stop")
+    spots = [legs[0].start, *[leg.end for leg in legs]]
+    return el(
+        "rte",
+        el("name", f"Day {day.number}: {spot_name(day.start)} to {spot_name(day.end)}"),
+        el("desc", f"{say.day_of(day.date)}, {say.day_words(day)}. {_FOLLOW}"),
+        el("number", day.number),
+        *[_point("rtept", spot, spot_name(spot), "", "start" if i == 0 else "stop") for i, spot in enumerate(spots)],
+    )
+
+
+def _track(drawn: DayLine) -> Markup:
+    return el(
+        "trk",
+        el("name", f"Day {drawn.day.number}" + ("" if drawn.mode == "van" else ", car alone")),
+        el("desc", say.day_words(drawn.day)),
+        el("type", "towing" if drawn.mode == "van" else "driving"),
+        *[_segment(line) for line in drawn.lines],
+    )
+
+
+def _segment(line: F64) -> Markup:
+    """Return the points of a line; they are many, and all ours, so no builder is asked for each."""
+    lons, lats = in_range(np.round(line[:, 0], 7)).tolist(), line[:, 1].tolist()
+    points = "\n".join(f'<trkpt lat="{lat:.7f}" lon="{lon:.7f}"/>' for lon, lat in zip(lons, lats, strict=True))
+    return raw(f"<trkseg>\n{points}\n</trkseg>\n")

@@ -16,7 +16,9 @@ from tripplan.region.region import Region
 __all__ = ["PAPERS", "render_papers", "write_papers"]
 
 #: What a plan is written as, in the order in which people meet it.
-PAPERS: tuple[str, ...] = ("map.html", "itinerary.html", "plan.json", "route.gpx", "trip.ics")
+PAPERS: tuple[str, ...] = (
+    "map.html", "itinerary.html", "plan.json", "route.gpx", "route.kml", "route.geojson", "trip.ics", "days.csv", "levels.csv", "levels.svg", "levels.png",
+)  # fmt: skip
 
 _TILES = ("https://tile.openstreetmap.org/{z}/{x}/{y}.png", "© OpenStreetMap contributors")
 
@@ -25,17 +27,30 @@ def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False) -> 
     """Return every paper of a plan by its file name; nothing touches the disk."""
     from tripplan.model.serial import plan_to_json
     from tripplan.report.calendar import calendar_text
+    from tripplan.report.geojson import geojson_text
     from tripplan.report.gpx import gpx_text
     from tripplan.report.itinerary import itinerary_page
+    from tripplan.report.kml import kml_text
+    from tripplan.report.levels import levels_svg
     from tripplan.report.map import Tiles, map_page
+    from tripplan.report.picture import levels_png
+    from tripplan.report.tables import days_csv, levels_csv
+    from tripplan.report.waylines import way_lines
 
     tiles = Tiles(*_TILES) if online_tiles else None
+    lines = way_lines(plan, region)
     return {
         "map.html": map_page(plan, region, tiles=tiles).encode(),
         "itinerary.html": itinerary_page(plan, region).encode(),
         "plan.json": plan_to_json(plan).encode(),
-        "route.gpx": gpx_text(plan, region).encode(),
+        "route.gpx": gpx_text(plan, region, lines).encode(),
+        "route.kml": kml_text(plan, region, lines).encode(),
+        "route.geojson": geojson_text(plan, region, lines).encode(),
         "trip.ics": calendar_text(plan),
+        "days.csv": days_csv(plan).encode(),
+        "levels.csv": levels_csv(plan).encode(),
+        "levels.svg": levels_svg(plan).encode(),
+        "levels.png": levels_png(plan),
     }
 
 

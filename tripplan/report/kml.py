@@ -1,0 +1,109 @@
+"""The trip as KML 2.2 (Open Geospatial Consortium, OGC 07-147r2): a folder of days, of nights, of stops, of presumed stretches.
+
+A viewer shows a placemark's `description` as HTML, so what stands there is escaped once for HTML and once for XML; `name` is
+plain text.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tripplan.model.plan import Plan
+from tripplan.model.words import Surface
+from tripplan.region.region import Region
+from tripplan.report import say
+from tripplan.report.dateline import F64, cut, in_range
+from tripplan.report.gpx import mark_name, mark_words
+from tripplan.report.mapdata import Mark, marks_of
+from tripplan.report.markup import Markup, el, raw
+from tripplan.report.palette import day_style
+from tripplan.report.safe import plain, safe
+from tripplan.report.say import spot_name
+from tripplan.report.waylines import DayLine, SurfaceLine, WayLines, way_lines
+
+__all__ = ["kml_text"]
+
+_SIGNS = {"service": "Services", "sight": "Sights", "depot": "Hand-over and return"}
+
+
+def kml_text(plan: Plan, region: Region, lines: WayLines | None = None) -> str:
+    """Return the KML file: coordinates to 6 decimals, lines cut at the antimeridian; it links to nothing.
+
+    Parameters
+    ----------
+    lines
+        The plan's lines where they are known already.
+    """
+    lines = lines if lines is not None else way_lines(plan, region)
+    marks = marks_of(plan)
+    numbers = sorted({drawn.day.number for drawn in lines.days})
+    folders = [
+        _folder("Days", [_day(drawn) for drawn in lines.days]),
+        _folder("Nights", [_mark(mark) for mark in marks if mark.sign == "night"]),
+        *[_folder(name, [_mark(mark) for mark in marks if mark.sign == sign]) for sign, name in _SIGNS.items()],
+        _folder("Presumed sealed", [_surface(part) for part in lines.surfaces if part.surface == Surface.PRESUMED]),
+        _folder("Unknown surface", [_surface(part) for part in lines.surfaces if part.surface == Surface.UNKNOWN]),
+    ]
+    credit = f"{say.day_span(plan)}. © OpenStreetMap contributors, ODbL 1.0, data of {plain(plan.data_date)}, region {plain(plan.region_name)}."
+    document = el(
+        "Document",
+        raw("\n"), el("name", plan.trip.name), raw("\n"), _description(credit),
+        *[_style(number) for number in numbers],
+        _line_style("presumed", "ff007a5a", 6),
+        _line_style("unknown", "ff1c1c1c", 6),
+        *folders,
+    )  # fmt: skip
+    root = el("kml", raw("\n"), document, raw("\n"), xmlns="http://www.opengis.net/kml/2.2")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{root}\n'
+
+
+def _description(words: str) -> Markup:
+    return el("description", safe(words))
+
+
+def _style(number: int) -> Markup:
+    colour = day_style(number).colour
+    return _line_style(f"day-{number}", f"ff{colour[5:7]}{colour[3:5]}{colour[1:3]}", 4)
+
+
+def _line_style(identity: str, colour: str, width: int) -> Markup:
+    """Return a style; KML writes colours as alpha, blue, green, red."""
+    return raw("\n" + el("Style", el("LineStyle", el("color", colour), el("width", width)), id=identity))
+
+
+def _folder(name: str, placemarks: list[Markup]) -> Markup | None:
+    return raw("\n" + el("Folder", el("name", name), *placemarks)) if placemarks else None
+
+
+def _lines(lines: list[F64]) -> Markup:
+    parts = [part for line in lines for part in cut(line)]
+    drawn = [el("LineString", el("tessellate", "1"), el("coordinates", raw(_coordinates(part)))) for part in parts]
+    return drawn[0] if len(drawn) == 1 else el("MultiGeometry", *drawn)
+
+
+def _coordinates(line: F64) -> str:
+    return " ".join(f"{lon:.6f},{lat:.6f}" for lon, lat in np.round(line, 6).tolist())
+
+
+def _placemark(name: str, words: str, style: str, geometry: Markup) -> Markup:
+    return raw("\n" + el("Placemark", el("name", name), _description(words), el("styleUrl", style) if style else None, geometry))
+
+
+def _day(drawn: DayLine) -> Markup:
+    day = drawn.day
+    name = (
+        f"Day {day.number}: {spot_name(day.start)} to {spot_name(day.end)}"
+        if drawn.mode == "van"
+        else f"Day {day.number}, car alone"
+    )
+    return _placemark(name, f"{say.day_of(day.date)}, {say.day_words(day)}", f"#day-{day.number}", _lines(list(drawn.lines)))
+
+
+def _surface(part: SurfaceLine) -> Markup:
+    word = "presumed" if part.surface == Surface.PRESUMED else "unknown"
+    return _placemark(f"Day {part.day.number}: {say.km(part.length_m)}", f"Surface {word}", f"#{word}", _lines([part.line]))
+
+
+def _mark(mark: Mark) -> Markup:
+    lon = float(in_range(round(mark.spot.lon, 7)))
+    return _placemark(mark_name(mark), mark_words(mark), "", el("Point", el("coordinates", f"{lon:.6f},{mark.spot.lat:.6f}")))
