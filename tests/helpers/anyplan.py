@@ -67,8 +67,20 @@ def trips(draw: st.DrawFn) -> Trip:
         f.name: draw(of(hints[f.name]))
         for f in fields(Trip)
         if f.name
-        not in ("tz", "pick_up", "return_by", "max_drive_s", "first_day_drive_s", "confidence", "outfit", "car", *_MINUTES)
+        not in (
+            "tz",
+            "pick_up",
+            "return_by",
+            "max_drive_s",
+            "first_day_drive_s",
+            "confidence",
+            "outfit",
+            "car",
+            "fridge_limit_h",
+            *_MINUTES,
+        )
     }
+    values |= {"fridge_limit_h": draw(st.sampled_from([-1.0, 0.0, 2.5]))}
     values |= {name: draw(st.integers(0, 24 * 60)) for name in _MINUTES}
     return Trip(
         tz=str(ZONE), pick_up=start, return_by=start + timedelta(days=draw(st.integers(1, 30))),

@@ -237,7 +237,8 @@ LINES: list[tuple[str, str, dict[str, str], str]] = [
         "van.toml, line 3: key `gray_gal` is unknown (and 1 more); accepted: name, fresh_l, grey_l, cassette_l, flush_l, gas_bottle_kg, gas_bottles, battery_ah, "
         "battery_kind, battery_depth, charger_a, solar_w, fridge_w, fridge_electronics_a, fridge_towing, heater_w, heater_efficiency, heater_mains_w, heat_loss_w_per_k, "
         "water_heater_l, water_heater_w, water_heater_efficiency, hob_w, pump_l_per_min, pump_a, alarm_a, fan_a, lights_a, shower_aboard, hob_aboard, piped_water, "
-        "payload_kg, nose_weight_kg, berths, cassettes; did you mean `grey_l` in litres?",
+        "payload_kg, nose_weight_kg, berths, cassettes, gas_propane, car_charge_a, solar_shade, water_heater_mains_w, kettle_w, mains_v, hook_up_a; "
+        "did you mean `grey_l` in litres?",
     ),
     (
         "negative capacity", GOOD, {"van": PARTS["van.toml"].replace("fresh_l = 60", "fresh_l = -60")},

@@ -9,7 +9,7 @@ from tripplan.model.place import OfferFact, Spot
 from tripplan.model.trip import Trip
 
 __all__ = [
-    "Caution", "Cost", "Day", "Event", "Excess", "Finding", "Leg", "LevelLine", "Night", "PieceRun", "Plan", "PresumedOffer", "Proof",
+    "Caution", "Cost", "Day", "DayEnergy", "EnergyLine", "Event", "Excess", "Finding", "Leg", "LevelLine", "NextChance", "Night", "PieceRun", "Plan", "PresumedOffer", "Proof",
 ]  # fmt: skip
 
 
@@ -71,6 +71,10 @@ class Event:
         ``handover``, ``drive``, ``break``, ``service``, ``sight``, ``arrive``, ``stay``, ``return``, ``ferry``.
     stores
         The stores that a service resets. cents: what it costs.
+    spare_min
+        So much later one could come here and still keep the day [min]; -1: not told.
+    next_chance
+        Of a service: where it can be done if this place turns out to be closed.
     """
 
     kind: str
@@ -80,6 +84,33 @@ class Event:
     spot: Spot | None = None
     stores: tuple[str, ...] = ()
     cents: int = 0
+    spare_min: int = -1
+    next_chance: NextChance | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NextChance:
+    """Where a service can be done if the place planned turns out to be closed.
+
+    Parameters
+    ----------
+    planned, planned_day
+        The next stop or night of the plan that serves all of it, and its day; ``None`` and 0: none does.
+    lasts
+        Whether every store would last until then.
+    nearest, nearest_km, nearest_min
+        The nearest other place by road that offers all of it, and how far it is [km, min of driving]; ``None``: none is known.
+    known
+        Whether that place is known to offer it; else it is presumed.
+    """
+
+    planned: Spot | None = None
+    planned_day: int = 0
+    lasts: bool = False
+    nearest: Spot | None = None
+    nearest_km: float = 0.0
+    nearest_min: int = 0
+    known: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +156,80 @@ class Night:
 
 
 @dataclass(frozen=True, slots=True)
+class EnergyLine:
+    """What one thing runs on for a part of a day, and why.
+
+    Parameters
+    ----------
+    when
+        ``towing``, ``ferry`` or ``stay`` (at the night's place, or all day where the van stands).
+    what
+        ``fridge``, ``heating``, ``hot water``, ``cooking``, ``12 V`` or ``gas``.
+    runs_on, why
+        Plain words; ``why`` may be empty.
+    """
+
+    when: str
+    what: str
+    runs_on: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DayEnergy:
+    """The energy of one day, for people: what runs on what, when gas is off, whether mains is needed, and what to expect.
+
+    Parameters
+    ----------
+    lines
+        What runs on what, in the order of the day.
+    mains, mains_why
+        ``needed`` (without it a store or the heating fails), ``helps``, ``none`` (not there) or empty (no night); why, a
+        sentence each.
+    hook_up_a, hook_up
+        Fuse planned with [A], and what may run together on 6, 10 and 16 A, a sentence each; empty off mains.
+    hot_water_ideal_min, hot_water_min, shower_l
+        To heat the water heater from cold [min], ideally and in practice, and what that makes at the shower head [L].
+    fridge_warmest_c, fridge_above_h, fridge_recool_h
+        Warmest inside [°C], hours above 5 °C [h], and hours from power on until 5 °C [h]; -1: it does not get there that day.
+    volts_evening, volts_morning
+        What a display of the rested battery would show [V], at the level planned; -1: not told.
+    gas_left_cold_kg
+        What of the gas aboard gives nothing in the coldest hour [kg].
+    frost
+        What freezes and what to drain, a sentence each.
+    carried_kg, payload_kg
+        Mass of water, gas and belongings on leaving, and what may be carried [kg]; 0 on a standing day.
+    """
+
+    lines: tuple[EnergyLine, ...] = ()
+    mains: str = ""
+    mains_why: tuple[str, ...] = ()
+    hook_up_a: float = 0.0
+    hook_up: tuple[str, ...] = ()
+    hot_water_ideal_min: float = 0.0
+    hot_water_min: float = 0.0
+    shower_l: float = 0.0
+    fridge_warmest_c: float = 0.0
+    fridge_above_h: float = 0.0
+    fridge_recool_h: float = 0.0
+    volts_evening: float = -1.0
+    volts_morning: float = -1.0
+    gas_left_cold_kg: float = 0.0
+    frost: tuple[str, ...] = ()
+    carried_kg: float = 0.0
+    payload_kg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Day:
-    """One day: where from, by which legs, what is done when, and where the night is spent."""
+    """One day: where from, by which legs, what is done when, and where the night is spent.
+
+    Parameters
+    ----------
+    holiday
+        "public holiday" where the day is one in the region's country; empty: it is none, or its holidays are not known.
+    """
 
     number: int
     date: date
@@ -141,6 +244,8 @@ class Day:
     sunset: datetime | None
     weather: str = ""
     notes: tuple[str, ...] = ()
+    energy: DayEnergy | None = None
+    holiday: str = ""
 
     @property
     def towing_s(self) -> float:
@@ -169,7 +274,13 @@ class Cost:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """How sure the search is: ``proven`` best, or the gap to the bound [share of the cost]."""
+    """How sure the search is: ``proven`` best, or the gap to the bound [share of the cost].
+
+    Parameters
+    ----------
+    forbidden_days
+        Ways to spend a day that the search chose and the clock then found impossible. forbidden_why: why, the first few.
+    """
 
     proven: bool
     gap: float
@@ -177,6 +288,7 @@ class Proof:
     labels: int
     forbidden_days: int
     method: str
+    forbidden_why: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,13 +316,20 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class Excess:
-    """One limit that the nearest plan breaks: what, on which day, by how much."""
+    """One limit that the nearest plan breaks: what, on which day, by how much.
+
+    Parameters
+    ----------
+    clash
+        What stands in each other's way, a sentence each; empty where the limit says it all.
+    """
 
     what: str
     day: int
     amount: float
     unit: str
     text: str
+    clash: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

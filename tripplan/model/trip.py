@@ -66,6 +66,8 @@ class Sight:
         With the van on a towing day, by car alone on a standing day, or either.
     hours
         Length of the visit [h]; with ``nights`` > 0 instead that many nights at a site within ``near_km``.
+    visiting
+        When it may be visited, as the open map writes hours; empty: what the map says.
     """
 
     spot: Spot
@@ -75,6 +77,7 @@ class Sight:
     hours: float = 1.5
     nights: int = 0
     near_km: float = 15.0
+    visiting: str = ""
 
     def __post_init__(self) -> None:
         where = f"sight {self.spot.name!r}"
@@ -144,6 +147,10 @@ class Trip:
         Share of trips like this whose stores all hold.
     weather
         Own figures by month (1 to 12); empty: the region's table, else the built-in climate guess.
+    weather_days
+        Figures by date, which rule over those by month: the trip's own weather file, or what the region's climate table gives.
+    fridge_limit_h
+        Most hours of a day that the fridge may be above 5 °C, cooling down again included [h]; -1: a caution, no limit.
     """
 
     name: str
@@ -180,6 +187,8 @@ class Trip:
     arrive_by_min: int = 18 * 60
     sunset_margin_min: int = 45
     hourly_closures_all_day: bool = True
+    weather_days: tuple[tuple[date, DayWeather], ...] = ()
+    fridge_limit_h: float = -1.0
 
     def __post_init__(self) -> None:
         where = f"trip {self.name!r}"
@@ -198,6 +207,7 @@ class Trip:
         check_range(self.sunset_margin_min, 0, 24 * 60, "sunset_margin_min", "min", where)
         check_range(self.leave_after_min, 0, 24 * 60, "leave_after_min", "min", where)
         check_range(self.arrive_by_min, 0, 24 * 60, "arrive_by_min", "min", where)
+        check_range(self.fridge_limit_h, -1, 24, "fridge_limit_h", "h", where)
 
     @property
     def nights(self) -> int:

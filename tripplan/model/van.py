@@ -41,6 +41,16 @@ class Van:
         What may be loaded beyond the mass in running order, and the greatest nose weight [kg].
     cassettes
         How many cassettes are carried (a spare doubles the days).
+    gas_propane
+        Share of propane in the bottles by mass; the rest is butane, which gives nothing in the cold.
+    car_charge_a
+        What the tow car gives the van's battery while towing [A].
+    solar_shade
+        Share of the sun that trees and buildings keep from the panels.
+    water_heater_mains_w, kettle_w
+        Mains element of the water heater and electric kettle aboard [W]; 0: none.
+    mains_v, hook_up_a
+        Mains at a powered site: volts [V] and the fuse that is planned with [A]; 6, 10 and 16 are usual.
     """
 
     name: str
@@ -78,6 +88,13 @@ class Van:
     berths: int = 4
     cassettes: int = 1
     heater_mains_w: float = 1000.0
+    gas_propane: float = 1.0
+    car_charge_a: float = 0.0
+    solar_shade: float = 0.1
+    water_heater_mains_w: float = 800.0
+    kettle_w: float = 2000.0
+    mains_v: float = 230.0
+    hook_up_a: float = 10.0
 
     def __post_init__(self) -> None:
         where = f"van {self.name!r}"
@@ -89,6 +106,8 @@ class Van:
             ("water_heater_w", 0, 6000, "W"), ("water_heater_efficiency", 0.3, 1, ""), ("hob_w", 0, 6000, "W"),
             ("pump_l_per_min", 1, 30, "L/min"), ("pump_a", 0.5, 20, "A"), ("alarm_a", 0, 2, "A"), ("fan_a", 0, 10, "A"), ("lights_a", 0, 20, "A"),
             ("payload_kg", 20, 1500, "kg"), ("nose_weight_kg", 20, 200, "kg"), ("berths", 1, 10, ""), ("cassettes", 1, 4, ""),
+            ("gas_propane", 0, 1, ""), ("car_charge_a", 0, 60, "A"), ("solar_shade", 0, 1, ""), ("water_heater_mains_w", 0, 6000, "W"), ("kettle_w", 0, 3500, "W"),
+            ("mains_v", 100, 250, "V"), ("hook_up_a", 2, 63, "A"),
         ):  # fmt: skip
             check_range(float(getattr(self, name)), low, high, name, unit, where)
         if self.battery_kind not in ("flooded", "agm", "gel", "lifepo4"):

@@ -119,6 +119,13 @@ _VAN = (
     _number("nose_weight_kg", 20, 200, "kg", "Greatest nose weight."),
     _whole("berths", 1, 10, "", "Beds."),
     _whole("cassettes", 1, 4, "", "Cassettes carried: a spare doubles the days."),
+    _number("gas_propane", 0, 1, "", "Share of propane in the bottles by mass; the rest is butane."),
+    _number("car_charge_a", 0, 60, "A", "What the tow car gives the van's battery while towing."),
+    _number("solar_shade", 0, 1, "", "Share of the sun that trees and buildings keep from the panels."),
+    _number("water_heater_mains_w", 0, 6000, "W", "Mains element of the water heater; 0: none."),
+    _number("kettle_w", 0, 3500, "W", "Electric kettle aboard; 0: none."),
+    _number("mains_v", 100, 250, "V", "Mains voltage of the country."),
+    _number("hook_up_a", 2, 63, "A", "Fuse of a powered pitch to plan with; 6, 10 and 16 are usual."),
 )
 
 _PARTY = (
@@ -232,6 +239,7 @@ _WISHES = (
     _whole("budget_cents", -1, 100_000_000, "cents", "Most money for nights, kilometres, services and gas; -1: no limit."),
     _whole("max_one_night_stays", -1, 35, "", "Most stays of a single night; -1: no limit."),
     _yes_no("presumed_offers", "Whether an offer that is only presumed may hold a limit (listed to phone first)."),
+    _number("fridge_limit_h", -1, 24, "h", "Most hours a day that the fridge may be above 5 °C; -1: a caution, no limit."),
 )
 _LEVELS = (
     _number("fresh_l", 0, 400, "L", "Fresh water aboard at pick-up.", 0.0),

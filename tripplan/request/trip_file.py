@@ -106,6 +106,7 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
             pets=party.pets > 0 if wishes["pets"] is None else wishes["pets"],
             budget_cents=wishes["budget_cents"],
             presumed_offers=wishes["presumed_offers"],
+            fridge_limit_h=wishes["fridge_limit_h"],
             confidence=top["confidence"],
             levels=_levels(table("levels", top["levels"], origin), van),
             weights=Weights(**table("weights", top["weights"], origin).values),

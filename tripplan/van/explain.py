@@ -50,6 +50,13 @@ _VAN: dict[str, tuple[str, str]] = {
     "shower_aboard": ("", PRACTICE), "hob_aboard": ("", PRACTICE), "piped_water": ("", PRACTICE),
     "payload_kg": ("kg", PRACTICE), "nose_weight_kg": ("kg", "50 to 100 kg, UK Met Office"),
     "berths": ("", PRACTICE), "cassettes": ("", PRACTICE),
+    "gas_propane": ("share by mass", PRACTICE),
+    "car_charge_a": ("A", "none unless the van is wired for it, " + PRACTICE),
+    "solar_shade": ("share of the sun", PRACTICE),
+    "water_heater_mains_w": ("W", PRACTICE),
+    "kettle_w": ("W", PRACTICE),
+    "mains_v": ("V", "IEC 60038 standard voltage (memory)"),
+    "hook_up_a": ("A", "6, 10 or 16 A by site, " + PRACTICE + ": ask"),
 }  # fmt: skip
 _PARTY: dict[str, tuple[str, str]] = {
     "adults": ("", ""), "children": ("", ""),

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-__all__ = ["FACTS", "PRACTICE", "Fact", "value"]
+__all__ = ["FACTS", "PRACTICE", "SPREADS", "Fact", "Spread", "value"]
 
 PRACTICE = "common practice, no source"
 
@@ -75,6 +75,42 @@ FACTS: Mapping[str, Fact] = MappingProxyType(
         "shared_goods_kg": Fact(60.0, "kg", PRACTICE, 0.3, "awning, chairs, table, cable, hoses"),
         "nose_low": Fact(0.05, "", "UK Met Office, travelling safely with a caravan: 5 to 7 %", meaning="least nose weight against laden mass"),
         "nose_high": Fact(0.07, "", "UK Met Office, travelling safely with a caravan: 5 to 7 %", meaning="greatest"),
+    }
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How far real use lies from the figure planned with, as relative errors (one sigma each).
+
+    Parameters
+    ----------
+    shared
+        The part that is the same on all days of a trip (a thirsty party, a cold month); where ``habit``, the party's own
+        ``spread_shared`` stands in its place.
+    daily
+        The part that differs from day to day and averages out.
+    """
+
+    shared: float
+    daily: float
+    source: str
+    habit: bool = False
+
+
+#: Spread of each use: one table for forecast and `explain`.
+SPREADS: Mapping[str, Spread] = MappingProxyType(
+    {
+        "water": Spread(0.12, 0.15, PRACTICE, habit=True),
+        "showers": Spread(0.12, 0.30, PRACTICE, habit=True),
+        "toilet": Spread(0.12, 0.15, "urine and faeces differ between people by about as much (Rose et al. 2015, memory)", habit=True),
+        "flush": Spread(0.12, 0.20, PRACTICE, habit=True),
+        "cooking": Spread(0.12, 0.25, PRACTICE, habit=True),
+        "hot water": Spread(0.12, 0.25, PRACTICE, habit=True),
+        "devices": Spread(0.12, 0.25, PRACTICE, habit=True),
+        "heating": Spread(0.15, 0.20, "days colder or windier than the figures planned with; " + PRACTICE),
+        "fridge": Spread(0.10, 0.05, "fridge input against its rating (ambient, door); " + PRACTICE),
+        "sun": Spread(0.15, 0.35, "PVWatts v5 manual: ±30 % in a month, taken as two sigma; from day to day " + PRACTICE),
     }
 )  # fmt: skip
 
