@@ -6,13 +6,14 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from tripplan.model.errors import TripplanError
+from tripplan.model.errors import NoPlanError, TripplanError
 from tripplan.model.plan import Finding, Plan
 from tripplan.model.progress import Progress, silent
+from tripplan.model.remedy import Remedies
 from tripplan.model.trip import Trip
 from tripplan.region.region import Region
 
-__all__ = ["FailedAuditError", "audited_plan", "sample_folder", "sample_region"]
+__all__ = ["FailedAuditError", "audited_plan", "sample_folder", "sample_region", "ways_out"]
 
 
 @dataclass
@@ -45,6 +46,27 @@ def audited_plan(trip: Trip, region: Region, *, progress: Progress = silent) -> 
     if findings:
         raise FailedAuditError(findings)
     return plan
+
+
+def ways_out(trip: Trip, region: Region, error: NoPlanError, *, seconds: float = 30.0, progress: Progress = silent) -> Remedies:
+    """Find the smallest sets of changes that give a plan where none exists; each plan has passed its audit.
+
+    Parameters
+    ----------
+    error
+        What `audited_plan` raised. seconds: when to stop looking.
+    """
+    from tripplan.audit.run import audit
+    from tripplan.schedule.plan import make_plan
+    from tripplan.schedule.remedies import remedies
+
+    def solver(changed: Trip, on: Region) -> Plan:
+        return make_plan(changed, on, reasons=False)
+
+    def checked(plan: Plan, on: Region) -> bool:
+        return not audit(plan, on)
+
+    return remedies(trip, region, error, solver, checked, seconds=seconds, progress=progress)
 
 
 def sample_folder() -> Path:

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
 __all__ = ["command", "plan_and_write"]
 
+#: How long changes are looked for where no plan exists [s].
+CHANGES_S = 30.0
+
 
 @click.command("plan")
 @click.argument("trip_file", metavar="TRIP.toml", type=click.Path(path_type=Path))
@@ -28,26 +31,38 @@ __all__ = ["command", "plan_and_write"]
 @click.option(
     "--online-tiles", is_flag=True, help="Let the map also load street tiles when there is a network (off: it needs none)."
 )
-def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool) -> int:
+@click.option(
+    "--changes",
+    "changes_s",
+    metavar="SECONDS",
+    type=click.FloatRange(0, 3600),
+    default=CHANGES_S,
+    show_default=True,
+    help="Where no plan exists: how long to look for the changes that would give one; 0: not at all.",
+)
+def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool, changes_s: float) -> int:
     """Plan a trip and write map.html, itinerary.html, plan.json, route.gpx and trip.ics.
 
-    Exit code 0: planned and audited. 1: no plan exists; the nearest is described and nothing is written. 2: bad input.
+    Exit code 0: planned and audited. 1: no plan exists; the nearest is described, with the smallest changes
+    that would give a plan, and nothing is written. 2: bad input.
     """
     from tripplan.cli.hasten import no_collections
 
     with no_collections():
         from tripplan.region.store import load
 
-        return plan_and_write(trip_file, load(region_file), out, online_tiles=online_tiles)
+        return plan_and_write(trip_file, load(region_file), out, online_tiles=online_tiles, changes_s=changes_s)
 
 
-def plan_and_write(trip_file: Path, region: Region, out: Path, *, online_tiles: bool = False) -> int:
+def plan_and_write(
+    trip_file: Path, region: Region, out: Path, *, online_tiles: bool = False, changes_s: float = CHANGES_S
+) -> int:
     """Plan, audit, write, and say what came out. Returns the exit code."""
     from tripplan.cli.hasten import folium_alone
     from tripplan.cli.progress import shown
     from tripplan.model.errors import BadInputError, NoPlanError
-    from tripplan.pipeline import audited_plan
-    from tripplan.report.words import no_plan_words, summary
+    from tripplan.pipeline import audited_plan, ways_out
+    from tripplan.report.words import no_plan_words, remedy_words, summary
     from tripplan.report.write import write_papers
     from tripplan.request.trip_file import load_trip
 
@@ -64,6 +79,11 @@ def plan_and_write(trip_file: Path, region: Region, out: Path, *, online_tiles: 
     except NoPlanError as error:
         for line in no_plan_words(error):
             click.echo(line)
+        if changes_s > 0:
+            with shown() as progress:
+                found = ways_out(trip, region, error, seconds=changes_s, progress=progress)
+            for line in remedy_words(found, trip):
+                click.echo(line)
         return 1
     with shown() as progress:
         progress("Writing the papers", float("nan"))

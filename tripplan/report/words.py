@@ -7,20 +7,28 @@ from pathlib import Path
 
 from tripplan.model.errors import NoPlanError
 from tripplan.model.plan import Day, Excess, Plan
+from tripplan.model.remedy import Remedies
+from tripplan.model.trip import Trip
 from tripplan.report import say
 from tripplan.report.listing import proof_words
 from tripplan.report.safe import plain
 from tripplan.report.say import STORE_NAMES, spot_name
 from tripplan.report.why import services_of
 
-__all__ = ["no_plan_words", "summary"]
+__all__ = ["no_plan_words", "remedy_words", "summary"]
 
 _OPEN = {
     "map.html": "the map; opens in any browser, needs no network",
     "itinerary.html": "day sheets to print or read on a telephone",
     "plan.json": "the whole plan, for `tripplan audit`",
     "route.gpx": "waypoints, routes and tracks for a navigation device",
+    "route.kml": "the same for a map program",
+    "route.geojson": "the same for a program of maps and tables",
     "trip.ics": "the days for a calendar",
+    "days.csv": "a row a day, for a spreadsheet",
+    "levels.csv": "a row a day and store, for a spreadsheet",
+    "levels.svg": "the levels of all stores as a drawing",
+    "levels.png": "the same as a picture",
 }
 #: What a service did to a store, where somebody has to do it.
 _SERVED = {"fresh": "filled", "grey": "emptied", "cassette": "emptied", "flush": "filled", "gas": "exchanged"}
@@ -123,6 +131,42 @@ def no_plan_words(error: NoPlanError) -> list[str]:
         lines += [f"{'    ' if len(rows) > 1 else '  '}{_excess_words(excess)}" for excess in rows]
     lines.append("Nothing was written.")
     return [plain(line) for line in lines]
+
+
+def remedy_words(found: Remedies, trip: Trip) -> list[str]:
+    """Return lines that name the smallest sets of changes that give a plan, easiest first, each with where it is written."""
+    lines = list(found.missing)
+    if not found.found:
+        end = (
+            "No set of up to three changes that tripplan knows gives a plan"
+            if found.whole
+            else "No changes that give a plan were found in the time allowed"
+        )
+        return [
+            "",
+            *(
+                plain(line)
+                for line in [*lines, f"{end} ({_sets(found.tried)} tried). Take fewer sights, other places or other dates."]
+            ),
+        ]
+    lines.append(f"Any one of these changes gives a plan, easiest first ({_sets(found.tried)} tried, each solved again):")
+    for number, remedy in enumerate(found.found, 1):
+        for part, change in enumerate(remedy.changes):
+            lines.append(f"  {number}. {change.text}" if not part else f"     and {change.text[:1].lower()}{change.text[1:]}")
+            if change.how:
+                lines.append(f"       ({change.how})")
+        plan = remedy.plan
+        towing = sum(leg.length_m for day in plan.days for leg in day.legs if leg.mode == "van")
+        nights = plan.trip.nights
+        gives = f"     gives {nights} night{'s' if nights != 1 else ''}, {say.km(towing)} towing, {say.money(plan.cost.money_cents, trip.firm.currency)}"
+        lines.append(gives + ("" if remedy.smallest else "; that nothing less would do is not proven"))
+    if not found.whole:
+        lines.append("There may be others: the time was up before every set was tried.")
+    return ["", *(plain(line) for line in lines)]
+
+
+def _sets(tried: int) -> str:
+    return f"{tried} set{'s' if tried != 1 else ''}"
 
 
 def _excess_words(excess: Excess) -> str:
