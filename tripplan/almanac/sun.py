@@ -2,19 +2,17 @@
 
 The equations are those of the NOAA solar calculator (Meeus, *Astronomical Algorithms*, low-precision sun): east longitude
 positive, upper limb on the horizon at a zenith of 90.833°. They stay within 2 minutes of NREL's SPA up to the polar circles,
-which is all a plan needs. Clear sky is Haurwitz (1945): 1098 cos z exp(-0.059 / cos z) W/m².
+which is all a plan needs. The sun's energy by hours is `tripplan.almanac.solar`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from math import acos, asin, cos, degrees, isfinite, radians, sin, tan
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-import numpy as np
-from numpy.typing import NDArray
-
+from tripplan.almanac.solar import clear_sky_hours, haurwitz_w
 from tripplan.model.errors import BadInputError
 
 __all__ = [
@@ -31,7 +29,6 @@ __all__ = [
 #: Upper limb on the horizon with 34' of refraction and 16' of radius [degrees]. NOAA.
 ZENITH = 90.833
 _EPOCH = datetime(2000, 1, 1, 12, tzinfo=UTC)
-_SAMPLES = 288  # of five minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +151,7 @@ def sun_day(day: date, lon: float, lat: float, tz: str) -> SunDay:
     zone = local_zone(tz)
     noon = _noon(day, lon, zone)
     rise, fall = _crossing(noon, lat, -1), _crossing(noon, lat, +1)
-    share = _share(noon.astimezone(zone), lat, _sun(noon)[0])
+    share = _share(day, lon, lat, zone)
     local_noon = noon.astimezone(zone)
     if rise is None or fall is None:
         # The horizon is crossed at most once near noon or midnight: the day counts as what it nearly wholly is.
@@ -164,22 +161,9 @@ def sun_day(day: date, lon: float, lat: float, tz: str) -> SunDay:
     return SunDay(rise.astimezone(zone), fall.astimezone(zone), local_noon, hours, "", share)
 
 
-def haurwitz_w(cos_zenith: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Clear-sky irradiance on the flat [W/m²] (Haurwitz 1945, 1946)."""
-    up = np.maximum(cos_zenith, 1e-6)
-    return np.asarray(np.where(cos_zenith > 0, 1098 * up * np.exp(-0.059 / up), 0.0))
-
-
-def _cos_zenith(hour_angle: NDArray[np.float64], lat: float, declination: float) -> NDArray[np.float64]:
-    phi, delta = radians(lat), radians(declination)
-    return np.asarray(sin(phi) * sin(delta) + cos(phi) * cos(delta) * np.cos(hour_angle))
-
-
-def _share(noon: datetime, lat: float, declination: float) -> tuple[float, ...]:
-    """Clear-sky share of each local clock hour of the date of a local noon."""
-    noon_min = noon.hour * 60 + noon.minute + noon.second / 60
-    minutes = (np.arange(_SAMPLES) + 0.5) * (1440 / _SAMPLES)
-    energy = haurwitz_w(_cos_zenith(np.radians((minutes - noon_min) / 4), lat, declination)).reshape(24, -1).sum(axis=1)
+def _share(day: date, lon: float, lat: float, zone: ZoneInfo) -> tuple[float, ...]:
+    """Clear-sky share of each local clock hour of a date."""
+    energy = clear_sky_hours(day, lon, lat, zone)
     total = float(energy.sum())
     return tuple(float(e) / total for e in energy) if total > 0 else (0.0,) * 24
 
@@ -189,9 +173,7 @@ def hourly_sun_share(day: date, lon: float, lat: float, tz: str) -> tuple[float,
     return sun_day(day, lon, lat, tz).share
 
 
-def clear_sky_kwh(day: date, lat: float) -> float:
-    """Return the greatest energy that the sun can bring on the flat on a date [kWh/m²] (Haurwitz, declination at noon UTC)."""
-    _check_position(0.0, lat)
-    declination = sun_declination(datetime(day.year, day.month, day.day, 12, tzinfo=UTC))
-    angles = np.radians((np.arange(_SAMPLES) + 0.5) * (180 / _SAMPLES))
-    return float(haurwitz_w(_cos_zenith(angles, lat, declination)).mean()) * 24 / 1000
+def clear_sky_kwh(day: date, lat: float, lon: float = 0.0) -> float:
+    """Return the greatest energy that the sun can bring on the flat in a solar day [kWh/m²] (Haurwitz)."""
+    _check_position(lon, lat)
+    return float(clear_sky_hours(day, lon, lat, timezone(timedelta(minutes=round(4 * lon)))).sum())
