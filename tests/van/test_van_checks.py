@@ -166,7 +166,7 @@ def test_pump_and_alarm() -> None:
 def test_panel_yield() -> None:
     """pv_100W_5kWh_pr0.75 (D): 375 Wh, 30.0 Ah at 12.5 V, of which a lead-acid battery keeps 90 % (C)."""
     bare = {"alarm_a": 0, "lights_a": 0, "fan_a": 0, "fridge_electronics_a": 0, "pump_a": 0.5}
-    van = plain_van(solar_w=100, **bare)
+    van = plain_van(solar_w=100, solar_shade=0, **bare)
     party = plain_party(devices_ah=0, water_l=2, flushes=0)
     warm = DayWeather(25, 24, 26, 5.0)
     dark = hourly(plain_van(solar_w=0, **bare), party, warm, SHARE, None, DAY)[:, 5].sum()

@@ -29,6 +29,9 @@ FACTS: Mapping[str, Fact] = MappingProxyType(
     {
         # gas
         "propane_net_mj_per_kg": Fact(46.34, "MJ/kg", "heat of combustion -2219.2 kJ/mol less vapour; property sheets agree (46.3)", meaning="net calorific value of propane"),
+        "butane_net_mj_per_kg": Fact(45.72, "MJ/kg", "heat of combustion -2877.6 kJ/mol less vapour; property sheets agree (45.7)", meaning="net calorific value of n-butane"),
+        "least_gauge_kpa": Fact(5.0, "kPa", PRACTICE, meaning="pressure above the air that a regulator needs to work at all"),
+        "draw_cools_k": Fact(3.0, "K", "300 g/h take 31 W out of the liquid (heat of vaporisation 375 kJ/kg); what that cools is " + PRACTICE, meaning="a bottle in use is colder than the air by"),
         # water
         "water_kj_per_kg_k": Fact(4.186, "kJ/(kg K)", "heat-transfer texts (memory)", meaning="specific heat of water"),
         "hot_water_c": Fact(60.0, "°C", PRACTICE, meaning="set-point of the water heater"),

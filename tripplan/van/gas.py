@@ -5,10 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from tripplan.model.errors import BadInputError
+from tripplan.van.facts import value
 
-__all__ = ["gas_volume_l", "gauge_kpa", "gives_gas", "vapour_kpa"]
+__all__ = ["gas_volume_l", "gauge_kpa", "gives_gas", "left_in_the_cold", "mix_kpa", "vapour_kpa"]
 
 ATMOSPHERE_KPA = 101.325
+#: Molar mass [g/mol] (IUPAC atomic weights).
+_MOLAR = {"propane": 44.097, "butane": 58.124}
 _KELVIN = 273.15
 _AT_C = (-40.0, -30.0, -20.0, -10.0, 0.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0)
 #: Absolute vapour pressure [kPa] from the reference equations of state (Lemmon 2009 propane; Bücker & Wagner 2006 butanes).
@@ -22,8 +25,6 @@ _DENSITY = {
     "propane": ((0.0, 0.5286), (15.0, 0.5075), (20.0, 0.500), (50.0, 0.4489)),
     "butane": ((0.0, 0.6007), (15.0, 0.584), (20.0, 0.579)),
 }
-#: A regulator needs this much above the air around it to work at all [kPa] (common practice, no source).
-_LEAST_GAUGE_KPA = 5.0
 
 
 def _known(kind: str, table: dict[str, object]) -> None:
@@ -46,7 +47,56 @@ def gauge_kpa(kind: str, temp_c: float) -> float:
 
 def gives_gas(kind: str, temp_c: float) -> bool:
     """Return whether a bottle at a temperature still drives a regulator."""
-    return gauge_kpa(kind, temp_c) >= _LEAST_GAUGE_KPA
+    return gauge_kpa(kind, temp_c) >= value("least_gauge_kpa")
+
+
+def mix_kpa(propane: float, temp_c: float) -> float:
+    """Return the absolute pressure over a liquid of propane and n-butane, by Raoult's law on moles [kPa].
+
+    Parameters
+    ----------
+    propane
+        Share of the liquid's mass, 0 to 1.
+    """
+    x = _moles(propane)
+    return x * vapour_kpa("propane", temp_c) + (1 - x) * vapour_kpa("butane", temp_c)
+
+
+def left_in_the_cold(propane: float, temp_c: float) -> float:
+    """Return the share of a full bottle's mass that still lies in it when it gives no more gas at a temperature.
+
+    What boils off is richer in propane than what stays, so that the pressure falls as the bottle empties. With a steady ratio
+    of the two pressures Rayleigh's equation (1902) gives how much liquid is left at each mixture; the gas stops at the mixture whose
+    pressure no longer drives the regulator.
+
+    Parameters
+    ----------
+    propane
+        Share of the fill's mass, 0 to 1.
+    """
+    least = ATMOSPHERE_KPA + value("least_gauge_kpa")
+    light, heavy = vapour_kpa("propane", temp_c), vapour_kpa("butane", temp_c)
+    if heavy >= least:
+        return 0.0
+    x = _moles(propane)
+    stop = (least - heavy) / (light - heavy)
+    if x <= stop:
+        return 1.0
+    if x >= 1.0:
+        return 0.0
+    ratio = light / heavy
+    moles = (stop / x) ** (1 / (ratio - 1)) * ((1 - x) / (1 - stop)) ** (ratio / (ratio - 1))
+    return moles * _molar_kg(stop) / _molar_kg(x)
+
+
+def _moles(propane: float) -> float:
+    """Share of propane by moles where ``propane`` is its share by mass."""
+    light, heavy = propane / _MOLAR["propane"], (1 - propane) / _MOLAR["butane"]
+    return light / (light + heavy)
+
+
+def _molar_kg(x: float) -> float:
+    return x * _MOLAR["propane"] + (1 - x) * _MOLAR["butane"]
 
 
 def gas_volume_l(kind: str, mass_kg: float, temp_c: float) -> float:

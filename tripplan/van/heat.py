@@ -25,9 +25,10 @@ _AIR_WH_PER_M3_K = 0.33
 _COLDEST_H, _WARMEST_H = 5.0, 15.0
 
 
-def gas_kg(heat_wh: float, efficiency: float = 1.0) -> float:
-    """Return the propane that gives so much useful heat, by net calorific value [kg]."""
-    return heat_wh / efficiency * 0.0036 / value("propane_net_mj_per_kg")
+def gas_kg(heat_wh: float, efficiency: float = 1.0, propane: float = 1.0) -> float:
+    """Return the gas that gives so much useful heat, by net calorific value, ``propane`` its share of the mass [kg]."""
+    net = propane * value("propane_net_mj_per_kg") + (1 - propane) * value("butane_net_mj_per_kg")
+    return heat_wh / efficiency * 0.0036 / net
 
 
 def water_wh(litres: float, from_c: float, to_c: float) -> float:

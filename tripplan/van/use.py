@@ -6,6 +6,7 @@ hours of a day by fixed profiles (common practice, no source), so that a day of 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from statistics import NormalDist
 from typing import NamedTuple
 
@@ -18,7 +19,9 @@ from tripplan.van.battery import acceptance, peukert_exponent
 from tripplan.van.facts import FACTS, value
 from tripplan.van.heat import gas_kg, hour_temperatures, inlet_c, water_wh
 
-__all__ = ["MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "hourly", "planned", "slots", "use_kind"]
+__all__ = [
+    "MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "heat_wanted_w", "hourly", "planned", "slots", "use_kind", "water_heated_by",
+]  # fmt: skip
 
 F64 = NDArray[np.float64]
 
@@ -121,6 +124,7 @@ def hourly(
     towing: float | F64 = 0.0,
     confidence: float = 0.5,
     tilt: Tilt = MEAN,
+    ferry: bool = False,
 ) -> F64:
     """Return what each slot of time uses of each store.
 
@@ -138,6 +142,8 @@ def hourly(
         0.5 gives the mean.
     tilt
         Factors on the battery's loads and the sun, and on heating, fridge and habits of the gas alone.
+    ferry
+        Whether the hours under way are spent aboard a ferry: the car's engine is off and the van's panels lie in the dark.
 
     Returns
     -------
@@ -161,6 +167,8 @@ def hourly(
         out[:, 3] = 0.0
     demand_w = _heating_w(van, party, weather, confidence)[at]
     out[:, 4] = _gas(van, party, weather, place, at, still, demand_w, habit, confidence, tilt)
+    if ferry:
+        van, sun_share = replace(van, car_charge_a=0.0), (0.0,) * 24
     out[:, 5] = _battery(
         van, party, weather, sun_share, place, at, length, wheel, demand_w, out[:, 0] + out[:, 3], habit, confidence, tilt
     )
@@ -196,6 +204,18 @@ def asleep_hours() -> NDArray[np.bool_]:
     return np.asarray((hour >= value("asleep_from_h")) | (hour < value("asleep_to_h")))
 
 
+def water_heated_by(van: Van, *, powered: bool) -> str:
+    """Return what heats water aboard: ``mains``, ``gas``, or ``hob`` where no heater can."""
+    if van.water_heater_l > 0 and powered and van.water_heater_mains_w > 0:
+        return "mains"
+    return "gas" if van.water_heater_l > 0 and van.water_heater_w > 0 else "hob"
+
+
+def heat_wanted_w(van: Van, party: Party, weather: DayWeather) -> F64:
+    """(24) heat wanted in each hour of the day: ΔT times the van's loss, less what people give [W]."""
+    return _heating_w(van, party, weather, 0.5)
+
+
 def _heating_w(van: Van, party: Party, weather: DayWeather, confidence: float) -> F64:
     """(24) heat wanted in each hour of the day [W]."""
     inside = np.where(asleep_hours(), party.asleep_c, party.inside_c)
@@ -211,19 +231,21 @@ def _gas(
 
     On mains the element heats first and the gas heater gives the rest; fridge and water heater run on mains. The hob is gas.
     """
+    one_wh = gas_kg(1.0, propane=van.gas_propane)
     mains_w = np.minimum(demand_w, van.heater_mains_w) if place.powered else 0.0
-    heating = gas_kg(1.0, van.heater_efficiency) * np.minimum(demand_w - mains_w, van.heater_w)
-    fridge = 0.0 if place.powered else planned(gas_kg(van.fridge_w), FACTS["fridge_spread"].spread, confidence)
-    hob = gas_kg(van.hob_w * party.hob_min / 60) * _COOKING[at] * habit if van.hob_aboard else 0.0
+    heating = one_wh / van.heater_efficiency * np.minimum(demand_w - mains_w, van.heater_w)
+    fridge = 0.0 if place.powered else planned(one_wh * van.fridge_w, FACTS["fridge_spread"].spread, confidence)
+    hob = one_wh * van.hob_w * party.hob_min / 60 * _COOKING[at] * habit if van.hob_aboard else 0.0
     cold = inlet_c(weather)
     dishes = water_wh(party.hot_water_l, cold, value("hot_water_c")) * _TAP[at]
-    if van.water_heater_l <= 0 or van.water_heater_w <= 0:
-        hot = gas_kg(1.0, value("kettle_efficiency")) * dishes if van.hob_aboard else 0.0
-    elif place.powered:
+    hot: float | F64 = 0.0
+    if water_heated_by(van, powered=place.powered) == "mains":
         hot = 0.0
+    elif water_heated_by(van, powered=place.powered) == "hob":
+        hot = one_wh / value("kettle_efficiency") * dishes if van.hob_aboard else 0.0
     else:
         showers = heads(party) * water_wh(_shower_l(van, party, place), cold, value("shower_c")) * _SHOWER[at]
-        hot = gas_kg(1.0, van.water_heater_efficiency) * (dishes + showers)
+        hot = one_wh / van.water_heater_efficiency * (dishes + showers)
     return np.asarray((heating * tilt.heating + fridge * tilt.fridge + (hob + hot * habit) * tilt.habits) * still)
 
 
@@ -250,8 +272,8 @@ def _battery(
         loads = loads + amps * wheel
     loads = loads * tilt.loads
     bright = planned(1.0, FACTS["sun_spread"].spread, 1 - confidence)
-    wh = van.solar_w * weather.sun_kwh_per_m2 * value("panel_ratio") * bright * tilt.sun * sun * length
-    given = wh / value("panel_v") + (van.charger_a * still if place.powered else 0.0)
+    wh = van.solar_w * (1 - van.solar_shade) * weather.sun_kwh_per_m2 * value("panel_ratio") * bright * tilt.sun * sun * length
+    given = wh / value("panel_v") + (van.charger_a * still if place.powered else 0.0) + van.car_charge_a * wheel
     net = loads - given
     amps_out = np.divide(net, length, out=np.zeros_like(net), where=length > 0)
     rated_a = van.battery_ah / value("rating_h")
