@@ -6,7 +6,7 @@ from itertools import groupby
 
 from tripplan.audit.findings import Findings
 from tripplan.audit.spots import apart
-from tripplan.model.place import Place
+from tripplan.model.place import OfferFact, Place
 from tripplan.model.plan import Day, Plan
 from tripplan.model.words import STORES, Offer
 from tripplan.region.region import Region
@@ -17,7 +17,7 @@ __all__ = ["audit_nights"]
 SERVES = {
     "fresh": ("fresh", "piped"),
     "flush": ("fresh", "piped"),
-    "grey": ("grey",),
+    "grey": ("grey", "piped"),
     "cassette": ("cassette",),
     "gas": ("gas",),
     "battery": ("power",),
@@ -167,6 +167,11 @@ def _wishes(plan: Plan, found: Findings) -> None:
         found.add("powered nights", 0, wanted - powered, "nights", f"{powered} powered nights, {wanted} wished for")
 
 
+def _showers(plan: Plan, day: Day) -> bool:
+    least = Offer.PRESUMED if plan.trip.presumed_offers else Offer.YES
+    return day.night is not None and day.night.offers.get("showers", OfferFact()).answer >= least
+
+
 def _money(plan: Plan, found: Findings) -> None:
     trip, cost, weights = plan.trip, plan.cost, plan.trip.weights
     nights = sum(day.night.price_cents for day in plan.days if day.night is not None)
@@ -183,7 +188,17 @@ def _money(plan: Plan, found: Findings) -> None:
             found.add(
                 "cost", 0, (said - true) / 100, "money", f"the plan counts {said / 100:.2f} for {what}, its days {true / 100:.2f}"
             )
-    parts = cost.money_cents + cost.drive_cents + cost.service_stop_cents + cost.one_night_cents - cost.sights_value_cents
+    lacking = sum(
+        weights.unpowered_night_cents * (not day.night.powered) + weights.no_shower_night_cents * (not _showers(plan, day))
+        for day in plan.days
+        if day.night is not None
+    )
+    comfort = lacking + metres / 1000 * weights.far_km_cents
+    if abs(cost.comfort_cents - comfort) > 50 + 0.002 * comfort:
+        text = f"the plan counts {cost.comfort_cents / 100:.2f} for comfort, its days {comfort / 100:.2f}"
+        found.add("cost", 0, (cost.comfort_cents - comfort) / 100, "money", text)
+    charges = cost.drive_cents + cost.service_stop_cents + cost.one_night_cents + cost.comfort_cents
+    parts = cost.money_cents + charges - cost.sights_value_cents
     if abs(parts - cost.total_cents) > 1:
         found.add("cost", 0, (cost.total_cents - parts) / 100, "money", "the total is not the sum of its parts")
     if 0 <= trip.budget_cents < cost.money_cents:

@@ -255,7 +255,10 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """What the plan costs: money first, then what the weights make of the rest [cents]."""
+    """What the plan costs: money first, then what the weights make of the rest [cents].
+
+    ``comfort_cents`` holds nights without mains or showers and what kilometres count over and above their money.
+    """
 
     nights_cents: int
     km_cents: int
@@ -265,6 +268,7 @@ class Cost:
     one_night_cents: int
     sights_value_cents: int
     total_cents: int
+    comfort_cents: int = 0
 
     @property
     def money_cents(self) -> int:

@@ -107,6 +107,9 @@ class Weights:
         A stay of a single night. km_cents: fuel and wear of a kilometre (money).
     unknown_price_cents
         A night whose price the map does not tell. gas_bottle_cents: one exchange.
+    unpowered_night_cents
+        A night without mains. no_shower_night_cents: a night at a site without showers. far_km_cents: a kilometre, over
+        and above its money.
     """
 
     drive_hour_cents: int = 1200
@@ -115,6 +118,9 @@ class Weights:
     km_cents: int = 25
     unknown_price_cents: int = 3000
     gas_bottle_cents: int = 3000
+    unpowered_night_cents: int = 0
+    no_shower_night_cents: int = 0
+    far_km_cents: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -256,6 +256,9 @@ _WEIGHTS = (
     _whole("km_cents", 0, 10_000, "cents", "Fuel and wear of a kilometre (money)."),
     _whole("unknown_price_cents", 0, 100_000, "cents", "A night whose price the map does not tell."),
     _whole("gas_bottle_cents", 0, 100_000, "cents", "One exchange of a gas bottle."),
+    _whole("unpowered_night_cents", 0, 100_000, "cents", "A night without mains."),
+    _whole("no_shower_night_cents", 0, 100_000, "cents", "A night at a site without showers."),
+    _whole("far_km_cents", 0, 10_000, "cents", "A kilometre, over and above its money."),
 )
 _WEATHER = (
     _whole("month", 1, 12, "", "Month that the figures are for."),

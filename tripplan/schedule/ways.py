@@ -70,6 +70,11 @@ def drive_cents(drive_s: I64, weights: Weights) -> I64:
     return np.asarray(np.rint(drive_s / 3600 * weights.drive_hour_cents), dtype=np.int64)
 
 
+def far_cents(length_m: NDArray[np.floating], weights: Weights) -> I64:
+    """Return what a way counts over and above its money [cents]."""
+    return np.asarray(np.rint(np.asarray(length_m, np.float64) / 1000 * weights.far_km_cents), dtype=np.int64)
+
+
 def km_cents(length_m: NDArray[np.floating], weights: Weights) -> I64:
     """Return what a way costs in fuel and wear [cents]."""
     return np.asarray(np.rint(np.asarray(length_m, np.float64) / 1000 * weights.km_cents), dtype=np.int64)
@@ -82,7 +87,7 @@ def table_of(
     total, drive = total_s.astype(np.int64), drive_s.astype(np.int64)
     far = total >= 10**9
     money = km_cents(np.where(far, 0, length_m), weights)
-    cost = money + drive_cents(np.where(far, 0, drive), weights)
+    cost = money + drive_cents(np.where(far, 0, drive), weights) + far_cents(np.where(far, 0, length_m), weights)
     for part in (total, drive, money, cost):
         part[far] = FAR
     return Table(total, drive, money, cost)
