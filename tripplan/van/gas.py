@@ -86,7 +86,7 @@ def left_in_the_cold(propane: float, temp_c: float) -> float:
         return 0.0
     ratio = light / heavy
     moles = (stop / x) ** (1 / (ratio - 1)) * ((1 - x) / (1 - stop)) ** (ratio / (ratio - 1))
-    return moles * _molar_kg(stop) / _molar_kg(x)
+    return float(moles * _molar_kg(stop) / _molar_kg(x))
 
 
 def _moles(propane: float) -> float:

@@ -16,10 +16,12 @@ from tripplan.model.van import DayWeather, Levels, Party, Van
 from tripplan.model.words import STORES, Store
 from tripplan.van.battery import cold_share
 from tripplan.van.facts import value
+from tripplan.van.gas import left_in_the_cold
 
 __all__ = [
     "UNITS_PER",
     "battery_temperature",
+    "bottle_temperature",
     "capacity",
     "level_of_used",
     "limit_level",
@@ -52,10 +54,16 @@ def battery_temperature(days: Iterable[DayWeather], party: Party) -> float:
     return min(lows, default=value("battery_c")) / 2 + party.asleep_c / 2 if lows else value("battery_c")
 
 
-def reserve(van: Van, store: Store | str, *, battery_c: float | None = None) -> float:
+def bottle_temperature(days: Iterable[DayWeather]) -> float:
+    """Return the temperature of the gas to plan a trip with: that of the coldest hour, less what boiling off takes."""
+    return min((day.low_c for day in days), default=value("battery_c")) - value("draw_cools_k")
+
+
+def reserve(van: Van, store: Store | str, *, battery_c: float | None = None, gas_c: float | None = None) -> float:
     """Return what is kept back of a store: left in it (fresh, flush, gas, battery) or left free (grey, cassette) [L, kg, Ah].
 
-    For the battery it is what its depth limit and the cold at ``battery_c`` [°C] leave unusable.
+    For the battery it is what its depth limit and the cold at ``battery_c`` [°C] leave unusable; for gas at least what gives no
+    pressure at ``gas_c`` [°C], which is nothing of pure propane.
     """
     full = capacity(van, store)
     temp = value("battery_c") if battery_c is None else battery_c
@@ -64,20 +72,23 @@ def reserve(van: Van, store: Store | str, *, battery_c: float | None = None) -> 
         Store.GREY: full * value("grey_reserve"),
         Store.CASSETTE: full * (1 - value("cassette_usable")),
         Store.FLUSH: full * value("flush_reserve"),
-        Store.GAS: min(value("gas_reserve_kg"), full / 2),
+        Store.GAS: max(
+            min(value("gas_reserve_kg"), full / 2),
+            full * left_in_the_cold(van.gas_propane, value("battery_c") if gas_c is None else gas_c),
+        ),
         Store.BATTERY: full * (1 - van.battery_depth * cold_share(van, temp)),
     }[Store(store)]
 
 
-def room_units(van: Van, *, battery_c: float | None = None) -> NDArray[np.int32]:
+def room_units(van: Van, *, battery_c: float | None = None, gas_c: float | None = None) -> NDArray[np.int32]:
     """Return what may be used up of each store between two services, (6) search units, rounded down.
 
     Parameters
     ----------
     battery_c
-        Battery temperature, as from `battery_temperature`; 10 °C when not given.
+        Battery temperature, as from `battery_temperature`; 10 °C when not given. gas_c: of the gas, as from `bottle_temperature`.
     """
-    usable = (capacity(van, s) - reserve(van, s, battery_c=battery_c) for s in STORES)
+    usable = (capacity(van, s) - reserve(van, s, battery_c=battery_c, gas_c=gas_c) for s in STORES)
     return np.array([floor(u * per + _NOISE) for u, per in zip(usable, UNITS_PER, strict=True)], dtype=np.int32)
 
 
@@ -109,7 +120,7 @@ def level_of_used(van: Van, store: Store | str, used_units: float) -> float:
     return used if word.fills else capacity(van, word) - used
 
 
-def limit_level(van: Van, store: Store | str, *, battery_c: float | None = None) -> float:
+def limit_level(van: Van, store: Store | str, *, battery_c: float | None = None, gas_c: float | None = None) -> float:
     """Return the level that must not be passed: upwards for grey and cassette, downwards for the others [L, kg, Ah]."""
     word = Store(store)
-    return level_of_used(van, word, int(room_units(van, battery_c=battery_c)[STORES.index(word)]))
+    return level_of_used(van, word, int(room_units(van, battery_c=battery_c, gas_c=gas_c)[STORES.index(word)]))
