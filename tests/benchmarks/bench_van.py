@@ -34,8 +34,8 @@ def main() -> None:
     from pvlib import solarposition
 
     van, party, day = plain_van(solar_w=120, fridge_towing="battery"), plain_party(), date(2025, 12, 21)
-    night = _best(lambda: night_block(van, party, COLD, SUN, StayKind(), confidence=0.95), 200)
-    tow = _best(lambda: day_block(van, party, COLD, SUN, drive_h=3, confidence=0.95), 200)
+    night = _best(lambda: night_block(van, party, COLD, SUN, StayKind()), 200)
+    tow = _best(lambda: day_block(van, party, COLD, SUN, drive_h=3), 200)
     mine = _best(lambda: sun_day(day, 174.76, -36.85, "Pacific/Auckland"), 200)
     when = pd.DatetimeIndex([pd.Timestamp(day, tz="Pacific/Auckland")])
     theirs = _best(lambda: solarposition.sun_rise_set_transit_spa(when, -36.85, 174.76), 20)

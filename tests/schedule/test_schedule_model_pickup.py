@@ -19,6 +19,7 @@ from tripplan.van.limits import reserve
 
 FRESH, GREY, CASSETTE, FLUSH = range(4)
 EMPTY = Levels(0, 0, 0, 0, 9, 70)
+LARGE = Van("van", 80, 60, 18, 12, 4.5, 2, 80, solar_w=80)
 FROM_FRESH = Van("van", 45, 35, 12, 0, 4.5, 2, 80, solar_w=80)
 
 
@@ -92,7 +93,7 @@ def test_without_any_tap_there_is_no_plan():
     """With no water anywhere an empty barrel means no plan, where a full one has one."""
     found = 0
     for seed in range(12):
-        trip, cast, ways = toy_trip(seed, nights=2)
+        trip, cast, ways = toy_trip(seed, nights=2, van=LARGE, levels=Levels(80, 0, 0, 12, 9, 70))
         no_tap = ~(1 << FRESH | 1 << FLUSH)
         cast = replace(
             cast,
@@ -118,7 +119,7 @@ def test_driving_draws_no_more_than_resting(fridge):
         sun = sun_day(trip.dates[0], 170.2, -44.6, trip.tz)
         weather = weather_of(trip, 0, -44.6)
         blocks = [
-            day_block(van, trip.party, weather, sun, drive_h=h, leave_h=9.0, arrive_h=18.0, confidence=0.95)
+            day_block(van, trip.party, weather, sun, drive_h=h, leave_h=9.0, arrive_h=18.0)
             for h in (0, 1, 3.5, 9)
         ]
         for level in (0.0, 5.0, 40.0):

@@ -14,7 +14,10 @@ from hypothesis.extra.numpy import arrays
 from tripplan.model.van import DayWeather, Party, Van
 from tripplan.van.blocks import EMPTY, Block, block_of, day_block, join, night_block, to_units, worst
 from tripplan.van.limits import UNITS_PER, room_units
-from tripplan.van.use import StayKind, hourly, slots
+from tripplan.van.use import MEAN, StayKind, Tilt, hourly, slots
+
+#: What a plan may count with so that its limits hold.
+SURE = Tilt(1.3, 0.8, 1.2, 1.0, 0.9)
 
 steps = st.integers(0, 12).flatmap(lambda n: arrays(np.float64, (n, 6), elements=st.integers(-20, 20).map(float)))
 levels = arrays(np.float64, (6,), elements=st.integers(0, 60).map(float))
@@ -101,14 +104,14 @@ def test_the_check_refuses_exactly_what_overflows(use: np.ndarray, start: np.nda
     kind=kinds,
     arrive=st.floats(12, 22),
     leave=st.floats(6, 12),
-    confidence=st.sampled_from([0.5, 0.8, 0.95, 0.99]),
+    tilt=st.sampled_from([MEAN, SURE]),
 )
 @settings(max_examples=60, deadline=None)
 def test_a_night_is_sound(
-    van: Van, party: Party, weather: DayWeather, kind: StayKind, arrive: float, leave: float, confidence: float
+    van: Van, party: Party, weather: DayWeather, kind: StayKind, arrive: float, leave: float, tilt: Tilt
 ) -> None:
     """Only the battery gets anything back; prefix covers total; tail is not negative; grey is never more than fresh."""
-    block = night_block(van, party, weather, SUN, kind, arrive_h=arrive, leave_h=leave, confidence=confidence)
+    block = night_block(van, party, weather, SUN, kind, arrive_h=arrive, leave_h=leave, tilt=tilt)
     assert min(block.total[:5]) >= 0
     assert all(p >= t for p, t in zip(block.prefix, block.total, strict=True))
     assert min(block.tail) >= 0
@@ -132,12 +135,10 @@ def test_more_people_never_use_less(van: Van, party: Party, weather: DayWeather,
     from dataclasses import replace
 
     more = replace(party, adults=party.adults + 1)
+    assert _covers(night_block(van, more, weather, SUN, kind, tilt=SURE), night_block(van, party, weather, SUN, kind, tilt=SURE))
     assert _covers(
-        night_block(van, more, weather, SUN, kind, confidence=0.95), night_block(van, party, weather, SUN, kind, confidence=0.95)
-    )
-    assert _covers(
-        day_block(van, more, weather, SUN, drive_h=3, confidence=0.95),
-        day_block(van, party, weather, SUN, drive_h=3, confidence=0.95),
+        day_block(van, more, weather, SUN, drive_h=3, tilt=SURE),
+        day_block(van, party, weather, SUN, drive_h=3, tilt=SURE),
     )
 
 
@@ -146,16 +147,16 @@ def test_more_people_never_use_less(van: Van, party: Party, weather: DayWeather,
 def test_colder_never_burns_less(van: Van, party: Party, weather: DayWeather, kind: StayKind, by: float) -> None:
     """The same day some degrees colder is no better for any store."""
     colder = DayWeather(weather.mean_c - by, weather.low_c - by, weather.high_c - by, weather.sun_kwh_per_m2)
-    assert _covers(
-        night_block(van, party, colder, SUN, kind, confidence=0.9), night_block(van, party, weather, SUN, kind, confidence=0.9)
-    )
+    assert _covers(night_block(van, party, colder, SUN, kind, tilt=SURE), night_block(van, party, weather, SUN, kind, tilt=SURE))
 
 
 @given(van=vans, party=parties, weather=weathers(), kind=kinds)
 @settings(max_examples=40, deadline=None)
-def test_more_confidence_never_plans_less(van: Van, party: Party, weather: DayWeather, kind: StayKind) -> None:
-    """A surer plan counts with no less use of any store."""
-    plans = [night_block(van, party, weather, SUN, kind, confidence=c) for c in (0.5, 0.9, 0.95, 0.99)]
+def test_more_loads_and_less_sun_never_plan_less(van: Van, party: Party, weather: DayWeather, kind: StayKind) -> None:
+    """Counted with more of everything that is used and less sun, a night is no better for any store."""
+    plans = [
+        night_block(van, party, weather, SUN, kind, tilt=Tilt(1 + x, 1 - x, 1 + x, 1 + x, 1 + x)) for x in (0.0, 0.1, 0.4, 1.0)
+    ]
     assert all(_covers(more, less) for less, more in itertools.pairwise(plans))
 
 
@@ -164,9 +165,9 @@ def test_more_confidence_never_plans_less(van: Van, party: Party, weather: DayWe
 def test_what_a_site_gives_never_costs(van: Van, party: Party, weather: DayWeather, kind: StayKind) -> None:
     """Mains, a toilet block, showers and a piped pitch each leave every store no worse off."""
     bare = kind._replace(powered=False, toilets=False, showers=False, piped=False)
-    base = night_block(van, party, weather, SUN, bare, confidence=0.95)
+    base = night_block(van, party, weather, SUN, bare, tilt=SURE)
     for word in ("powered", "toilets", "showers", "piped"):
-        assert _covers(base, night_block(van, party, weather, SUN, bare._replace(**{word: True}), confidence=0.95))
+        assert _covers(base, night_block(van, party, weather, SUN, bare._replace(**{word: True}), tilt=SURE))
 
 
 @given(van=vans, party=parties, weather=weathers(), drive=st.floats(0.2, 6.5), begin=st.floats(0, 1))
@@ -175,12 +176,12 @@ def test_a_towing_day_covers_driving_at_either_end(
     van: Van, party: Party, weather: DayWeather, drive: float, begin: float
 ) -> None:
     """Driving first or last, the day's block promises no better level than the hours themselves."""
-    block = day_block(van, party, weather, SUN, drive_h=drive, confidence=0.95)
+    block = day_block(van, party, weather, SUN, drive_h=drive, tilt=SURE)
     start = 9.0 if begin < 0.5 else 16 - drive
     parts = [(slots(9, start), 0.0), (slots(start, start + drive), 1.0), (slots(start + drive, 16), 0.0)]
     hours = np.concatenate([p for p, _ in parts])
     towing = np.concatenate([np.full(len(p), t) for p, t in parts])
-    use = hourly(van, party, weather, SHARE, None, hours, towing=towing, confidence=0.95)
+    use = hourly(van, party, weather, SHARE, None, hours, towing=towing, tilt=SURE)
     for level in (0.0, 20.0):
         first = np.full(6, level)
         assert (apply(block, first)[0] >= simulate(first, use)[0] - 1e-9).all()
@@ -190,8 +191,8 @@ def test_a_day_and_a_night_add_up_to_the_days_habits() -> None:
     """Standing day and night together use exactly one day's water and toilet, wherever the day is cut."""
     van, party = plain_van(), plain_party()
     for leave, arrive in ((9.0, 16.0), (8.25, 17.5), (11.0, 13.75)):
-        day = day_block(van, party, MILD, SUN, drive_h=0, kind=StayKind(), leave_h=leave, arrive_h=arrive, confidence=0.5)
-        night = night_block(van, party, MILD, SUN, StayKind(), arrive_h=arrive, leave_h=leave, confidence=0.5)
+        day = day_block(van, party, MILD, SUN, drive_h=0, kind=StayKind(), leave_h=leave, arrive_h=arrive)
+        night = night_block(van, party, MILD, SUN, StayKind(), arrive_h=arrive, leave_h=leave)
         assert day.total[0] + night.total[0] == pytest.approx(2 * (12 + 0.5 * 12))
         assert day.total[1] + night.total[1] == pytest.approx(2 * (12 - 2 + 0.5 * 12))
         assert day.total[2] + night.total[2] == pytest.approx(2 * (1.55 + 5 * 0.3))
@@ -201,11 +202,11 @@ def test_a_day_and_a_night_add_up_to_the_days_habits() -> None:
 def test_mains_fill_the_battery_and_spare_the_gas() -> None:
     """A night on mains ends with a full battery and burns only the hob's gas; a cold one off mains burns over half a kilogram."""
     van, party = plain_van(), plain_party()
-    on = night_block(van, party, MILD, SUN, StayKind(powered=True), confidence=0.5)
+    on = night_block(van, party, MILD, SUN, StayKind(powered=True))
     assert on.total[5] < -100
     assert on.tail[5] == 0
     assert on.total[4] == pytest.approx(1500 * 0.75 * 13 / 15 * 0.0036 / 46.34, rel=0.01)
-    off = night_block(van, party, COLD, SUN, StayKind(), confidence=0.5)
+    off = night_block(van, party, COLD, SUN, StayKind())
     assert 0.5 < off.total[4] < 2.5
 
 
@@ -218,7 +219,7 @@ def test_gas_is_off_at_the_wheel() -> None:
 def test_a_battery_fridge_drains_the_house_battery() -> None:
     """The three ways to run the fridge while towing differ by what they take from the house battery."""
     used = {
-        way: day_block(plain_van(fridge_towing=way), plain_party(), MILD, SUN, drive_h=4, confidence=0.5).total[5]
+        way: day_block(plain_van(fridge_towing=way), plain_party(), MILD, SUN, drive_h=4).total[5]
         for way in ("none", "car_12v", "battery")
     }
     assert used["none"] < used["car_12v"] < used["battery"]
@@ -227,7 +228,7 @@ def test_a_battery_fridge_drains_the_house_battery() -> None:
 
 def test_an_empty_stretch_is_nothing() -> None:
     """A day that ends before it begins has no block."""
-    assert day_block(plain_van(), plain_party(), MILD, SUN, drive_h=0, leave_h=12, arrive_h=11, confidence=0.95) == EMPTY
+    assert day_block(plain_van(), plain_party(), MILD, SUN, drive_h=0, leave_h=12, arrive_h=11, tilt=SURE) == EMPTY
     assert (to_units(EMPTY) == 0).all()
 
 
@@ -239,10 +240,10 @@ def test_more_than_a_store_holds_is_refused_from_any_level() -> None:
         DayWeather(10, 5, 15, 6.0),
     )
     hours = slots(10, 33)
-    plain = block_of(hourly(van, party, bright, SHARE, StayKind(), hours, confidence=0.95))
+    plain = block_of(hourly(van, party, bright, SHARE, StayKind(), hours, tilt=SURE))
     room = room_units(van)
     assert to_units(plain)[1, 5] <= room[5] < to_units(plain, room)[1, 5]
-    made = night_block(van, party, bright, SUN, StayKind(), arrive_h=10, confidence=0.95)
+    made = night_block(van, party, bright, SUN, StayKind(), arrive_h=10, tilt=SURE)
     assert to_units(made)[1, 5] > room[5]
-    standing = day_block(van, party, bright, SUN, drive_h=0, kind=StayKind(), leave_h=10, arrive_h=24, confidence=0.95)
+    standing = day_block(van, party, bright, SUN, drive_h=0, kind=StayKind(), leave_h=10, arrive_h=24, tilt=SURE)
     assert to_units(standing)[1, 5] > room[5]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tripplan.model.trip import Trip
+from tripplan.model.trip import Trip, Weights
 from tripplan.model.words import STORES
 from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
@@ -18,8 +19,9 @@ from tripplan.schedule.options import Frame, Options, stand_options, tow_options
 from tripplan.schedule.problem import Problem
 from tripplan.schedule.use import PickUp, Use, at_pick_up, blocks_of, drive_classes
 from tripplan.schedule.ways import FAR, Table, Ways
+from tripplan.van.use import StayKind
 
-__all__ = ["COUNTERS", "Slack", "Work", "assemble", "every_day_has_a_way", "tow_days"]
+__all__ = ["COUNTERS", "Slack", "Work", "assemble", "classes_of", "every_day_has_a_way", "need_of", "tow_days", "work_of"]
 
 I64 = NDArray[np.int64]
 #: Names of the counters that a trip may limit.
@@ -61,6 +63,10 @@ class Work:
         (A) cents of an arc that are a price for passing a limit.
     counters
         Names of the problem's counters in order.
+    forbidden_days, forbidden_why
+        Ways to spend a day that the clock found impossible, and why, the first few.
+    cache
+        Folder of prepared files, for days laid out; ``None``: nothing is kept.
     """
 
     trip: Trip
@@ -74,7 +80,14 @@ class Work:
     problem: Problem
     counters: tuple[str, ...]
     penalty: I64
-    forbidden: set[tuple[int, int]] = field(default_factory=set)
+    forbidden_days: int = 0
+    forbidden_why: list[str] = field(default_factory=list)
+    cache: Path | None = None
+
+    def become(self, other: Work) -> None:
+        """Take over the options and the problem of the same trip with other days allowed."""
+        self.use, self.options, self.set_of, self.problem = other.use, other.options, other.set_of, other.problem
+        self.counters, self.penalty = other.counters, other.penalty
 
     def stops(self, arc: int) -> tuple[Stop, ...]:
         """Return the stops of an arc in order."""
@@ -99,7 +112,13 @@ class Work:
 
 
 def assemble(
-    trip: Trip, region: Region, cast: Cast, ways: list[Ways], slack: Slack | None = None, hours: DayHours | None = None
+    trip: Trip,
+    region: Region,
+    cast: Cast,
+    ways: list[Ways],
+    slack: Slack | None = None,
+    hours: DayHours | None = None,
+    confidence: float | None = None,
 ) -> Work:
     """Build the problem of a trip.
 
@@ -107,13 +126,13 @@ def assemble(
     ----------
     slack
         Without it every limit is hard.
+    confidence
+        At which each store's limit is held; ``None``: the trip's.
     """
     hours = hours or hours_of(trip, region, cast)
     rules = slack or Slack()
-    places, days = 2 + len(cast.sites), len(trip.dates)
-    most = min(int(max(trip.max_drive_s, trip.first_day_drive_s) * rules.factor), 16 * 3600)
-    classes_s = drive_classes(trip, most)
-    pick_up = at_pick_up(trip, cast)
+    classes_s = classes_of(trip, rules)
+    pick_up = at_pick_up(trip, cast, hours, confidence)
     reach = _reach(trip, cast, ways, rules)
     parts, sets = [], []
     for number, way in enumerate(ways):
@@ -123,6 +142,24 @@ def assemble(
     options = Options.join(parts)
     set_of = np.concatenate(sets)
     options, set_of, penalty = _priced(trip, options, set_of, hours, rules)
+    return work_of(trip, region, cast, ways, hours, options, set_of, penalty, rules, pick_up)
+
+
+def work_of(
+    trip: Trip,
+    region: Region,
+    cast: Cast,
+    ways: list[Ways],
+    hours: DayHours,
+    options: Options,
+    set_of: I64,
+    penalty: I64,
+    rules: Slack,
+    pick_up: PickUp,
+) -> Work:
+    """Put options in any order into the arrays of a problem."""
+    places, days = 2 + len(cast.sites), len(trip.dates)
+    classes_s = classes_of(trip, rules)
     order = np.argsort(options.start, kind="stable")
     options, set_of, penalty = options.take(order), set_of[order], penalty[order]
     served = options.serves.astype(np.int64)
@@ -130,6 +167,11 @@ def assemble(
     use = blocks_of(trip, cast, hours, np.unique(counted[~options.car]).tolist(), classes_s, pick_up)
     problem, counters = _problem(trip, cast, use, options, counted, rules, places, days)
     return Work(trip, region, cast, ways, hours, use, options, set_of, problem, counters, penalty)
+
+
+def classes_of(trip: Trip, rules: Slack) -> tuple[int, ...]:
+    """Return the upper ends of the classes of driving time [s]."""
+    return drive_classes(trip, min(int(max(trip.max_drive_s, trip.first_day_drive_s) * rules.factor), 16 * 3600))
 
 
 def tow_days(trip: Trip) -> int:
@@ -216,10 +258,8 @@ def _options(
     arrive = hours.arrive[:, alive]
     if rules.minute:
         arrive = np.where(arrive >= 0, 86_400, arrive)
-    serves = _serves(cast)
-    leaving = serves.copy()
-    leaving[0] = ~pick_up.counted(np.array([-1]))[0] & 31
-    need = Need(leaving[alive], serves[alive], pick_up if pick_up.dry.any() else None)
+    need = need_of(cast, pick_up, alive)
+    serves = need.arriving
     money = trip.budget_cents >= 0 and rules.counters
     frame = Frame(hours.leave[:, alive], arrive, mask, limit, classes_s, need, money)
     tow = tow_options(way.van.take(rows, rows), count, stops, frame)
@@ -239,11 +279,24 @@ def _options(
     between = np.uint64(((1 << (days - 1)) - 2) & way.days)
     stay_frame = Frame(
         hours.leave[:, here], np.where(hours.arrive[:, here] >= 0, hours.arrive[:, here], 86_400),
-        np.full((len(here), len(here)), between) & reached[2:, 2:], limit[2:], classes_s, Need(serves[here], serves[here]), money,
+        np.full((len(here), len(here)), between) & reached[2:, 2:], limit[2:], classes_s, Need(serves[2:], serves[2:]), money,
     )  # fmt: skip
     stand = stand_options(table, len(here), car_stops, stay_frame, int(trip.max_drive_s))
     stand = replace(stand, start=here[stand.start].astype(np.int32), end=here[stand.end].astype(np.int32))
     return Options.join([tow, stand])
+
+
+def need_of(cast: Cast, pick_up: PickUp, alive: I64) -> Need:
+    """Return what is worth serving between some places, both depots first."""
+    serves = _serves(cast)
+    leaving = serves.copy()
+    leaving[0] = ~pick_up.counted(np.array([-1]))[0] & 31
+    return Need(leaving[alive], serves[alive], pick_up if pick_up.dry.any() else None)
+
+
+def comfort_cents(weights: Weights, kind: StayKind) -> int:
+    """Return what a night counts for what its place lacks [cents]."""
+    return weights.unpowered_night_cents * (not kind.powered) + weights.no_shower_night_cents * (not kind.showers)
 
 
 def _serves(cast: Cast) -> I64:
@@ -334,7 +387,7 @@ def _problem(
     for s, site in enumerate(cast.sites):
         for d in range(days - 1):
             if site.open[d] and cast.booked[d] in (-1, s):
-                night_cost[d, 2 + s] = price[2 + s]
+                night_cost[d, 2 + s] = price[2 + s] + comfort_cents(trip.weights, site.kind)
     kind_of = np.concatenate((np.zeros(2, dtype=np.int32), use.kind_of)).astype(np.int32)
     serve = _serves(cast).astype(np.uint32)
     arc_use = np.zeros(len(o), dtype=np.int32)
@@ -348,7 +401,7 @@ def _problem(
     if rules.sight:
         value = np.where(must == 1, rules.sight, value)
         must = np.zeros_like(must)
-    cap = use.pick_up.room.astype(np.int32)
+    cap = use.pick_up.cap.astype(np.int32)
     goal = _goal_caps(trip, use)
     weight = np.zeros(len(STORES), dtype=np.int32)
     if rules.store:
@@ -388,16 +441,18 @@ def _problem(
 
 
 def _goal_caps(trip: Trip, use: Use) -> NDArray[np.int32]:
-    """Limits at the return: cassette and grey emptied on the last day, and gas above the firm's mark."""
+    """Limits at the return: cassette and grey emptied on the last day, and gas above the firm's mark at the confidence."""
     from tripplan.van.limits import UNITS_PER, capacity
 
-    goal = use.pick_up.room.astype(np.int64).copy()
+    goal = use.pick_up.cap.astype(np.int64).copy()
     names = [s.value for s in STORES]
     for name, asked in (("cassette", trip.firm.return_cassette_empty), ("grey", trip.firm.return_grey_empty)):
         if asked:
             goal[names.index(name)] = min(goal[names.index(name)], use.last_day[names.index(name)])
     gas = names.index("gas")
-    mark = int(np.floor((capacity(trip.van, "gas") - trip.firm.return_gas_kg) * UNITS_PER[gas] + 1e-6))
+    room = use.pick_up.room / np.array(UNITS_PER)
+    room[gas] = capacity(trip.van, "gas") - trip.firm.return_gas_kg
+    mark = int(np.floor(use.pick_up.held.mean_room(room)[gas] * UNITS_PER[gas] + 1e-6))
     goal[gas] = min(goal[gas], mark)
     return goal.astype(np.int32)
 

@@ -2,7 +2,8 @@
 
 The day lies between the earliest leaving and the latest arrival; its hours on the road count as spent with nothing given
 and, for each store, as driven or not, whichever is worse. An earlier arrival or a later start only betters that. The night lies
-between the latest arrival and the next morning.
+between the latest arrival and the next morning. What is added up is the mean, against a room that leaves so much as the errors
+of what is used ask for; gas and battery count with a weight on each of their parts (`tripplan.van.spread`).
 
 When on the way a service is done is not told by an option. So that no level comes out too low, what a towing day may use
 after a service is the whole of it: it is carried into the night. A store that is not served on the way has it taken off
@@ -11,7 +12,8 @@ arrival needs nothing carried. Nor does the day of pick-up for a store of which 
 no more in it than the day's whole use, so that there it does not count as served.
 
 A fresh barrel or flush tank that is dry at pick-up (at its reserve or below) is not used before it is first filled, and without
-that water nothing runs into grey barrel or cassette; the first night needs it.
+that water nothing runs into grey barrel or cassette; the first night needs it. One that holds less than the way to the first night
+asks for is used down to its reserve and no further: it counts as dry, but grey barrel and cassette as if it were not.
 """
 
 from __future__ import annotations
@@ -23,10 +25,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.trip import Trip
-from tripplan.model.van import DayWeather
 from tripplan.model.words import STORES, Store
 from tripplan.schedule.candidates import Cast
+from tripplan.schedule.forecast import Forecast, forecast_of, weather_of
 from tripplan.schedule.hours import DayHours
+from tripplan.van.limits import UNITS_PER
+from tripplan.van.spread import Held, raised
 from tripplan.van.use import StayKind, use_kind
 
 __all__ = ["PickUp", "Use", "at_pick_up", "blocks_of", "drive_classes", "weather_of"]
@@ -36,6 +40,8 @@ I32 = NDArray[np.int32]
 _SERVED = np.array([1, 1, 1, 1, 1, 0], dtype=np.int64)
 _CAN_BE_SERVED = int(_SERVED.sum())
 _FRESH, _GREY, _CASSETTE, _FLUSH = (STORES.index(s) for s in (Store.FRESH, Store.GREY, Store.CASSETTE, Store.FLUSH))
+_BATTERY = STORES.index(Store.BATTERY)
+_PER = np.array(UNITS_PER, dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -45,30 +51,37 @@ class PickUp:
     Parameters
     ----------
     room
-        (R) what may be used up between two services [units].
+        (R) what may be used up between two services [units]. cap: the mean that may, so that the limit holds at the confidence.
     start
-        (R) used up as the search counts it [units]: a dry store stands at its limit. true: as it is.
+        (R) used up as the search counts it, against ``cap`` [units]: a dry store stands at its limit. true: as it is.
     dry
-        (R) fresh or flush water at its reserve or below. untouched: nothing is used up yet.
+        (R) fresh or flush water that is not used before it is filled: it does not last to the first night. empty: those at
+        their reserve or below. untouched: nothing is used up yet.
     flush
         Number of the store that the toilet flushes from.
+    held
+        The confidence, and what to count with. forecast: what it is worked out from.
     """
 
     room: I32
+    cap: I32
     start: I32
     true: I32
     dry: NDArray[np.bool_]
+    empty: NDArray[np.bool_]
     untouched: NDArray[np.bool_]
     flush: int
     battery_c: float
+    held: Held
+    forecast: Forecast
 
     def idle(self, mask: int) -> NDArray[np.bool_]:
         """(R) stores that the way to the first night leaves alone when it serves those of a mask."""
         idle = np.zeros(len(STORES), dtype=bool)
         idle[_FRESH] = self.dry[_FRESH]
-        idle[_GREY] = self.dry[_FRESH] and not mask >> _FRESH & 1
+        idle[_GREY] = self.empty[_FRESH] and not mask >> _FRESH & 1
         idle[_FLUSH] = self.dry[_FLUSH]
-        idle[_CASSETTE] = self.dry[self.flush] and not mask >> self.flush & 1
+        idle[_CASSETTE] = self.empty[self.flush] and not mask >> self.flush & 1
         return idle
 
     def counted(self, serves: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -85,10 +98,19 @@ class PickUp:
         """
         bits = np.zeros(len(filled), dtype=np.int64)
         for bit, (water, waste) in enumerate(((_FRESH, _GREY), (self.flush, _CASSETTE))):
-            if self.dry[water]:
+            if self.empty[water]:
                 spared = ((filled >> water & 1) == 0) | ((emptied >> waste & 1) == 1)
                 bits |= spared.astype(np.int64) << (_CAN_BE_SERVED + bit)
         return bits
+
+    def used(self, counted: NDArray[np.int64], first: NDArray[np.bool_]) -> NDArray[np.float64]:
+        """(R) used up at the confidence where the search counts so much [units]; ``first``: not served since pick-up.
+
+        Right for the four water stores and the battery; what the gas comes to depends on its parts.
+        """
+        per, held = _PER, self.held
+        mean = np.maximum(np.where(first, counted - self.start, counted), 0) / per
+        return raised(mean, held.shared * mean, held.daily * mean, held.z) * per + np.where(first, self.true, 0)
 
 
 @dataclass(frozen=True)
@@ -130,31 +152,48 @@ def drive_classes(trip: Trip, most_s: int) -> tuple[int, ...]:
     return (*range(3600, most_s, 3600), most_s)
 
 
-def weather_of(trip: Trip, day: int, lat: float) -> DayWeather:
-    """Return the weather that a day is planned with."""
-    from tripplan.almanac.climate import weather_for
+def at_pick_up(
+    trip: Trip, cast: Cast, hours: DayHours | None = None, confidence: float | None = None, forecast: Forecast | None = None
+) -> PickUp:
+    """Return the stores as the van is taken over.
 
-    return weather_for(trip.dates[day], lat, trip.weather)
-
-
-def at_pick_up(trip: Trip, cast: Cast) -> PickUp:
-    """Return the stores as the van is taken over."""
+    Parameters
+    ----------
+    hours
+        Without them a barrel that holds a little counts as enough for the way to the first night.
+    confidence
+        At which each limit is held; ``None``: the trip's.
+    """
+    from tripplan.van.blocks import to_units
     from tripplan.van.limits import battery_temperature, capacity, reserve, room_units, used_units_of_levels
+    from tripplan.van.spread import hold
 
     van = trip.van
-    cold = battery_temperature([w for row in _weathers(trip, _ends(trip, cast)) for w in row], trip.party)
+    forecast = forecast or forecast_of(trip, cast, hours)
+    cold = battery_temperature([w for row in forecast.weathers for w in row], trip.party)
     room = room_units(van, battery_c=cold)
+    held = hold(forecast.spreads, room / _PER, len(trip.dates), trip.confidence if confidence is None else confidence)
+    cap = _floor(held.mean_room(room / _PER))
     true = used_units_of_levels(van, trip.levels)
-    dry = np.zeros(len(STORES), dtype=bool)
+    # What is used before the first service has the room that is left: so much less on the mean.
+    start = cap - _floor(held.mean_room((room - true) / _PER))
+    start = np.maximum(start, true > 0).astype(np.int32)
+    start[_BATTERY] = true[_BATTERY]
+    first = np.zeros(len(STORES), dtype=np.int64)
+    if hours is not None:
+        first = to_units(forecast.road(0, drive_classes(trip, trip.first_day_drive_s)[-1], held.tilt)).astype(np.int64)[1]
+    empty, dry = np.zeros(len(STORES), dtype=bool), np.zeros(len(STORES), dtype=bool)
     for r in (_FRESH, _FLUSH):
         full = capacity(van, STORES[r])
-        dry[r] = full > 0 and full - trip.levels.of(STORES[r]) >= full - reserve(van, STORES[r], battery_c=cold)
-    start = np.where(dry, np.minimum(true, room), true).astype(np.int32)
-    return PickUp(room, start, true, dry, true == 0, _FLUSH if van.flush_l > 0 else _FRESH, cold)
+        empty[r] = full > 0 and full - trip.levels.of(STORES[r]) >= full - reserve(van, STORES[r], battery_c=cold)
+        dry[r] = empty[r] or (full > 0 and true[r] > 0 and int(start[r] + first[r]) > int(cap[r]))
+    start = np.where(dry, cap, start).astype(np.int32)
+    flush = _FLUSH if van.flush_l > 0 else _FRESH
+    return PickUp(room, cap, start, true, dry, empty, true == 0, flush, cold, held, forecast)
 
 
-def _weathers(trip: Trip, ends: Sequence[tuple[float, float]]) -> list[list[DayWeather]]:
-    return [[weather_of(trip, d, lat) for d in range(len(trip.dates))] for _, lat in ends]
+def _floor(amounts: NDArray[np.float64]) -> I32:
+    return np.asarray(np.floor(amounts * _PER + 1e-6)).astype(np.int32)
 
 
 def blocks_of(
@@ -169,15 +208,12 @@ def blocks_of(
     """
     from tripplan.van.blocks import Block, join, to_units
 
-    pick_up = pick_up or at_pick_up(trip, cast)
-    room = pick_up.room
+    pick_up = pick_up or at_pick_up(trip, cast, hours)
+    room, forecast, tilt = pick_up.cap, pick_up.forecast, pick_up.held.tilt
     days = len(trip.dates)
-    ends = _ends(trip, cast)
-    weathers = _weathers(trip, ends)
     told = [(use_kind(s.kind), s.serves) for s in cast.sites]
     kinds = tuple(sorted(set(told) or {(StayKind(), 0)}))
     kind_of = np.array([kinds.index(t) for t in told], dtype=np.int32)
-    clock = _Clock(trip, hours, ends, weathers)
     masks = tuple(sorted(set(masks) | {0}))
     width = len(masks) * len(classes_s)
     day_block = np.zeros((days, width + len(kinds), 3, len(STORES)), dtype=np.int32)
@@ -186,7 +222,7 @@ def blocks_of(
     last_day = np.zeros(len(STORES), dtype=np.int64)
     for d in range(days):
         last = d == days - 1
-        roads = [to_units(clock.road(d, end), room).astype(np.int64) for end in classes_s]
+        roads = [to_units(forecast.road(d, end, tilt), room).astype(np.int64) for end in classes_s]
         carried = np.zeros(len(STORES), dtype=np.int64) if last else np.maximum(roads[-1][0], 0) * _SERVED
         if d == 0:
             carried = np.where(pick_up.untouched, 0, carried)
@@ -199,7 +235,10 @@ def blocks_of(
         if last:
             last_day = np.maximum(roads[-1][0], 0)
             break
-        used = {kind: (to_units(clock.stay(d, kind), room).astype(np.int64), clock.night(d, kind)) for kind in dict(kinds)}
+        used = {
+            kind: (to_units(forecast.stay(d, kind, tilt), room).astype(np.int64), forecast.night(d, kind, tilt))
+            for kind in dict(kinds)
+        }
         for k, (kind, serves) in enumerate(kinds):
             stay, night = used[kind]
             left = carried * _unserved(serves)
@@ -212,95 +251,8 @@ def _unserved(mask: int) -> NDArray[np.int64]:
     return np.array([0 if mask >> r & 1 else 1 for r in range(len(STORES))], dtype=np.int64)
 
 
-def _per() -> NDArray[np.float64]:
-    from tripplan.van.limits import UNITS_PER
-
-    return np.array(UNITS_PER, dtype=np.float64)
-
-
-_PER = _per()
-
-
 def _lighter(block: NDArray[np.int64], off: NDArray[np.int64]) -> NDArray[np.int64]:
     """Take off what is carried into the night; the worst of the day stays as it was."""
     out = block.copy()
     out[0] -= off
     return out
-
-
-def _ends(trip: Trip, cast: Cast) -> tuple[tuple[float, float], ...]:
-    """Two opposite corners of what the trip may see, or one point where they are near: sun and weather are taken at both."""
-    spots = [trip.depot, trip.return_depot, *(s.spot for s in cast.sites)]
-    lon, lat = [s.lon for s in spots], [s.lat for s in spots]
-    if max(lat) - min(lat) < 0.05 and max(lon) - min(lon) < 0.1:
-        return ((trip.depot.lon, trip.depot.lat),)
-    return ((min(lon), min(lat)), (max(lon), max(lat)))
-
-
-class _Clock:
-    """Hourly use of each calendar day, cut where the day's stretches meet, once a kind of stay."""
-
-    def __init__(
-        self, trip: Trip, hours: DayHours, ends: tuple[tuple[float, float], ...], weathers: list[list[DayWeather]]
-    ) -> None:
-        from tripplan.almanac.sun import sun_day
-
-        self.trip = trip
-        self.weathers = weathers
-        self.leave = [float(s) / 3600 for s in hours.first_leave]
-        self.arrive = [min(24.0, float(s) / 3600) for s in hours.last_arrive]
-        self.shares = [[sun_day(day, lon, lat, trip.tz).share for day in trip.dates] for lon, lat in ends]
-        self.known: dict[tuple[int, int, StayKind | None], tuple[NDArray[np.float64], int, int]] = {}
-
-    def _rows(self, d: int, end: int, kind: StayKind | None) -> tuple[NDArray[np.float64], int, int]:
-        """Use of each slot of a calendar day, and where leaving and arriving cut it."""
-        key = (d, end, kind)
-        if key not in self.known:
-            from tripplan.van.use import hourly, slots
-
-            parts = [slots(0.0, self.leave[d]), slots(self.leave[d], self.arrive[d]), slots(self.arrive[d], 24.0)]
-            use = hourly(
-                self.trip.van, self.trip.party, self.weathers[end][d], self.shares[end][d], kind, np.concatenate(parts),
-                confidence=self.trip.confidence,
-            )  # fmt: skip
-            self.known[key] = (use, len(parts[0]), len(parts[0]) + len(parts[1]))
-        return self.known[key]
-
-    def _worst(self, rows: list[NDArray[np.float64]]):  # type: ignore[no-untyped-def]
-        from tripplan.van.blocks import block_of, worst
-
-        block = block_of(rows[0])
-        for other in rows[1:]:
-            block = worst(block, block_of(other))
-        return block
-
-    def night(self, d: int, kind: StayKind):  # type: ignore[no-untyped-def]
-        """From the latest arrival to the next morning's leaving."""
-        rows = []
-        for end in range(len(self.shares)):
-            evening, _, b = self._rows(d, end, kind)
-            morning, a, _ = self._rows(d + 1, end, kind)
-            rows.append(np.concatenate((evening[b:], morning[:a])))
-        return self._worst(rows)
-
-    def stay(self, d: int, kind: StayKind):  # type: ignore[no-untyped-def]
-        """A standing day between leaving and arriving hours."""
-        return self._worst([rows[a:b] for rows, a, b in (self._rows(d, end, kind) for end in range(len(self.shares)))])
-
-    def road(self, d: int, most_s: int):  # type: ignore[no-untyped-def]
-        """A towing day: for each store, the worse of hardly driving and driving so long, first or last."""
-        from tripplan.almanac.sun import SunDay
-        from tripplan.van.blocks import day_block, worst
-
-        block = None
-        for end, shares in enumerate(self.shares):
-            sun = SunDay(None, None, None, 0.0, "", shares[d])
-            # At the wheel nothing draws more than at rest, unless the fridge runs from the van's battery.
-            at_most = min(most_s / 3600, max(0.0, self.arrive[d] - self.leave[d]))
-            for drive_h in (0.0, at_most) if self.trip.van.fridge_towing == "battery" else (0.0,):
-                one = day_block(
-                    self.trip.van, self.trip.party, self.weathers[end][d], sun, drive_h=drive_h, kind=None,
-                    leave_h=self.leave[d], arrive_h=self.arrive[d], confidence=self.trip.confidence,
-                )  # fmt: skip
-                block = one if block is None else worst(block, one)
-        return block

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from tripplan.almanac.sun import SunDay
 from tripplan.model.van import DayWeather, Party, Van
 from tripplan.van.limits import UNITS_PER, room_units
-from tripplan.van.use import StayKind, hourly, slots
+from tripplan.van.use import MEAN, StayKind, Tilt, hourly, slots
 
 __all__ = ["EMPTY", "Block", "block_of", "day_block", "join", "night_block", "to_units", "worst"]
 
@@ -134,7 +134,7 @@ def night_block(
     *,
     arrive_h: float = 16.0,
     leave_h: float = 9.0,
-    confidence: float,
+    tilt: Tilt = MEAN,
 ) -> Block:
     """Return what a night at a place uses, from arriving to leaving the next morning.
 
@@ -144,8 +144,10 @@ def night_block(
         Of the date of arrival; the next morning counts as like it.
     arrive_h, leave_h
         Local hours since midnight of arriving, and of leaving on the next date.
+    tilt
+        Factors that keep limits of gas and battery at a confidence (`tripplan.van.spread`); the mean when not given.
     """
-    use = hourly(van, party, weather, sun.share, kind, slots(arrive_h, 24 + leave_h), confidence=confidence)
+    use = hourly(van, party, weather, sun.share, kind, slots(arrive_h, 24 + leave_h), tilt=tilt)
     return _refusable(block_of(use), van)
 
 
@@ -159,7 +161,7 @@ def day_block(
     kind: StayKind | None = None,
     leave_h: float = 9.0,
     arrive_h: float = 16.0,
-    confidence: float,
+    tilt: Tilt = MEAN,
 ) -> Block:
     """Return what the hours between two nights use.
 
@@ -179,7 +181,7 @@ def day_block(
     The worse of driving first and driving last is taken, store by store, so the order of the day's stops is free.
     """
     if drive_h <= 0:
-        use = hourly(van, party, weather, sun.share, kind, slots(leave_h, arrive_h), confidence=confidence)
+        use = hourly(van, party, weather, sun.share, kind, slots(leave_h, arrive_h), tilt=tilt)
         return _refusable(block_of(use), van)
     rest_h = max(0.0, arrive_h - leave_h - drive_h)
     both = []
@@ -188,5 +190,5 @@ def day_block(
         parts = ((slots(leave_h, start), 0.0), (slots(start, stop), 1.0), (slots(stop, arrive_h), 0.0))
         hours = np.concatenate([p for p, _ in parts])
         towing = np.concatenate([np.full(len(p), share) for p, share in parts])
-        both.append(block_of(hourly(van, party, weather, sun.share, None, hours, towing=towing, confidence=confidence)))
+        both.append(block_of(hourly(van, party, weather, sun.share, None, hours, towing=towing, tilt=tilt)))
     return _refusable(worst(*both), van)

@@ -1,0 +1,200 @@
+"""How far a trip may lie from its figures, and how much of a store may be planned away so that it still holds.
+
+Two kinds of error. *Shared* errors are the same on all days of a trip (a thirsty party, a windy month): they grow with what is
+used. *Daily* ones differ from day to day and average out: small draws independent of one another, so that their variance grows
+with what is used. A stretch in which ``M`` is used on the mean has the standard deviation ``sqrt((s M)² + v M)``, with ``s`` the
+shared error and ``v`` the variance of a day's draws over the day's mean. So a limit holds at a confidence when
+
+    M + z sqrt((s M)² + v M) <= room,
+
+which rises with M: it is the same as ``M <= mean_room(room)``, solved in closed form. A search therefore adds up means and
+nothing else, compares them with `mean_room`, and is exact: of the two numbers that a stretch needs, mean and variance, the
+second follows from the first.
+
+Gas and battery are fed by several things that err apart: heating, fridge and habits; loads and sun. Their limit is a smooth
+function of the parts' means; the search goes by its tangent plane where an ordinary stretch touches the limit, a weight for each
+part (`Tilt`), and adds up weighted means. At the ordinary mixture that is exact, near it nearly; what a plan really comes to is
+worked out part by part afterwards (`tripplan.van.risk`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import hypot, sqrt
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.van import DayWeather, Party, Van
+from tripplan.model.words import STORES, Store
+from tripplan.van.facts import SPREADS
+from tripplan.van.use import MEAN, Tilt, heads, hourly, slots
+
+__all__ = ["GAS_PARTS", "PARTS", "Held", "Spreads", "hold", "mean_room", "mean_weather", "parts_of", "raised", "spreads_of"]
+
+F64 = NDArray[np.float64]
+#: What is followed apart: the four water stores, what burns gas, what the battery gives and takes.
+PARTS = ("fresh", "grey", "cassette", "flush", "heating", "fridge", "habits", "loads", "sun", "charger")
+GAS_PARTS = slice(4, 7)
+_LOADS, _SUN, _CHARGER = 7, 8, 9
+_GAS, _BATTERY = STORES.index(Store.GAS), STORES.index(Store.BATTERY)
+_WHOLE_DAY = slots(0.0, 24.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Spreads:
+    """Errors of what feeds the stores, in the order of `PARTS` without the charger, and what an ordinary day uses.
+
+    Parameters
+    ----------
+    shared
+        (9) one sigma, relative, the same on all days. daily: (9) variance of a day's draws over the day's mean [L, kg, Ah].
+    ordinary
+        (9) mean of a day with nothing given [L, kg, Ah].
+    """
+
+    shared: F64
+    daily: F64
+    ordinary: F64
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What to count with so that each limit holds at a confidence.
+
+    Parameters
+    ----------
+    z
+        Sigmas of the confidence. tilt: factors for `tripplan.van.use.hourly`.
+    shared, daily
+        (6) errors of the stores as `mean_room` takes them; 0 for the battery, whose tilted use is planned with as it is.
+    """
+
+    confidence: float
+    z: float
+    tilt: Tilt
+    shared: F64
+    daily: F64
+
+    def mean_room(self, room: F64) -> F64:
+        """(6) most that may be used on the mean where so much may be used [L, kg, Ah]."""
+        return mean_room(room, self.shared, self.daily, self.z)
+
+
+def raised(mean: F64, shared_sd: F64, variance: F64, z: float) -> F64:
+    """Return the use that is passed only with the probability beyond ``z``, from a stretch's mean and the two parts of its spread."""
+    return np.asarray(mean + z * np.sqrt(shared_sd**2 + variance))
+
+
+def mean_room(room: F64, shared: F64, daily: F64, z: float) -> F64:
+    """Return the greatest mean M with ``M + z sqrt((shared M)² + daily M) <= room``; what is below 0 comes back as it is."""
+    r = np.maximum(room, 0.0)
+    half = 2 * r + z * z * daily
+    root = np.sqrt(np.maximum(half * half - 4 * (1 - (z * shared) ** 2) * r * r, 0.0))
+    below = half + root
+    found = np.divide(2 * r * r, below, out=np.zeros_like(below), where=below > 0)
+    return np.asarray(np.where(room < 0, room, found))
+
+
+def mean_weather(days: Sequence[DayWeather]) -> DayWeather:
+    """Return the mean of some days' weather."""
+    mean, low, high, sun = np.array([(d.mean_c, d.low_c, d.high_c, d.sun_kwh_per_m2) for d in days]).mean(axis=0).tolist()
+    return replace(days[0], mean_c=mean, low_c=low, high_c=high, sun_kwh_per_m2=sun)
+
+
+def parts_of(
+    van: Van, party: Party, weather: DayWeather, sun_share: tuple[float, ...], kind: object, hours: F64, towing: float | F64 = 0.0
+) -> F64:
+    """Return the means of each slot of time part by part, (n, 10) in the order of `PARTS` [L, kg, Ah].
+
+    The battery's loads stand as they weigh on it without sun (Peukert counted), sun and charger as they weigh without loads
+    (what a charge loses counted): with both, the smaller of them is taken off the larger before its loss, which differs little.
+    """
+    calls = (Tilt(1, 0, 1, 0, 0), Tilt(0, 1, 0, 1, 0), Tilt(0, 0, 0, 0, 1))
+    a, b, c = (hourly(van, party, weather, sun_share, kind, hours, towing=towing, tilt=t) for t in calls)  # type: ignore[arg-type]
+    charger = -c[:, _BATTERY]
+    return np.column_stack(
+        (a[:, :4], a[:, _GAS], b[:, _GAS], c[:, _GAS], a[:, _BATTERY] + charger, -b[:, _BATTERY] - charger, charger)
+    )
+
+
+def spreads_of(van: Van, party: Party, weather: DayWeather, sun_share: tuple[float, ...]) -> Spreads:
+    """Return the errors of a trip.
+
+    Parameters
+    ----------
+    weather, sun_share
+        Of an ordinary day of the trip, as from `mean_weather`.
+    """
+    ordinary = parts_of(van, party, weather, sun_share, None, _WHOLE_DAY).sum(axis=0)[:9]
+    ordinary = np.maximum(ordinary, 0.0)
+    shower = heads(party) * party.shower_l * party.showers_per_day if van.shower_aboard else 0.0
+    washed = min(1.0, shower / ordinary[0]) if ordinary[0] > 0 else 0.0
+    flushed = min(1.0, party.flushes * party.flush_l / (party.waste_l + party.flushes * party.flush_l))
+    names = (
+        (("water", 1 - washed), ("showers", washed)), (("water", 1 - washed), ("showers", washed)),
+        (("toilet", 1 - flushed), ("flush", flushed)), (("flush", 1.0),),
+        (("heating", 1.0),), (("fridge", 1.0),), (("cooking", 0.5), ("hot water", 0.5)), (("devices", 1.0),), (("sun", 1.0),),
+    )  # fmt: skip
+    # What one habit shares between its parts adds up; what differs by day does not.
+    shared = [sum(share * _shared(party, name) for name, share in mix) for mix in names]
+    daily = [hypot(*(share * SPREADS[name].daily for name, share in mix)) for mix in names]
+    return Spreads(np.array(shared), np.array(daily) ** 2 * ordinary, ordinary)
+
+
+def _shared(party: Party, name: str) -> float:
+    spread = SPREADS[name]
+    return party.spread_shared if spread.habit else spread.shared
+
+
+def hold(spreads: Spreads, room: F64, days: int, confidence: float) -> Held:
+    """Work out what to count with.
+
+    Parameters
+    ----------
+    room
+        (6) what may be used up of each store [L, kg, Ah].
+    days
+        Of the trip: no ordinary stretch is longer.
+    """
+    z = NormalDist().inv_cdf(confidence)
+    shared, daily = np.zeros(len(STORES)), np.zeros(len(STORES))
+    shared[:4], daily[:4] = spreads.shared[:4], spreads.daily[:4]
+    gas, sigma, noise = spreads.ordinary[GAS_PARTS], spreads.shared[GAS_PARTS], spreads.daily[GAS_PARTS]
+    weights = np.ones(3)
+    if gas.sum() > 0:
+        shares = gas / gas.sum()
+        shared[_GAS], daily[_GAS] = float(np.sqrt(((sigma * shares) ** 2).sum())), float(noise @ shares)
+        touch = float(mean_room(room, shared, daily, z)[_GAS]) * shares
+        spread = sqrt(float(((sigma * touch) ** 2).sum() + noise @ touch))
+        slope = 1 + z * (sigma**2 * touch + noise / 2) / spread if spread > 0 else np.ones(3)
+        weights = slope / float(slope @ shares)
+    loads, sun = _battery(spreads, float(room[_BATTERY]), days, z)
+    return Held(confidence, z, Tilt(loads, sun, *(float(w) for w in weights)), shared, daily)
+
+
+def _battery(spreads: Spreads, room: float, days: int, z: float) -> tuple[float, float]:
+    """Return factors on loads and sun: the worst direction of an ordinary stretch that just empties the battery."""
+    loads, sun = float(spreads.ordinary[_LOADS]), float(spreads.ordinary[_SUN])
+    shared = (float(spreads.shared[_LOADS]) * loads, float(spreads.shared[_SUN]) * sun)
+    variance = (float(spreads.daily[_LOADS]) * loads, float(spreads.daily[_SUN]) * sun)
+    if z == 0 or loads <= 0:
+        return MEAN.loads, MEAN.sun
+    length = _lasts(loads - sun, shared, variance, room, days, z)
+    both = sqrt(sum(s * s + v / length for s, v in zip(shared, variance, strict=True)))
+    if both == 0:
+        return 1.0, 1.0
+    more = z * (shared[0] ** 2 + variance[0] / length) / (both * loads)
+    less = z * (shared[1] ** 2 + variance[1] / length) / (both * sun) if sun > 0 else 0.0
+    return 1.0 + more, max(0.0, 1.0 - less)
+
+
+def _lasts(net: float, shared: tuple[float, float], variance: tuple[float, float], room: float, days: int, z: float) -> float:
+    """Return the days after which a full battery is just empty at the confidence, to a quarter of a day [d]."""
+    most = max(0.5, float(days))
+    for n in np.arange(0.5, most, 0.25).tolist():
+        if n * net + z * sqrt(n * n * (shared[0] ** 2 + shared[1] ** 2) + n * (variance[0] + variance[1])) >= room:
+            return float(n)
+    return most
