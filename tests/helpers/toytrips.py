@@ -18,7 +18,7 @@ from tripplan.model.van import Levels, Party, Van
 from tripplan.model.words import Offer, Via
 from tripplan.schedule.assemble import Work, assemble
 from tripplan.schedule.candidates import BIT, SERVES, Cast, Site, Stop
-from tripplan.schedule.clock import StopTask, lay_out
+from tripplan.schedule.day import DayTask, Halt, LegTask, Sailing, kept
 from tripplan.schedule.use import blocks_of, drive_classes
 from tripplan.schedule.walk import State, first_state
 from tripplan.schedule.ways import Ways, table_of
@@ -117,6 +117,17 @@ def toy_work(seed: int, **change: object) -> Work:
     return assemble(trip, REGION, cast, ways)
 
 
+def _fits(hours, day, ends, legs, stops) -> bool:  # type: ignore[no-untyped-def]
+    """Say whether the clock of a day, in whole minutes, is kept; a ferry lies at the end of its leg."""
+    tasks = tuple(LegTask(-(-d // 60)) if t == d else LegTask(0, (Sailing(-(-d // 60), 0, -(-(t - d) // 60)),)) for t, d in legs)
+    halts = tuple(
+        Halt(-(-s.seconds // 60), None if s.windows[day] is None else tuple((-(-a // 60), b // 60) for a, b in s.windows[day]))
+        for s in stops
+    )
+    earliest = -(-int(hours.leave[day, ends[0]]) // 60)
+    return kept(DayTask(earliest, earliest, int(hours.arrive[day, ends[1]]) // 60, tasks, halts), earliest) is not None
+
+
 def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tuple[int, ...], int, int]]:
     """Every way to spend a day: to which place, whether the van stays, stops, cost, money; the clock alone says if it can be."""
     trip, cast, ways, hours = work.trip, work.cast, work.ways[0], work.hours
@@ -141,12 +152,9 @@ def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tupl
             legs = [(int(table.total_s[a, b]), int(table.drive_s[a, b])) for a, b in pairwise(points)]
             if sum(d for _, d in legs) > limit:
                 continue
-            tasks = [StopTask(stops[k].seconds, stops[k].windows[day]) for k in chain]
             if not last and hours.arrive[day, to] < 0:
                 continue
-            spans = [(t, d, d) for t, d in legs]
-            laid = lay_out(int(hours.leave[day, place]), spans, tasks, int(hours.arrive[day, to]))
-            if laid.fault is not None and (chain or not stay):
+            if (chain or not stay) and not _fits(hours, day, (place, to), legs, [stops[k] for k in chain]):
                 continue
             cost = sum(int(table.cents[a, b]) for a, b in pairwise(points))
             cost += sum(stops[k].cents + stops[k].charge_cents for k in chain)

@@ -13,7 +13,18 @@ from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from typing import Any
 
-__all__ = ["OpenDay", "all_open", "any_open", "is_holiday", "is_open", "is_readable", "open_days", "tidy_dates", "windows"]
+__all__ = [
+    "OpenDay",
+    "all_open",
+    "any_open",
+    "check_times",
+    "is_holiday",
+    "is_open",
+    "is_readable",
+    "open_days",
+    "tidy_dates",
+    "windows",
+]
 
 _DAY = timedelta(days=1)
 
@@ -222,8 +233,45 @@ def all_open(
     return bool(found.windows) and found.windows[0] == (from_min, to_min)
 
 
+_CLOCK = r"([01]?\d|2[0-4])[:.]([0-5]\d)"
+_CHECK = re.compile(rf"(?:{_CLOCK})?\s*(-|\+)?\s*(?:{_CLOCK})?")
+
+
+def check_times(text: str, day: date, *, latest: bool, country: str = "") -> tuple[int, int] | None:
+    """Return from and to when one may arrive at a site, or leave it, on a date [min after midnight].
+
+    Parameters
+    ----------
+    text
+        ``check_in`` or ``check_out`` as on the map: "14:00", "14:00-20:00", "-18:00", or a text of opening hours.
+    latest
+        Whether a time alone is the latest (check-out) or the earliest (check-in), as the open map's wiki on these keys says.
+
+    Returns
+    -------
+    tuple or None
+        ``None``: empty, or not readable: ask first.
+    """
+    text = text.strip().replace("–", "-")
+    found = _CHECK.fullmatch(text) if text else None
+    if found is not None and (found[1] or found[4]):
+        first = int(found[1]) * 60 + int(found[2]) if found[1] else 0
+        last = int(found[4]) * 60 + int(found[5]) if found[4] else 1440
+        if max(first, last) > 1440 or (found[1] and found[4] and not found[3]):
+            return None
+        if found[1] and not found[3]:
+            return (0, first) if latest else (first, 1440)
+        # "18:00-02:00" goes on after midnight, which is no longer that day's clock.
+        return first, last if last > first else 1440
+    open_day = windows(text, day, 0, 1440, country)
+    return (open_day.windows[0][0], open_day.windows[-1][1]) if open_day.windows else None
+
+
+@lru_cache(maxsize=4096)
 def is_holiday(day: date, country: str) -> bool | None:
     """Say whether a date is a public holiday of a country; ``None`` when its holidays are not known."""
+    if not country:
+        return None
     import opening_hours as library
 
     try:

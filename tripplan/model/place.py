@@ -50,6 +50,8 @@ class Place:
         Opening hours as written on the map; empty when untagged.
     season
         Dates open as written, where apart from the hours.
+    check_in, check_out
+        Hours of arriving and leaving at a site as written ("14:00", "14:00-20:00", "-18:00").
     longest_stay_nights
         0 when no limit is known.
     price_cents
@@ -87,6 +89,8 @@ class Place:
     note: str = ""
     source: str = "map"
     entrances: tuple[tuple[float, float], ...] = ()
+    check_in: str = ""
+    check_out: str = ""
 
     def offer(self, word: str) -> OfferFact:
         """Return the fact for one of `OFFERS` (unknown when the map is silent)."""

@@ -19,7 +19,7 @@ _SHARED = ("lat", "lon", "answer", "author", "date", "remark")
 ROAD_COLUMNS: tuple[str, ...] = ("way", "road", "lat2", "lon2", "from", "to", "for", *(name for name, _ in LIMITS))
 #: Columns that speak of a place.
 PLACE_COLUMNS: tuple[str, ...] = (
-    "role", "ref", "offer", "kind", *OFFERS, "admits", "guests_only", "hours", "season", "longest_stay_nights", "price_cents", "capacity",
+    "role", "ref", "offer", "kind", *OFFERS, "admits", "guests_only", "hours", "season", "check_in", "check_out", "longest_stay_nights", "price_cents", "capacity",
     "pets", "fee", "phone", "website", "note",
 )  # fmt: skip
 #: Columns of `tripplan region doubts` that are there to read.

@@ -40,7 +40,7 @@ _LETTERS_OF_TEXT = 300
 _COUNTS = (
     ("longest_stay_nights", 0, 366, "nights, 0 for no limit"), ("price_cents", 0, 1_000_000, "cents, whole"), ("capacity", 0, 10_000, "pitches"),
 )  # fmt: skip
-_TEXTS = ("hours", "season", "phone", "website", "note")
+_TEXTS = ("hours", "season", "check_in", "check_out", "phone", "website", "note")
 
 
 @dataclass(frozen=True, slots=True)

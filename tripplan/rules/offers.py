@@ -69,6 +69,8 @@ class PlaceFact:
     phone: str = ""
     website: str = ""
     note: str = ""
+    check_in: str = ""
+    check_out: str = ""
 
 
 def judge_place(tags: Mapping[str, str], osm_ref: str) -> PlaceFact | None:
@@ -139,6 +141,7 @@ def _site(tags: Mapping[str, str], ref: str, kind: SiteKind) -> PlaceFact:
         longest_stay_nights=nights or 0, price_cents=_price(tags),
         capacity=capacity if capacity >= 0 else parse_count(tags.get("capacity", "")),
         pets=_pets(tags), fee=_fee(tags), phone=_phone(tags), website=_website(tags), note=_note(tags),
+        check_in=tags.get("check_in", "").strip(), check_out=tags.get("check_out", "").strip(),
     )  # fmt: skip
 
 

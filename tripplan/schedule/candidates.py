@@ -51,6 +51,8 @@ GUEST_M = 400.0
 AVOID_KM = 2.0
 #: Time that a service stop takes (common practice, no source) [s].
 DUMP_S, WATER_S, GAS_S = 20 * 60, 15 * 60, 15 * 60
+#: No stop is shorter, so each counts as a break.
+LEAST_S = 15 * 60
 
 DayWindows = tuple[tuple[tuple[int, int], ...] | None, ...]
 
@@ -66,7 +68,12 @@ class Site:
     serves
         Mask of the stores that the site serves on foot.
     open
-        Whether it takes guests on each day's night. hours: when on each day they may arrive [s after midnight].
+        Whether it takes guests on each day's night. hours: when on each day they may arrive, check-in regarded [s after
+        midnight].
+    check_out
+        Until when on each day one must have left [s after midnight], -1 not told; empty: on no day.
+    ask
+        Hours that cannot be read, as written.
     """
 
     spot: Spot
@@ -80,6 +87,8 @@ class Site:
     hours: DayWindows
     max_stay: int
     hours_unknown: bool = False
+    check_out: tuple[int, ...] = ()
+    ask: tuple[str, ...] = ()
 
     @property
     def ref(self) -> str:
@@ -270,13 +279,40 @@ def _site_facts(trip: Trip, place: Place, spot: Spot, guests: Iterable[Place], h
     arrive, unknown = hours.read(place.hours, place.lon, place.lat)
     nights = tuple(s is None or bool(s) for s in season)
     nights = tuple(n and (w is None or bool(w)) for n, w in zip(nights, arrive, strict=True))
+    arrive, leave, unread = _check_times(trip, place, arrive, hours.country)
+    ask = (*((place.hours,) if unknown and place.hours.strip() else ()), *unread)
     kind = stay_kind(trip, offers)
     known = place.price_cents >= 0 or place.fee == Offer.NO
     price = max(0, place.price_cents) if known else trip.weights.unknown_price_cents
     return Site(
         spot, place, offers, kind, _serves(trip, offers), price, known, nights, arrive, place.longest_stay_nights,
-        unknown and bool(place.hours),
+        unknown and bool(place.hours), leave, ask,
     )  # fmt: skip
+
+
+def _check_times(
+    trip: Trip, place: Place, hours: DayWindows, country: str
+) -> tuple[DayWindows, tuple[int, ...], tuple[str, ...]]:
+    """Return when one may arrive, check-in regarded, until when one must leave, and what of it cannot be read."""
+    if not (place.check_in or place.check_out):
+        return hours, (), ()
+    from tripplan.almanac.hours import check_times
+
+    unread = []
+    for name, text, latest in (("check-in", place.check_in, False), ("check-out", place.check_out, True)):
+        if text and check_times(text, trip.dates[0], latest=latest, country=country) is None:
+            unread.append(f"{name} {text}")
+    arrive: list[tuple[tuple[int, int], ...] | None] = []
+    leave = []
+    for day, windows in zip(trip.dates, hours, strict=True):
+        times = check_times(place.check_in, day, latest=False, country=country)
+        first, last = (times[0] * 60, times[1] * 60) if times else (0, 86_400)
+        cut = tuple((max(a, first), min(b, last)) for a, b in windows or ((0, 86_400),) if min(b, last) > max(a, first))
+        # Hours that the times of check-in miss altogether are those of something else at the site.
+        arrive.append(windows if times is None or windows == () else cut or ((first, last),))
+        out = check_times(place.check_out, day, latest=True, country=country)
+        leave.append(out[1] * 60 if out else -1)
+    return tuple(arrive), tuple(leave), tuple(unread)
 
 
 def stay_kind(trip: Trip, offers: dict[str, OfferFact]) -> StayKind:
@@ -389,9 +425,10 @@ def _stop(trip: Trip, place: Place, offers: dict[str, OfferFact], hours: _Hours)
 def _sight(trip: Trip, region: Region, number: int, hours: _Hours) -> Stop:
     sight = trip.sights[number]
     place = region.places[sight.spot.place] if sight.spot.place >= 0 else None
-    text = place.hours if place is not None else ""
+    text = sight.visiting or (place.hours if place is not None else "")
     windows, unknown = hours.read(text, sight.spot.lon, sight.spot.lat)
-    seconds = round(sight.hours * 3600)
+    # Parking with a van and walking there and back is a rest from the wheel even where the look is short (common practice, no source).
+    seconds = max(round(sight.hours * 3600), LEAST_S)
     return Stop(sight.spot, place, 0, number, seconds, 0, 0, windows, {}, hours_unknown=unknown and bool(text))
 
 

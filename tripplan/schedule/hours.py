@@ -36,6 +36,12 @@ class DayHours:
         from pick-up on the first day and until the return on the last.
     goal_windows
         When the depot takes vans back on the last day [s]; ``None``: any time.
+    leave_by
+        (D, P) when a place must have been left, where its check-out says so; else the end of the day [s].
+
+    A sun that does not set, or does not rise, bounds no day: then the trip's own hours alone do. Where it does not rise one arrives in
+    the dark whatever one does, and the plan says so. Check-out never makes a day impossible: where it comes before the day may
+    begin, one leaves the pitch by then and waits.
     """
 
     leave: I64
@@ -43,6 +49,7 @@ class DayHours:
     first_leave: I64
     last_arrive: I64
     goal_windows: tuple[tuple[int, int], ...] | None
+    leave_by: I64
 
 
 def seconds_of(moment: datetime) -> int:
@@ -68,23 +75,41 @@ class _Sun:
         """Sunrise and sunset at a corner of the grid [s after midnight]; a sun that does not set or rise closes nothing."""
         key = (day, x, y)
         if key not in self.corners:
-            from tripplan.almanac.sun import sun_day
-
             lon, lat = min(max(x * _GRID, -180.0), 180.0), min(max(y * _GRID, -90.0), 90.0)
-            date = self.trip.dates[day]
-            sun = sun_day(date, lon, lat, self.trip.tz)
-            rise, fall = 0, 86_400
-            if sun.sunrise is not None and sun.sunset is not None:
-                rise = _on_date(sun.sunrise, date)
-                fall = _on_date(sun.sunset, date)
-            self.corners[key] = (rise, fall)
+            self.corners[key] = _light(self.trip, day, lon, lat)
         return self.corners[key]
+
+    def is_mixed(self, day: int, x: int, y: int) -> bool:
+        """Say whether the sun rises and sets in a part of a cell only."""
+        return _mixed([self.corner(day, x + dx, y + dy) for dx in (0, 1) for dy in (0, 1)])
 
     def at(self, day: int, spot: Spot) -> tuple[int, int]:
         """Latest sunrise and earliest sunset of the grid cell around a point [s]."""
         x, y = int(np.floor(spot.lon / _GRID)), int(np.floor(spot.lat / _GRID))
         four = [self.corner(day, x + dx, y + dy) for dx in (0, 1) for dy in (0, 1)]
+        if _mixed(four):
+            return _light(self.trip, day, spot.lon, spot.lat)
         return max(r for r, _ in four), min(s for _, s in four)
+
+
+#: Hours of a day that light does not bound.
+_ENDLESS = (0, 86_400)
+
+
+def _mixed(four: list[tuple[int, int]]) -> bool:
+    """Say whether the sun rises and sets in a part of a cell only."""
+    return _ENDLESS in four and any(light != _ENDLESS for light in four)
+
+
+def _light(trip: Trip, day: int, lon: float, lat: float) -> tuple[int, int]:
+    """Sunrise and sunset at a point [s after midnight]; `_ENDLESS` where the sun does not rise or does not set."""
+    from tripplan.almanac.sun import sun_day
+
+    date = trip.dates[day]
+    sun = sun_day(date, lon, lat, trip.tz)
+    if sun.sunrise is None or sun.sunset is None:
+        return _ENDLESS
+    return _on_date(sun.sunrise, date), _on_date(sun.sunset, date)
 
 
 def _on_date(moment: datetime, date: object) -> int:
@@ -118,12 +143,16 @@ def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
         # Where light closes nothing at the corners of all, it closes nothing between them.
         corners = [sun.corner(d, x, y) for x, y in wide]
         rise, fall = max(r for r, _ in corners), min(f for _, f in corners)
-        if rise <= trip.leave_after_min * 60 and fall - trip.sunset_margin_min * 60 >= trip.arrive_by_min * 60:
+        endless = all(corner == _ENDLESS for corner in corners)
+        if endless or (rise <= trip.leave_after_min * 60 and fall - trip.sunset_margin_min * 60 >= trip.arrive_by_min * 60):
             leave[d], arrive[d] = trip.leave_after_min * 60, trip.arrive_by_min * 60
             continue
-        light = {key: sun.at(d, spot) for key, spot in cells.items()}
-        leave[d] = np.maximum(trip.leave_after_min * 60, np.array([light[c][0] for c in cell]))
-        arrive[d] = np.minimum(trip.arrive_by_min * 60, np.array([light[c][1] for c in cell]) - trip.sunset_margin_min * 60)
+        by_cell = {key: None if sun.is_mixed(d, *key) else sun.at(d, spot) for key, spot in cells.items()}
+        light = np.array([by_cell[c] or sun.at(d, spot) for c, spot in zip(cell, spots, strict=True)])
+        leave[d] = np.maximum(trip.leave_after_min * 60, light[:, 0])
+        # Where the sun does not set or rise, the margin before sunset means nothing.
+        last = np.where((light == _ENDLESS).all(axis=1), light[:, 1], light[:, 1] - trip.sunset_margin_min * 60)
+        arrive[d] = np.minimum(trip.arrive_by_min * 60, last)
     ready = seconds_of(trip.pick_up) + trip.firm.handover_min * 60
     leave[0] = max(ready, sun.at(0, trip.depot)[0])
     back = seconds_of(trip.return_by) - trip.firm.return_min * 60
@@ -142,7 +171,12 @@ def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
     first_leave[0] = seconds_of(trip.pick_up)
     last_arrive = arrive.max(axis=1)
     last_arrive[-1] = seconds_of(trip.return_by)
-    return DayHours(leave, arrive, first_leave, np.maximum(last_arrive, first_leave), goal_windows)
+    leave_by = np.full((days, count), 86_400, dtype=np.int64)
+    for number, site in enumerate(cast.sites):
+        for d, until in enumerate(site.check_out):
+            if until >= 0:
+                leave_by[d, 2 + number] = max(until, leave[d, 2 + number])
+    return DayHours(leave, arrive, first_leave, np.maximum(last_arrive, first_leave), goal_windows, leave_by)
 
 
 def _depot_hours(trip: Trip, region: Region) -> tuple[tuple[int, int], ...] | None:

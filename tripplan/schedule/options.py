@@ -22,7 +22,7 @@ from tripplan.schedule.need import Need
 from tripplan.schedule.triple_tables import Known, triple_chains
 from tripplan.schedule.ways import FAR, Table
 
-__all__ = ["Frame", "Options", "stand_options", "tow_options", "undominated"]
+__all__ = ["Frame", "Options", "options_of", "stand_options", "tow_options", "undominated"]
 
 I64 = NDArray[np.int64]
 I32 = NDArray[np.int32]
@@ -139,18 +139,18 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
             classes_s=frame.classes_s,
         )
         parts = [
-            _options(direct_chains(table, places, laid, types, allowed & np.uint64(0), frame.drive_s), laid, frame, car=False)
+            options_of(direct_chains(table, places, laid, types, allowed & np.uint64(0), frame.drive_s), laid, frame, car=False)
         ]
-        parts += [undominated(_options(found, laid, frame, car=False), frame, compiled=True) for found in chains]
+        parts += [undominated(options_of(found, laid, frame, car=False), frame, compiled=True) for found in chains]
         kept = Options.join(parts)
         return replace(kept, total_s=_total(table, places, laid, kept))
     found = [direct_chains(table, places, laid, types, onward, frame.drive_s)]
     found += near_chains(table, places, laid, types, allowed, frame.drive_s, frame.need, pairs=True, bar=bar)
-    few = undominated(Options.join([_options(f, laid, frame, car=False) for f in found]), frame)
+    few = undominated(Options.join([options_of(f, laid, frame, car=False) for f in found]), frame)
     start, end, serves, cost = (column.astype(np.int64) for column in (few.start, few.end, few.serves, few.cost))
     known = Known(start, end, serves, few.sights, cost, few.days)
     found = triple_chains(table, places, laid, types, allowed, frame.drive_s, frame.need, known, bar=bar)
-    return undominated(Options.join([few, *(_options(f, laid, frame, car=False) for f in found)]), frame)
+    return undominated(Options.join([few, *(options_of(f, laid, frame, car=False) for f in found)]), frame)
 
 
 def _total(table: Table, places: int, stops: StopTable, o: Options) -> I32:
@@ -170,7 +170,7 @@ def _total(table: Table, places: int, stops: StopTable, o: Options) -> I32:
     return out
 
 
-def _options(found: Found, stops: StopTable, frame: Frame, *, car: bool) -> Options:
+def options_of(found: Found, stops: StopTable, frame: Frame, *, car: bool) -> Options:
     """Return ways that fit on some day as options."""
     found = found.take(found.days != 0)
     count = len(found.start)
@@ -210,12 +210,14 @@ def stand_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame
     here = np.arange(places)
     zero, none = np.zeros(places, dtype=np.int64), np.full(places, -1, dtype=np.int64)
     days, _ = fitting_days(frame.days[here, here], here, here, [(zero, zero)], [], laid, types)
-    parts = [_options(Found(here, here, none, none, none, zero, zero, zero, zero, days), laid, frame, car=True)]
+    parts = [options_of(Found(here, here, none, none, none, zero, zero, zero, zero, days), laid, frame, car=True)]
     if len(stops):
         a, b = pairs_of(laid)
         seen = (laid.sight[a] >= 0) | (laid.sight[b] >= 0)
         parts += [
-            undominated(_options(_out_and_back(table, places, laid, types, frame, numbers, most_s), laid, frame, car=True), frame)
+            undominated(
+                options_of(_out_and_back(table, places, laid, types, frame, numbers, most_s), laid, frame, car=True), frame
+            )
             for numbers in ([np.arange(len(stops))], [a[seen], b[seen]])
         ]
     return undominated(Options.join(parts), frame)

@@ -9,27 +9,34 @@ from pathlib import Path
 
 import numpy as np
 
+from tripplan.almanac.hours import is_holiday
 from tripplan.model.errors import BadInputError, NoPlanError
 from tripplan.model.place import Place, Spot
-from tripplan.model.plan import Cost, Day, Night, Plan, Proof
+from tripplan.model.plan import Cost, Day, Leg, Night, Plan, Proof
 from tripplan.model.progress import Progress, silent
 from tripplan.model.trip import Trip
 from tripplan.region.columns import HIGHWAYS
 from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
-from tripplan.schedule.assemble import Work, assemble, every_day_has_a_way
+from tripplan.schedule.again import Way, admit_others, way_of
+from tripplan.schedule.assemble import Work, assemble, comfort_cents, every_day_has_a_way
 from tripplan.schedule.candidates import cast_of, kind_word
+from tripplan.schedule.chances import Chances
+from tripplan.schedule.clashes import forbidden_words
+from tripplan.schedule.laid import LaidDay, lay_days
 from tripplan.schedule.levels import level_lines
 from tripplan.schedule.notes import assumptions_of, cautions_of, day_notes, presumed_of
 from tripplan.schedule.problem import Solution
-from tripplan.schedule.timetable import clock_of, events_of, legs_of
+from tripplan.schedule.timetable import clock_of, events_of, legs_of, task_of
 from tripplan.schedule.use import weather_of
-from tripplan.schedule.ways import Ways, ways_of
+from tripplan.schedule.ways import Ways, drive_cents, ways_of
 
 __all__ = ["best_path", "make_plan", "plan_of", "prepare"]
 
 #: So many days found impossible by the clock are more than any trip needs.
 _MOST_FORBIDDEN = 2000
+#: So many of them are told with their reasons.
+_WHYS = 20
 
 
 def make_plan(
@@ -59,10 +66,13 @@ def make_plan(
     BadInputError
         When the depot cannot be reached at all, or is closed, or a booked place takes no vans.
     """
+    from tripplan.roads.cache import cache_folder
+
     tell = progress or silent
     cast, ways = prepare(trip, region, cache=cache, progress=tell)
     tell("Laying out the days that are possible", 0.0)
     work = assemble(trip, region, cast, ways)
+    work.cache = cache if cache is not None else cache_folder()
     solution = best_path(work, progress=tell, max_seconds=max_seconds)
     if not solution.arcs:
         if solution.status == "unknown":
@@ -127,27 +137,42 @@ def _in_reach(trip: Trip, region: Region) -> Callable[[Place], bool]:
 def best_path(work: Work, *, progress: Progress = silent, max_seconds: float | None = None) -> Solution:
     """Search, and forbid days that the clock finds impossible, until the best path keeps its clock.
 
-    Forbidding only takes away what cannot be, so the proof of the last search holds for the trip.
+    The days of a path are first tried by the exact pass, which takes no time, then laid out by the model. What is forbidden cannot be, and
+    whatever it had beaten comes back (``work`` changes), so the proof of the last search holds for the trip.
     """
     from tripplan.schedule.solve import solve
 
     if not every_day_has_a_way(work):
         return Solution("proven", (), 0, 0, 0, 0.0)
-    labels, checked = 0, set[tuple[int, int]]()
+    labels, kept = 0, set[Way]()
+    shut: dict[Way, None] = {}
     while True:
-        solution = solve(work.problem, forbidden=frozenset(work.forbidden), max_seconds=max_seconds, progress=progress)
+        solution = solve(work.problem, forbidden=frozenset(), max_seconds=max_seconds, progress=progress)
         labels += solution.labels
         if not solution.arcs:
             return replace(solution, labels=labels)
-        bad = [
-            (d, arc)
-            for d, arc in enumerate(solution.arcs)
-            if (d, arc) not in checked and clock_of(work, d, arc).fault is not None
-        ]
-        checked.update(enumerate(solution.arcs))
-        if not bad or len(work.forbidden) > _MOST_FORBIDDEN:
-            return replace(solution, labels=labels, status=solution.status if not bad else "gap")
-        work.forbidden.update(bad)
+        ways = {way_of(work, d, arc): (d, arc) for d, arc in enumerate(solution.arcs)}
+        bad = {way: at for way, at in ways.items() if way not in kept and clock_of(work, *at).fault is not None}
+        kept.update(way for way in ways if way not in bad)
+        if not bad:
+            laid = laid_days(work, solution.arcs)
+            bad = {way: at for (way, at), day in zip(ways.items(), laid, strict=True) if day is None}
+        if not bad:
+            return replace(solution, labels=labels)
+        if len(shut) > _MOST_FORBIDDEN:
+            return Solution("unknown", (), 0, solution.bound, labels, solution.seconds)
+        work.forbidden_why += [forbidden_words(work, *at) for at in bad.values()][: _WHYS - len(work.forbidden_why)]
+        shut.update(dict.fromkeys(bad))
+        work.become(admit_others(work, shut, bad))
+        work.forbidden_days = len(shut)
+
+
+def laid_days(work: Work, arcs: Sequence[int], legs: Sequence[tuple[Leg, ...]] = ()) -> list[LaidDay | None]:
+    """Return the days of a path as the model lays them out."""
+    tasks = [task_of(work, d, arc, legs[d] if legs else ()) for d, arc in enumerate(arcs)]
+    busy = [task for task in tasks if task.legs]
+    answers = iter(lay_days(busy, work.cache))
+    return [next(answers) if task.legs else LaidDay(task.leave_from, ()) for task in tasks]
 
 
 def plan_of(work: Work, solution: Solution) -> Plan:
@@ -157,11 +182,15 @@ def plan_of(work: Work, solution: Solution) -> Plan:
     lines = level_lines(work, arcs)
     days: list[Day] = []
     stay = 0
+    all_legs = [legs_of(work, arc) for arc in arcs]
+    all_laid = laid_days(work, arcs, all_legs)
+    chances = Chances(work, arcs)
     for d, arc in enumerate(arcs):
         start, end = int(work.options.start[arc]), int(work.options.end[arc])
         stay = stay + 1 if start == end else 1
-        legs = legs_of(work, arc)
-        events = events_of(work, d, arc, clock_of(work, d, arc, legs))
+        legs, laid = all_legs[d], all_laid[d]
+        events = events_of(work, d, arc, clock_of(work, d, arc, legs, laid), laid.spare if laid is not None else ())
+        events = chances.put(d, events)
         night = _night(work, d, end, stay) if end != 1 else None
         spot = trip.return_depot if end == 1 else work.cast.sites[end - 2].spot
         begin = trip.depot if start == 0 else work.cast.sites[start - 2].spot
@@ -172,6 +201,7 @@ def plan_of(work: Work, solution: Solution) -> Plan:
             d + 1, trip.dates[d], kind, begin, spot, legs, events, night, lines[d], sun[0], sun[1],
             f"{weather.low_c:.0f} to {weather.high_c:.0f} °C, sun {weather.sun_kwh_per_m2:.1f} kWh/m² ({weather.source})",
         )  # fmt: skip
+        day = replace(day, holiday="public holiday" if is_holiday(trip.dates[d], region.meta.country) else "")
         days.append(replace(day, notes=day_notes(work, arc, day)))
     cost = cost_of(work, arcs)
     proof = Proof(
@@ -179,8 +209,9 @@ def plan_of(work: Work, solution: Solution) -> Plan:
         gap=0.0 if solution.status == "proven" else (solution.cost - solution.bound) / max(1, abs(solution.cost)),
         bound_cents=int(solution.bound),
         labels=solution.labels,
-        forbidden_days=len(work.forbidden),
+        forbidden_days=work.forbidden_days,
         method="exact search over days: options of a day, backward bound, labels with dominance, clock of each day",
+        forbidden_why=tuple(work.forbidden_why),
     )
     return Plan(
         trip, region.meta.name, region.meta.key, region.meta.data_date, tuple(days), cost, proof,
@@ -210,14 +241,16 @@ def _night(work: Work, day: int, place: int, stay: int) -> Night:
 def cost_of(work: Work, arcs: Sequence[int]) -> Cost:
     """Take the cost of a path apart; its parts add up to what the search counted."""
     p, o, trip = work.problem, work.options, work.trip
-    nights = km = services = drive = stops = ones = 0
+    nights = km = services = drive = stops = ones = comfort = 0
     run = 0
     for d, arc in enumerate(arcs):
         table = work.ways_of(arc).car if o.car[arc] else work.ways_of(arc).van
         points = work.points(arc)
         for a, b in itertools.pairwise(points):
             km += int(table.km_cents[a, b])
-            drive += int(table.cents[a, b] - table.km_cents[a, b])
+            at_wheel = int(drive_cents(table.drive_s[a, b], trip.weights))
+            drive += at_wheel
+            comfort += int(table.cents[a, b] - table.km_cents[a, b]) - at_wheel
         for stop in work.stops(arc):
             services += stop.cents
             stops += stop.charge_cents
@@ -227,10 +260,12 @@ def cost_of(work: Work, arcs: Sequence[int]) -> Cost:
             run = 0
         run += 1
         if end != 1:
-            nights += int(p.night_cost[d, end])
+            lacking = comfort_cents(trip.weights, work.cast.sites[end - 2].kind)
+            nights += int(p.night_cost[d, end]) - lacking
+            comfort += lacking
     value = sum(s.value_cents for n, s in enumerate(trip.sights) if not s.must and seen(work, arcs, n))
-    total = nights + km + services + drive + stops + ones - value
-    return Cost(nights, km, services, drive, stops, ones, value, total)
+    total = nights + km + services + drive + stops + ones + comfort - value
+    return Cost(nights, km, services, drive, stops, ones, value, total, comfort)
 
 
 def seen(work: Work, arcs: Sequence[int], sight: int) -> bool:

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-
-import numpy as np
+from dataclasses import replace
 
 from tripplan.model.plan import Event, Leg
 from tripplan.model.words import STORES
 from tripplan.schedule.assemble import Work
 from tripplan.schedule.candidates import SERVES, Stop, spot_of
-from tripplan.schedule.clock import ClockDay, StopTask, lay_out
+from tripplan.schedule.clock import ClockDay, Row
+from tripplan.schedule.day import DAY_END, DayTask, Halt, kept
 from tripplan.schedule.hours import moment_of, seconds_of
+from tripplan.schedule.laid import LaidDay
+from tripplan.schedule.sailings import leg_task, minutes_up
 
-__all__ = ["clock_of", "events_of", "legs_of"]
+__all__ = ["clock_of", "events_of", "legs_of", "task_of"]
 
-#: Sites are left by so late and taken from so early (common practice, no source); the car goes out for the day at [s].
-CHECK_OUT_S, CHECK_IN_S, CAR_OUT_S = 10 * 3600 + 1800, 14 * 3600, 10 * 3600
+#: Start liked best, latest start thought of, and arrival before which nobody is glad to be early [min after midnight]. With the van: sites
+#: are left by 10:30 and taken from 14:00; by car: out at 10, by noon at the latest, back by 17:00 (common practice, no source).
+WISH_VAN, WISH_CAR = (10 * 60 + 30, 10 * 60 + 30, 14 * 60), (10 * 60, 12 * 60, 17 * 60)
 
 _DOING = {
     "fresh": "fill fresh water", "grey": "empty the grey water", "cassette": "empty the cassette", "flush": "fill the flush tank",
@@ -36,54 +39,71 @@ def legs_of(work: Work, arc: int) -> tuple[Leg, ...]:
     return tuple(joined.route(a, b) for a, b in itertools.pairwise(points))
 
 
-def _before_ferry(work: Work, leg: Leg) -> int:
-    """Time at the wheel before the first ferry of a leg [s]."""
-    from tripplan.region.columns import Flag
+def task_of(work: Work, day: int, arc: int, legs: Sequence[Leg] = ()) -> DayTask:
+    """Return what a day of the trip asks.
 
-    ways = work.region.ways.flags[work.region.pieces.way[np.array(leg.runs.piece, dtype=np.int64)]]
-    afloat = np.flatnonzero(ways & int(Flag.FERRY))
-    times = np.array(leg.runs.time_s, dtype=np.float64)
-    return int(times[: afloat[0]].sum()) if len(afloat) else int(leg.drive_s)
+    Parameters
+    ----------
+    legs
+        Of the arc, where they are known: they say where on a leg its ferries lie.
+    """
+    trip, hours, car = work.trip, work.hours, bool(work.options.car[arc])
+    points, stops = work.points(arc), work.stops(arc)
+    table = work.ways_of(arc).car if car else work.ways_of(arc).van
+    times = [(int(table.total_s[a, b]), int(table.drive_s[a, b])) for a, b in itertools.pairwise(points)]
+    joined = work.ways_of(arc).joined_car if car else work.ways_of(arc).joined_van
+    if not legs and joined is not None and any(total > drive for total, drive in times):
+        legs = legs_of(work, arc)
+    outfit = trip.car if car else trip.outfit
+    tasks = tuple(
+        leg_task(work.region, trip.dates[day], drive, total, legs[k] if legs else None, outfit)
+        for k, (total, drive) in enumerate(times)
+    )
+    halts = tuple(Halt(minutes_up(s.seconds), _in_minutes(s.windows[day])) for s in stops)
+    start, end = int(work.options.start[arc]), int(work.options.end[arc])
+    last = end == 1
+    site = None if last or car else work.cast.sites[end - 2]
+    windows = hours.goal_windows if last else (site.hours[day] or None if site else None)
+    booked = site is not None and work.cast.booked[day] == end - 2
+    arrive_by = int(hours.arrive[day, end])
+    if car and arrive_by < 0:
+        arrive_by = 86_400
+    earliest = minutes_up(int(hours.leave[day, start]))
+    until = int(hours.leave_by[day, start]) // 60 if start != end else DAY_END
+    wish_leave, wish_last, wish_arrive = WISH_CAR if car else WISH_VAN
+    return DayTask(
+        earliest, max(earliest, until), arrive_by // 60, tasks, halts, None if booked else _in_minutes(windows),
+        trip.firm.return_min if last else 0, wish_leave, wish_last if day else 0, wish_arrive,
+    )  # fmt: skip
 
 
-def clock_of(work: Work, day: int, arc: int, legs: Sequence[Leg] = ()) -> ClockDay:
+def _in_minutes(windows: tuple[tuple[int, int], ...] | None) -> tuple[tuple[int, int], ...] | None:
+    if windows is None:
+        return None
+    return tuple((minutes_up(a), b // 60) for a, b in windows)
+
+
+def clock_of(work: Work, day: int, arc: int, legs: Sequence[Leg] = (), laid: LaidDay | None = None) -> ClockDay:
     """Lay out a day of the trip.
 
     Parameters
     ----------
     legs
-        Of the arc, where they are known: they say where on a leg its ferry lies.
+        As in `task_of`.
+    laid
+        When to start; ``None``: as early as may be, which tells whether the day can be kept at all.
     """
-    points, stops = work.points(arc), work.stops(arc)
-    table = work.ways_of(arc).car if work.options.car[arc] else work.ways_of(arc).van
-    spans = []
-    for k, (a, b) in enumerate(itertools.pairwise(points)):
-        total, drive = int(table.total_s[a, b]), int(table.drive_s[a, b])
-        before = min(drive, _before_ferry(work, legs[k])) if legs and total > drive else drive
-        spans.append((total, drive, before))
-    start, end = int(work.options.start[arc]), int(work.options.end[arc])
-    hours, trip = work.hours, work.trip
-    arrive_by = int(hours.arrive[day, end])
-    if work.options.car[arc] and arrive_by < 0:
-        arrive_by = 86_400
-    tasks = [StopTask(s.seconds, s.windows[day]) for s in stops]
-    last = end == 1
-    site = None if last else work.cast.sites[end - 2]
-    windows = hours.goal_windows if last else (site.hours[day] or None if site and not work.options.car[arc] else None)
-    booked = not last and work.cast.booked[day] == end - 2
-    earliest = int(hours.leave[day, start])
-    end_s = trip.firm.return_min * 60 if last else 0
+    task = task_of(work, day, arc, legs)
+    if not task.legs:
+        return ClockDay((), task.leave_from * 60, task.leave_from * 60, None)
+    leave = laid.leave if laid is not None else task.leave_from
+    found = kept(task, leave)
+    if found is None:
+        from tripplan.schedule.clashes import fault_of
 
-    def laid(leave: int) -> ClockDay:
-        return lay_out(leave, spans, tasks, arrive_by, None if booked else windows, end_s)
-
-    first = laid(earliest)
-    if first.fault is not None or day == 0 or len(points) < 2:
-        return first
-    # Nobody is at a site's desk at nine: a short day starts later, where its stops allow (common practice, no source).
-    wish = CAR_OUT_S if work.options.car[arc] else min(CHECK_OUT_S, max(earliest, CHECK_IN_S - (first.arrive - earliest)))
-    later = laid(wish) if wish > earliest else first
-    return later if later.fault is None and later.arrive - wish <= first.arrive - earliest else first
+        return ClockDay((), leave * 60, leave * 60, fault_of(task))
+    arrive, lines = found
+    return ClockDay(tuple(Row(kind, n, a * 60, b * 60) for kind, n, a, b in lines), leave * 60, arrive * 60, None)
 
 
 def _tasks(stop: Stop) -> list[tuple[object, tuple[str, ...]]]:
@@ -96,8 +116,15 @@ def _tasks(stop: Stop) -> list[tuple[object, tuple[str, ...]]]:
     return [(place, tuple(stores)) for place, stores in done.values()]
 
 
-def events_of(work: Work, day: int, arc: int, laid: ClockDay) -> tuple[Event, ...]:
-    """Return the timetable of a day."""
+def events_of(work: Work, day: int, arc: int, laid: ClockDay, spare: Sequence[int] = ()) -> tuple[Event, ...]:
+    """Return the timetable of a day.
+
+    Parameters
+    ----------
+    spare
+        How much later one could come to each stop, and to the end [min]; empty: not told.
+    """
+    spares = (*spare, *(-1,) * (len(work.stops(arc)) + 1 - len(spare)))
     trip, stops, points = work.trip, work.stops(arc), work.points(arc)
     end = int(work.options.end[arc])
     spots = [_end_spot(work, int(work.options.start[arc])), *(s.spot for s in stops), _end_spot(work, end)]
@@ -121,18 +148,21 @@ def events_of(work: Work, day: int, arc: int, laid: ClockDay) -> tuple[Event, ..
             events.append(Event("break", start, stop_at, "Break", None))
         elif row.kind == "wait":
             events.append(Event("break", start, stop_at, f"Wait until {spots[row.number + 1].name} opens", None))
+        elif row.kind == "quay":
+            events.append(Event("break", start, stop_at, "Wait for the first ferry", None))
         else:
-            events += _stop_events(work, day, stops[row.number], row.start, row.end)
+            found = _stop_events(work, day, stops[row.number], row.start, row.end)
+            events += [replace(event, spare_min=spares[row.number]) for event in found]
     arrived = at(laid.arrive)
     if end == 1:
         done = at(laid.arrive + trip.firm.return_min * 60)
-        events.append(Event("return", arrived, done, "Return the van, empty and clean", trip.return_depot))
+        events.append(Event("return", arrived, done, "Return the van, empty and clean", trip.return_depot, spare_min=spares[-1]))
     elif work.options.car[arc]:
         begin = at(laid.arrive if len(points) > 1 else laid.leave)
         text = "Back at the van" if len(points) > 1 else "A day without driving"
-        events.append(Event("stay", begin, begin, text, spots[-1]))
+        events.append(Event("stay", begin, begin, text, spots[-1], spare_min=spares[-1] if len(points) > 1 else -1))
     else:
-        events.append(Event("arrive", arrived, arrived, f"Arrive at {spots[-1].name}", spots[-1]))
+        events.append(Event("arrive", arrived, arrived, f"Arrive at {spots[-1].name}", spots[-1], spare_min=spares[-1]))
     return tuple(events)
 
 

@@ -1,0 +1,157 @@
+"""Why a day cannot be kept: the fewest rules that stand in each other's way, and what they come to in words."""
+
+from __future__ import annotations
+
+from tripplan.schedule.assemble import Work
+from tripplan.schedule.clock import Fault
+from tripplan.schedule.day import NEVER, DayTask, Line, clash, kept, without
+from tripplan.schedule.hours import seconds_of
+
+__all__ = ["fault_of", "forbidden_words", "reasons_of"]
+
+Rule = tuple[str, int]
+
+
+def _late(task: DayTask) -> tuple[list[Rule], Rule, int, tuple[Line, ...], int]:
+    """Return the clash, the rule at which the day comes too late, and when it would come, were that rule not there.
+
+    Returns
+    -------
+    tuple
+        Rules, the late one, arrival at the end, lines, and when the thing itself would begin [min after midnight].
+    """
+    rules = list(clash(task))
+    late = rules[-1]
+    loose, every = without(task, [r for r in rules if r != late] + ([("breaks", 0)] if late != ("breaks", 0) else []))
+    laid = kept(loose, loose.leave_from, (every, 15)) or kept(*_loosest(task))
+    assert laid is not None
+    arrive, lines = laid
+    what, k = late
+    begin = arrive
+    if what == "halt":
+        begin = next(a for kind, n, a, _ in lines if kind == "stop" and n == k)
+    elif what == "sail":
+        begin = next(
+            b - sum(s.sea for s in task.legs[k].sailings[-1:]) for kind, n, _, b in reversed(lines) if kind == "ferry" and n == k
+        )
+    return rules, late, arrive, lines, begin
+
+
+def _loosest(task: DayTask) -> tuple[DayTask, int]:
+    loose, _ = without(task, [("leave", 0), ("breaks", 0)])
+    return loose, loose.leave_from
+
+
+def fault_of(task: DayTask) -> Fault:
+    """Return the fault of a day that cannot be kept: ``opens``, ``arrival`` or ``end``, at which stop, and by how much [s]."""
+    _, (what, k), arrive, _, begin = _late(task)
+    if what == "halt":
+        last = max((b for _, b in task.halts[k].windows or ()), default=0)
+        return Fault("opens", k, 60 * max(1, begin + task.halts[k].minutes - last if last else 1440))
+    if what == "end":
+        last = max((b for _, b in task.end_windows or ()), default=0)
+        return Fault("end", -1, 60 * max(1, begin + task.end_minutes - last if last else 1440))
+    if what == "sail":
+        last = max((b for s in task.legs[k].sailings for _, b in s.windows or ()), default=0)
+        return Fault("opens", -1, 60 * max(1, begin - last if last else 1440))
+    return Fault("arrival", -1, 60 * max(1, arrive - task.arrive_by))
+
+
+def clock_words(minutes: int) -> str:
+    """Return a time of day, also one past midnight."""
+    return f"{minutes // 60 % 24:02d}:{minutes % 60:02d}" + (" the next day" if minutes >= 1440 else "")
+
+
+def _hours(windows: tuple[tuple[int, int], ...]) -> str:
+    return ", ".join(f"{clock_words(a)}–{'24:00' if b == 1440 else clock_words(b)}" for a, b in windows)
+
+
+def reasons_of(work: Work, day: int, arc: int, task: DayTask | None = None) -> tuple[str, ...]:
+    """Return why a day of the trip cannot be kept, a sentence each: where it comes too late first; empty where it can be kept."""
+    from tripplan.schedule.timetable import task_of
+
+    task = task or task_of(work, day, arc)
+    if not task.legs or kept(task, task.leave_from) is not None:
+        return ()
+    rules, late, _, _, begin = _late(task)
+    said = [_late_words(work, day, arc, task, late, begin)]
+    said += [text for rule in rules if rule != late and (text := _rule_words(work, day, arc, task, rule))]
+    return tuple(said)
+
+
+def _names(work: Work, arc: int) -> list[str]:
+    return [s.spot.name for s in work.stops(arc)]
+
+
+def _end(work: Work, arc: int) -> str:
+    end = int(work.options.end[arc])
+    return work.trip.return_depot.name if end == 1 else work.cast.sites[end - 2].spot.name
+
+
+def _late_words(work: Work, day: int, arc: int, task: DayTask, late: Rule, begin: int) -> str:
+    what, k = late
+    there = clock_words(begin)
+    if what == "halt":
+        halt, name = task.halts[k], _names(work, arc)[k]
+        if not halt.windows:
+            return f"{name} is closed all day"
+        closes = max(b for _, b in halt.windows)
+        if begin + halt.minutes > closes:
+            needs = f" and need {halt.minutes} min" if begin < closes else ""
+            return f"{name} closes at {clock_words(closes)}, you would be there at {there}{needs}"
+        return f"{name} is open {_hours(halt.windows)}, you would be there at {there}"
+    if what == "sail":
+        windows = task.legs[k].sailings[-1].windows or ()
+        return (
+            f"the ferry sails {_hours(windows)}, you would be ready to sail at {there}" if windows else "no ferry sails that day"
+        )
+    name = _end(work, arc)
+    if what == "end":
+        windows = task.end_windows or ()
+        return (
+            f"{name} takes arrivals {_hours(windows)}, you would be there at {there}" if windows else f"{name} is closed all day"
+        )
+    if what == "arrive":
+        return f"{_arrive_words(work, day, arc, task)}, you would be at {name} at {there}"
+    return "the day is too short for its breaks" if what == "breaks" else "the day begins too late"
+
+
+def _arrive_words(work: Work, day: int, arc: int, task: DayTask) -> str:
+    """Say what ends the day."""
+    trip, limit = work.trip, clock_words(task.arrive_by)
+    if day == len(trip.dates) - 1:
+        back = (seconds_of(trip.return_by) - trip.firm.return_min * 60) // 60
+        if task.arrive_by == back:
+            return f"the van is due at {limit}, {trip.firm.return_min} min before the end of the hire"
+    if task.arrive_by == trip.arrive_by_min:
+        return f"the trip's days on the road end at {limit}"
+    end = int(work.options.end[arc])
+    windows = () if end == 1 else work.cast.sites[end - 2].hours[day] or ()
+    if windows and max(b for _, b in windows) // 60 == task.arrive_by:
+        return f"arrivals are taken until {limit}"
+    return f"one arrives {trip.sunset_margin_min} min before sunset, by {limit}"
+
+
+def _rule_words(work: Work, day: int, arc: int, task: DayTask, rule: Rule) -> str:
+    what, k = rule
+    if what == "leave":
+        why = "the handover lasts until then" if day == 0 else "the trip's days on the road begin then"
+        if day and task.leave_from > work.trip.leave_after_min:
+            why = "the sun rises no earlier"
+        return f"nobody sets off before {clock_words(task.leave_from)}: {why}"
+    if what == "breaks":
+        return "a break of 15 min is due after each two hours at the wheel"
+    if what == "halt":
+        return f"{_names(work, arc)[k]} is open {_hours(task.halts[k].windows or ())} and takes {task.halts[k].minutes} min"
+    if what == "sail":
+        return f"the ferry sails {_hours(task.legs[k].sailings[-1].windows or ())}"
+    if what == "end":
+        return f"{_end(work, arc)} takes arrivals {_hours(task.end_windows or ())}"
+    return _arrive_words(work, day, arc, task) if task.arrive_by < NEVER else ""
+
+
+def forbidden_words(work: Work, day: int, arc: int) -> str:
+    """Return one line on a day that the search chose and the clock cannot keep."""
+    date = work.trip.dates[day]
+    stops = "".join(f" by way of {name}" for name in _names(work, arc))
+    return f"{date:%a} {date.day} {date:%b}, to {_end(work, arc)}{stops}: {'; '.join(reasons_of(work, day, arc))}"
