@@ -127,14 +127,16 @@ def _feature_tags() -> dict[str, bool | str | list[str]]:
 
 def _raw(graph: Any, features: Any, name: str) -> RawMap:
     faults: Counter[str] = Counter({"turn restrictions not fetched for a live place": 1})
-    table = WayTable(faults)
+    ways: list[tuple[int, bytes, bytes]] = []
     for way, (tags, lines_of_way) in sorted(_ways(graph).items()):
         for number, line in enumerate(lines_of_way):
             if number:
                 faults["stretches of a way cut by the place's outline"] += 1
             points = ",".join(f"n{node}x{graph.nodes[node]['x']:.7f}y{graph.nodes[node]['y']:.7f}" for node in line)
             text = ",".join(f"{escape(key)}={escape(value)}" for key, value in tags.items())
-            table.add(way if not number else -(way * 1000 + number), text.encode(), points.encode())
+            ways.append((way if not number else -(way * 1000 + number), f"T{text}".encode(), f"N{points}".encode()))
+    table = WayTable(faults)
+    table.add([way[0] for way in ways], [way[1] for way in ways], [way[2] for way in ways])
     nodes, areas, lines = _features(features) if features is not None else ([], [], [])
     known = {node.osm_id for node in nodes}
     for number, data in graph.nodes(data=True):

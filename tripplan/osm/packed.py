@@ -143,10 +143,15 @@ def _has_nul(block: bytes) -> bool:
     at = 2 if table[:2] == b"\x0a\0" else 0  # an empty string comes first
     if b"\0" not in table[at:]:
         return False
-    while at < len(table):
-        _, at = _varint(table, at)
-        length, at = _varint(table, at)
-        if b"\0" in table[at : at + length]:
+    size = len(table)
+    while at < size:
+        # One byte each for the field and a length below 128, nearly always.
+        if table[at] == 0x0A and at + 1 < size and table[at + 1] < 128:
+            length, at = table[at + 1], at + 2
+        else:
+            _, at = _varint(table, at)
+            length, at = _varint(table, at)
+        if table.find(0, at, at + length) >= 0:
             return True
         at += length
     return False

@@ -37,7 +37,8 @@ __all__ = ["ACCEPTED", "read_file"]
 
 #: Endings of files that are read (`.opl` is libosmium's line format).
 ACCEPTED = (".osm.pbf", ".pbf", ".osm", ".osm.gz", ".osm.bz2", ".osm.opl", ".opl")
-_CHUNK = 1 << 24
+#: Text taken at a time [bytes]: little enough for the arrays made of it to stay near the processor.
+_CHUNK = 1 << 21
 
 
 def read_file(path: Path | str, *, progress: Progress = silent) -> RawMap:
@@ -172,15 +173,17 @@ def _never_destroy(thing: object) -> None:
 
 
 def _lines(path: Path) -> Iterator[bytes]:
-    """Yield lines, some megabytes read at a time."""
+    """Yield the lines of a file."""
+    for text in _chunks(path):
+        yield from text.split(b"\n")
+
+
+def _chunks(path: Path) -> Iterator[bytes]:
+    """Yield some whole lines at a time, without the last one's end."""
     with path.open("rb") as file:
-        rest = b""
-        while chunk := file.read(_CHUNK):
-            parts = (rest + chunk).split(b"\n")
-            rest = parts.pop()
-            yield from parts
-        if rest:
-            yield rest
+        while text := file.read(_CHUNK):
+            text += file.readline()
+            yield text.removesuffix(b"\n")
 
 
 def _relations(path: Path, faults: Counter[str]) -> tuple[list[RawRelation], list[WantedRelation]]:
@@ -231,26 +234,35 @@ def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], ND
     starts = tuple(f"{key}=".encode() for key in NODE_KEYS_OF_ANY_VALUE)
     table = WayTable(faults)
     newest = b""
-    for line in _lines(path):
-        fields = line.split(b" ")
-        if fields[2][:1] == b"t" and fields[2] > newest:  # only there when it was asked for
-            newest = fields[2]
-        if line[:1] == b"w":
-            table.add(int(fields[0][1:]), fields[-2][1:], fields[-1][1:])
-            continue
-        pairs = fields[-3][1:].split(b",")
-        if b"entrance=" in fields[-3] and not entrance.isdisjoint(pairs) and fields[-2][1:] and fields[-1][1:]:
-            gaps.append((round(float(fields[-2][1:]) * 1e7), round(float(fields[-1][1:]) * 1e7)))
-        if not any(pair in signs or pair.startswith(starts) for pair in pairs):
-            continue
-        number = int(fields[0][1:])
-        if number in nodes:
-            faults["nodes met twice"] += 1
-            continue
-        x, y = fields[-2][1:], fields[-1][1:]
-        if not x or not y:
-            faults["places or barriers without a position"] += 1
-            continue
-        nodes[number] = RawNode(number, float(x), float(y), parse_tags(fields[-3][1:]))
-    table.flush()
+    for text in _chunks(path):
+        lines: list[bytes] = []
+        if text[:1] != b"w" or b"\nn" in text:
+            lines = text.split(b"\n")
+            text = b"\n".join(line for line in lines if line[:1] == b"w")
+        if text:
+            fields = text.replace(b"\n", b" ").split(b" ")
+            wide = len(fields) // (text.count(b"\n") + 1)
+            if wide > 3:  # with time stamps
+                newest = max(newest, *fields[2::wide])
+            table.add([int(field[1:]) for field in fields[::wide]], fields[wide - 2 :: wide], fields[wide - 1 :: wide])
+        for line in lines:
+            if line[:1] != b"n":
+                continue
+            fields = line.split(b" ")
+            if fields[2][:1] == b"t" and fields[2] > newest:  # only there when it was asked for
+                newest = fields[2]
+            pairs = fields[-3][1:].split(b",")
+            if b"entrance=" in fields[-3] and not entrance.isdisjoint(pairs) and fields[-2][1:] and fields[-1][1:]:
+                gaps.append((round(float(fields[-2][1:]) * 1e7), round(float(fields[-1][1:]) * 1e7)))
+            if not any(pair in signs or pair.startswith(starts) for pair in pairs):
+                continue
+            number = int(fields[0][1:])
+            if number in nodes:
+                faults["nodes met twice"] += 1
+                continue
+            x, y = fields[-2][1:], fields[-1][1:]
+            if not x or not y:
+                faults["places or barriers without a position"] += 1
+                continue
+            nodes[number] = RawNode(number, float(x), float(y), parse_tags(fields[-3][1:]))
     return list(nodes.values()), np.array(gaps, np.int32).reshape(-1, 2), table, newest[1:].decode()

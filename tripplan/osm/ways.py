@@ -1,96 +1,139 @@
-"""Ways, line by line, into arrays: tags counted once a combination, coordinates parsed many ways at a time."""
+"""Ways into arrays, many at a time: each distinct tag is looked at once, each distinct combination counted once."""
 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
+from itertools import compress, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.osm.keys import BASE_LAYER_OF, FERRY_KEYS, PLACE_TAGS, ROAD_TAGS, road_key
-from tripplan.osm.opl import NO_PLACE, parse_located, parse_tags, unescape
+from tripplan.osm.opl import NO_PLACE, Located, parse_located, parse_many_located, parse_tags, unescape, unescape_all
 from tripplan.osm.raw import RawArea, RawLine, RawMap, RawNode, RawRelation
 from tripplan.osm.rings import Assembler
 
 __all__ = ["WayTable"]
 
-_FLUSH = 20_000
-_MOST_KNOWN = 400_000
+_MOST_KNOWN = 1_000_000
+#: So many lots of ways are parsed together: with what `read` takes at a time, 64 MB of text.
+_BATCH = 32
 _ROAD_SIGNS = frozenset(f"{k}={v}".encode() for k, v in ROAD_TAGS)
 _AREA_SIGNS = frozenset(f"{k}={v}".encode() for k, v in PLACE_TAGS)
 _BASE = {f"{key}={value}".encode(): layer for (key, value), layer in BASE_LAYER_OF.items()}
-_DROP, _KEEP, _NAME, _REF, _FERRY = 0, 1, 2, 3, 4
+_DROP, _KEEP, _NAME, _REF, _FERRY = range(5)
+#: A code is one of the kinds above in its lowest bits, whether a way begins with it, and a number.
+_KIND, _BEGINS, _SHIFT = 7, 8, 4
+_BEGIN = b"\nT"
+
+
+class _Numbers(dict[bytes, int]):
+    """Gives each distinct text a number when it is first asked for."""
+
+    def __missing__(self, text: bytes) -> int:
+        number = self[text] = len(self)
+        return number
+
+
+class _Codes(dict[bytes, int]):
+    """What each distinct ``key=value`` is for; looked up by the million, so that only the first of each is looked at."""
+
+    def __init__(self) -> None:
+        self.names = _Numbers()
+        self.kept = _Numbers()
+
+    def __missing__(self, pair: bytes) -> int:
+        if pair[:5] == b"name=":  # most of what is new
+            code = self.names.setdefault(pair[5:], len(self.names)) << _SHIFT | _NAME
+        else:
+            code = self._code(pair[len(_BEGIN) :]) | _BEGINS if pair.startswith(_BEGIN) else self._code(pair)
+        if len(self) < _MOST_KNOWN:
+            self[pair] = code
+        return code
+
+    def _code(self, pair: bytes) -> int:
+        key, _, value = pair.partition(b"=")
+        if key == b"name":
+            return self.names[value] << _SHIFT | _NAME
+        if key == b"ref":
+            return self.names[value] << _SHIFT | _REF
+        if road_key(unescape(key)):
+            return self.kept[pair] << _SHIFT | _KEEP
+        return self.kept[pair] << _SHIFT | _FERRY if key in FERRY_KEYS else _DROP
 
 
 class WayTable:
-    """Collects way lines; `finish` makes the `RawMap`."""
+    """Collects ways, many at a time; `finish` makes the `RawMap`."""
 
     def __init__(self, faults: Counter[str]) -> None:
         self._faults = faults
-        self._known: dict[bytes, int] = {}
-        self._sets: dict[bytes, int] = {}
-        self._names: dict[bytes, int] = {}
-        self._id: list[int] = []
-        self._tags: list[int] = []
-        self._name: list[int] = []
-        self._ref: list[int] = []
-        self._count: list[int] = []
-        self._text: list[bytes] = []
-        self._parts: list[tuple[NDArray[np.int64], NDArray[np.int32], NDArray[np.int32]]] = []
+        self._codes = _Codes()
+        self._sets = _Numbers()
+        self._id: list[NDArray[np.int64]] = []
+        self._tags: list[NDArray[np.int32]] = []
+        self._name: list[NDArray[np.int32]] = []
+        self._ref: list[NDArray[np.int32]] = []
+        self._count: list[NDArray[np.int64]] = []
+        self._waiting: list[list[bytes]] = []
+        self._parts: list[Located] = []
         self._others: list[tuple[int, bytes, bytes]] = []
-        self._flushed = 0
 
-    def add(self, number: int, tag_text: bytes, node_text: bytes) -> None:
-        """Take one way: id, tags and located nodes as OPL text."""
-        known = self._known
-        kept = []
-        name = ref = -1
-        road = False
-        for pair in tag_text.split(b","):
-            what = known.get(pair)
-            if what is None:
-                what = self._classify(pair)
-            if what == _KEEP:
-                kept.append(pair)
-                road = road or pair in _ROAD_SIGNS
-            elif what == _FERRY:
-                if b"route=ferry" in tag_text:
-                    kept.append(pair)
-            elif what == _NAME:
-                name = self._names.setdefault(pair[5:], len(self._names))
-            elif what == _REF:
-                ref = self._names.setdefault(pair[4:], len(self._names))
-        if not road or b"area=yes" in kept:
-            self._others.append((number, tag_text, node_text))
+    def add(self, numbers: Sequence[int], tag_texts: Sequence[bytes], node_texts: Sequence[bytes]) -> None:
+        """Take some ways: ids, and tags and located nodes as OPL fields with their letters (``Thighway=road``, ``Nn1x2y3``)."""
+        count = len(numbers)
+        if not count:
             return
-        kept.sort()
-        self._id.append(number)
-        self._tags.append(self._sets.setdefault(b",".join(kept), len(self._sets)))
-        self._name.append(name)
-        self._ref.append(ref)
-        self._count.append(node_text.count(b"n"))
-        self._text.append(node_text)
-        if len(self._text) >= _FLUSH:
-            self.flush()
+        pairs = (b"\n" + b",\n".join(tag_texts)).split(b",")
+        codes = np.fromiter(map(self._codes.__getitem__, pairs), np.int64, len(pairs))
+        road, tags, name, ref = self._read_codes(codes, count)
+        for row in np.flatnonzero(~road).tolist():
+            self._others.append((numbers[row], tag_texts[row][1:], node_texts[row][1:]))
+        if not road.any():
+            return
+        self._id.append(np.array(numbers, np.int64)[road])
+        self._tags.append(tags)
+        self._name.append(name[road])
+        self._ref.append(ref[road])
+        self._waiting.append(list(compress(node_texts, road.tolist())))
+        if len(self._waiting) >= _BATCH:
+            self._parse()
 
-    def _classify(self, pair: bytes) -> int:
-        key = pair.partition(b"=")[0]
-        if key == b"name":
-            return _NAME
-        if key == b"ref":
-            return _REF
-        what = _KEEP if road_key(unescape(key)) else _FERRY if key in FERRY_KEYS else _DROP
-        if len(self._known) < _MOST_KNOWN:
-            self._known[pair] = what
-        return what
+    def _parse(self) -> None:
+        """Parse the coordinates that wait as text, on two threads: the arrays' work is outside the interpreter."""
+        from concurrent.futures import ThreadPoolExecutor
 
-    def flush(self) -> None:
-        """Parse the coordinates that wait as text."""
-        if self._text:
-            text = b",".join(t for t in self._text if t)
-            self._parts.append(parse_located(text, sum(self._count[self._flushed :])))
-            self._flushed = len(self._count)
-            self._text.clear()
+        with ThreadPoolExecutor(2) as pool:
+            for located, counts in pool.map(parse_many_located, self._waiting):
+                self._parts.append(located)
+                self._count.append(counts)
+        self._waiting.clear()
+
+    def _read_codes(
+        self, codes: NDArray[np.int64], count: int
+    ) -> tuple[NDArray[np.bool_], NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
+        """Return which ways are roads, the roads' combinations of tags, and all ways' names and refs (-1: none)."""
+        kind, number = codes & _KIND, codes >> _SHIFT
+        way = np.cumsum(codes & _BEGINS > 0) - 1
+        name, ref = np.full(count, -1, np.int32), np.full(count, -1, np.int32)
+        for wanted, column in ((_NAME, name), (_REF, ref)):
+            rows = np.flatnonzero(kind == wanted)
+            column[way[rows]] = number[rows]
+        rows = np.flatnonzero((kind == _KEEP) | (kind == _FERRY))
+        kind, number, way = kind[rows], number[rows], way[rows]
+        kept = self._codes.kept
+        is_road = np.zeros(count, np.bool_)
+        is_road[way[np.isin(number, [kept[sign] for sign in _ROAD_SIGNS if sign in kept])]] = True
+        is_road[way[number == kept.get(b"area=yes", -1)]] = False
+        ferry = np.zeros(count, np.bool_)
+        ferry[way[number == kept.get(b"route=ferry", -1)]] = True
+        stays = is_road[way] & ((kind == _KEEP) | ferry[way])
+        ordered = np.sort(way[stays] << 32 | number[stays])
+        bounds = np.searchsorted(ordered, np.arange(count + 1) << 32)[np.append(is_road, True)] * 4
+        text = (ordered & 0xFFFFFFFF).astype("<u4").tobytes()
+        sets = self._sets
+        tags = [sets[text[start:stop]] for start, stop in pairwise(bounds.tolist())]
+        return is_road, np.array(tags, np.int32), name, ref
 
     def finish(
         self,
@@ -102,15 +145,16 @@ class WayTable:
         faults: Counter[str],
     ) -> RawMap:
         """Return everything as a `RawMap`."""
-        self.flush()
+        self._parse()
         areas, lines = self._other_ways()
         more_areas, more_lines, countries = assembler.finish()
-        ids = np.array(self._id, np.int64)
+        none = [np.empty(0, np.int32)]
+        tags, name, ref = (np.concatenate(column or none) for column in (self._tags, self._name, self._ref))
+        ids, count = (np.concatenate(column or [np.empty(0, np.int64)]) for column in (self._id, self._count))
         empty = (np.empty(0, np.int64), np.empty(0, np.int32), np.empty(0, np.int32))
         parts = self._parts or [empty]
         node_id, lon, lat = (np.concatenate([part[k] for part in parts]) for k in range(3))
         self._parts.clear()
-        count = np.array(self._count, np.int64)
         keep_way = np.ones(len(ids), bool)
         _, first = np.unique(ids, return_index=True)
         if len(first) < len(ids):
@@ -123,12 +167,15 @@ class WayTable:
         used, line_row = _compact(line_way, len(ids))
         faults["ways without a sound stretch left out"] += int(keep_way.sum() - len(used))
         return RawMap(
-            source_file=source_file, data_date=data_date, way_id=ids[used], way_tags=np.array(self._tags, np.int32)[used],
-            way_name=np.array(self._name, np.int32)[used], way_ref=np.array(self._ref, np.int32)[used],
-            tag_sets=[parse_tags(text) for text in self._sets], names=[unescape(text) for text in self._names], line_way=line_row, line_ptr=line_ptr,
+            source_file=source_file, data_date=data_date, way_id=ids[used], way_tags=tags[used], way_name=name[used], way_ref=ref[used],
+            tag_sets=self._tag_sets(), names=unescape_all(list(self._codes.names)), line_way=line_row, line_ptr=line_ptr,
             node_id=node_id, lon_e7=lon, lat_e7=lat, nodes=nodes, areas=areas + more_areas, lines=lines + more_lines, restrictions=restrictions,
             country_areas=countries, faults={k: int(v) for k, v in sorted(faults.items()) if v},
         )  # fmt: skip
+
+    def _tag_sets(self) -> list[dict[str, str]]:
+        pairs = list(self._codes.kept)
+        return [parse_tags(b",".join(sorted(pairs[number] for number in np.frombuffer(text, "<u4")))) for text in self._sets]
 
     def _other_ways(self) -> tuple[list[RawArea], list[RawLine]]:
         """Places and base map from ways that are not roads."""
@@ -173,6 +220,14 @@ def sound_stretches(
         Way of each stretch, where its points start, and which of the given points are kept.
     """
     way_of = np.repeat(np.arange(len(count)), count)
+    same_way = way_of[1:] == way_of[:-1]
+    if (
+        keep_way.all()
+        and not (lon == NO_PLACE).any()
+        and not (same_way & (node_id[1:] == node_id[:-1])).any()
+        and (count >= 2).all()
+    ):
+        return np.arange(len(count)), np.concatenate(([0], np.cumsum(count))).astype(np.int64), np.arange(len(lon))
     sound = (lon != NO_PLACE) & keep_way[way_of]
     same_way = np.empty(len(way_of), bool)
     same_way[:1] = False
