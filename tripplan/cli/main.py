@@ -29,6 +29,7 @@ _STOPPED = "stopped; no file was left half-written"
 #: Command words and where each lives; imported only when called or listed.
 _COMMANDS = {
     "demo": "tripplan.cli.demo",
+    "new": "tripplan.cli.new",
     "region": "tripplan.cli.region",
     "plan": "tripplan.cli.plan",
     "audit": "tripplan.cli.audit",
