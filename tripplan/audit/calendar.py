@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from itertools import pairwise
 
+from tripplan.audit.clock import audit_clock, hours_text
 from tripplan.audit.findings import Findings
 from tripplan.audit.spots import apart, metres
 from tripplan.model.place import Spot
@@ -32,6 +33,7 @@ def audit_calendar(plan: Plan, region: Region, found: Findings) -> None:
         _clock(plan, day, found)
         _opening(plan, region, day, found)
         _daylight(plan, day, found)
+    audit_clock(plan, region, found)
 
 
 def _frame(plan: Plan, found: Findings) -> None:
@@ -128,7 +130,9 @@ def _driving(plan: Plan, day: Day, found: Findings) -> None:
         )
     timed = sum((e.end - e.start).total_seconds() for e in day.events if e.kind in ("drive", "ferry"))
     legs = sum(leg.drive_s + leg.ferry_s for leg in day.legs)
-    if abs(timed - legs) > 60 * (1 + len(day.legs)):
+    # The clock counts whole minutes: each stretch of a leg, between ferries, is rounded up.
+    stretches = len(day.legs) + 2 * sum(e.kind == "ferry" for e in day.events)
+    if abs(timed - legs) > 60 * (1 + stretches):
         found.add(
             "timetable",
             day.number,
@@ -168,13 +172,16 @@ def _clock(plan: Plan, day: Day, found: Findings) -> None:
 
 def _breaks(day: Day, found: Findings) -> None:
     """No more than two hours at the wheel without a stop of 15 min."""
-    at_wheel, since = 0.0, day.events[0].start
+    at_wheel, since, afloat = 0.0, day.events[0].start, timedelta()
     for event in day.events:
+        if event.kind == "ferry":
+            afloat += event.end - event.start
         if event.kind == "drive":
-            if event.start - since >= _BREAK:
+            # Boarding asks for attention: time on the quay and at sea is no rest.
+            if event.start - since - afloat >= _BREAK:
                 at_wheel = 0.0
             at_wheel += (event.end - event.start).total_seconds()
-            since = event.end
+            since, afloat = event.end, timedelta()
             if at_wheel > _BREAK_EVERY_S + 60:
                 found.add(
                     "break",
@@ -193,12 +200,7 @@ def _opening(plan: Plan, region: Region, day: Day, found: Findings) -> None:
     for event in day.events:
         if event.kind not in ("service", "handover", "return", "sight") or event.spot is None:
             continue
-        if event.kind in ("handover", "return"):
-            hours = plan.trip.firm.depot_hours
-        elif event.spot.place >= 0:
-            hours = region.places[event.spot.place].hours
-        else:
-            hours = ""
+        hours = hours_text(plan, region, event)
         if not hours:
             continue
         for moment in (event.start, event.end - _MINUTE):
