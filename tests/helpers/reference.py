@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tripplan.region.columns import HOLDS_CAR, HOLDS_TOW, Access
+from tripplan.region.columns import HOLDS_CAR, HOLDS_TOW, Access, Flag
 from tripplan.roads.join import Joined
 from tripplan.roads.verdict import Verdict
 
@@ -45,9 +45,32 @@ class Reference:
         """Return the junction that a move ends at."""
         return int(self.ends[move[0], 1 - move[1]])
 
-    def ms(self, move: Move) -> int:
-        """Return the time of a move [ms]."""
-        return int(self.arcs.ms[self.arcs.arc_of[move]])
+    def ms(self, past: Move, move: Move) -> int:
+        """Return the time of a move after another [ms]: who stays on a boat of one line waits for it once."""
+        whole = int(self.arcs.ms[self.arcs.arc_of[move]])
+        return whole - self.wait_ms(move) if self.stays(past, move) else whole
+
+    def stays(self, past: Move, move: Move) -> bool:
+        """Whether a move goes on by a ferry of the line that the move before it came by, and does not go back."""
+        if past[0] == move[0]:
+            return False
+        ways, (one, other) = self.region.ways, self.region.pieces.way[[past[0], move[0]]].tolist()
+        if not (ways.flags[one] & Flag.FERRY and ways.flags[other] & Flag.FERRY):
+            return False
+        return one == other or any(
+            self.region.string(int(c[one])) == self.region.string(int(c[other])) != "" for c in (ways.ref, ways.name)
+        )
+
+    def wait_ms(self, move: Move) -> int:
+        """Return what a ferry asks of those who come on board where a move begins [ms]: nothing at sea."""
+        v, pieces = int(self.ends[move]), self.region.pieces
+        flags, verdict = self.region.ways.flags[pieces.way], self.arcs.verdict
+        roads = np.flatnonzero(((pieces.a == v) | (pieces.b == v)) & ((flags & Flag.FERRY) == 0) & (verdict <= Verdict.LAST_MILE))
+        if not len(roads):
+            return 0
+        way = int(pieces.way[move[0]])
+        interval, check_in = (float(c[way]) for c in (self.region.ways.ferry_wait_s, self.region.ways.ferry_check_in_s))
+        return round(1000 * ((interval if interval == interval else 1800.0) + (check_in if check_in == check_in else 0.0)))
 
     def may(self, past: tuple[Move, ...], move: Move) -> bool:
         """Return whether a move may follow those before it."""
@@ -74,10 +97,12 @@ class Reference:
             ),
             default=-1,
         )
-        sinks: dict[Move, int] = {}
+        sinks: dict[tuple[Move, bool], int] = {}
         for s, state, ms in zip(joints.sinks.spot, joints.sinks.state, joints.sinks.ms, strict=True):
             if s == j:
-                sinks[self.move_of(int(state))] = int(ms)
+                move = self.move_of(int(state))
+                aboard = bool(self.arcs.ms[state] < self.arcs.ms[self.arcs.arc_of[move]])
+                sinks[move, aboard] = min(int(ms), sinks.get((move, aboard), int(ms)))
         heap: list[tuple[int, tuple[Move, ...]]] = []
         for w, (s, ms) in enumerate(zip(joints.sources.spot, joints.sources.ms, strict=True)):
             if s == i:
@@ -98,10 +123,11 @@ class Reference:
             for move in self.out.get(v, ()):
                 if not self.may(past, move):
                     continue
-                if move in sinks and (best < 0 or ms + sinks[move] < best):
-                    best = ms + sinks[move]
+                sink = (move, True) if self.stays(past[-1], move) and (move, True) in sinks else (move, False)
+                if sink in sinks and (best < 0 or ms + sinks[sink] < best):
+                    best = ms + sinks[sink]
                 if self.arcs.verdict[move[0]] == Verdict.ROAD:
-                    heapq.heappush(heap, (ms + self.ms(move), (*past, move)[-memory:]))
+                    heapq.heappush(heap, (ms + self.ms(past[-1], move), (*past, move)[-memory:]))
         return best
 
     def move_of(self, arc: int) -> Move:
@@ -120,5 +146,5 @@ class Reference:
                     continue
                 for after in self.out.get(v, ()):
                     if self.arcs.verdict[after[0]] == Verdict.ROAD and self.may((move,), after):
-                        graph.add_edge(move, after, ms=self.ms(after))
+                        graph.add_edge(move, after, ms=self.ms(move, after))
         return graph

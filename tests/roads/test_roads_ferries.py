@@ -74,6 +74,77 @@ def test_who_may_board(tmp_path, tags, van):
     assert (sea(tmp_path, duration="00:20", **tags).way("AB", "CD") != "") == van
 
 
+CALL = "A--B.......C.......D--E\n           |\n           F"
+
+
+def calling(folder, first: str, second: str):
+    """Return a map with a boat from B to D that calls at C, where a road begins; 40 and 30 minutes at sea."""
+    ways = {
+        "AB": ROAD,
+        "DE": ROAD,
+        "CF": ROAD,
+        "BC": f"route=ferry motor_vehicle=yes duration=00:40 {first}",
+        "CD": f"route=ferry motor_vehicle=yes duration=00:30 {second}",
+    }
+    return drawn(CALL, ways, folder, grid_m=1000)
+
+
+@pytest.mark.parametrize(("first", "second", "waits"), [
+    ("name=Sound", "name=Sound", [20]), ("ref=7", "ref=7 name=Sound", [20]), ("name=Sound", "name=Strait", [20, 60]), ("", "", [20, 60]),
+    ("ref=7 name=Sound", "ref=8 name=Sound", [20]), ("ref=7", "ref=8", [20, 60]),
+])  # fmt: skip
+@pytest.mark.parametrize("engine", ["numba", "scipy", "hierarchy"])
+def test_a_call_at_a_pier_on_the_way(tmp_path, first, second, waits, engine):
+    """Who stays on the boat waits once; who changes to another line waits again, and each boat is named."""
+    drawing = calling(tmp_path, f"interval=00:20 {first}", f"interval=00:30 check_in=00:30 {second}")
+    leg = drawing.joined(["A", "E"], engine=engine).route(0, 1)
+    assert leg.ferry_s == pytest.approx((70 + sum(waits)) * 60, abs=1)
+    boats = crossings(drawing.region, leg, VAN)
+    assert [boat.wait_s / 60 for boat in boats] == waits
+    assert [boat.sailing_s / 60 for boat in boats] == pytest.approx([70] if len(waits) == 1 else [40, 30], abs=0.1)
+
+
+@pytest.mark.parametrize("engine", ["numba", "scipy", "hierarchy"])
+def test_going_on_land_and_boarding_at_the_pier(tmp_path, engine):
+    """From the boat one may go on land at the pier; who boards there pays the wait of the second piece; both ways round."""
+    drawing = calling(tmp_path, "interval=00:20 name=Sound", "interval=00:30 check_in=00:30 name=Sound")
+    joined = drawing.joined(["A", "E", "CF"], engine=engine)
+    joined.matrix()
+    minutes = {(i, j): joined.route(i, j).ferry_s / 60 for i in range(3) for j in range(3) if i != j}
+    assert minutes == {pair: pytest.approx(m, abs=0.1) for pair, m in {
+        (0, 1): 20 + 70, (1, 0): 60 + 70, (0, 2): 20 + 40, (2, 0): 20 + 40, (2, 1): 60 + 30, (1, 2): 60 + 30,
+    }.items()}  # fmt: skip
+    assert drawing.letters(joined.route(0, 2)) == "BC"
+
+
+def test_one_way_of_the_map_through_the_pier(tmp_path):
+    """A line that is one way of the map from quay to quay is one boat, nameless or not."""
+    ways = {"AB": ROAD, "DE": ROAD, "CF": ROAD, "BCD": "route=ferry motor_vehicle=yes duration=01:00"}
+    drawing = drawn(CALL, ways, tmp_path, grid_m=1000)
+    assert drawing.joined(["A", "E"]).route(0, 1).ferry_s == pytest.approx(90 * 60, abs=1)
+    assert drawing.joined(["A", "CF"]).route(0, 1).ferry_s == pytest.approx(60 * 60, abs=1)
+
+
+@pytest.mark.parametrize(("kind", "to_land", "stays"), [
+    ("no_right_turn", False, True), ("only_straight_on", False, True), ("no_straight_on", True, False), ("only_right_turn", True, False),
+])  # fmt: skip
+def test_turn_restrictions_hold_at_the_pier(tmp_path, kind, to_land, stays):
+    """A restriction from the boat holds for who comes by it, whether it goes on at sea or on land."""
+    ways = {
+        "AB": ROAD,
+        "DE": ROAD,
+        "CF": ROAD,
+        "BC": "route=ferry motor_vehicle=yes name=Sound",
+        "CD": "route=ferry motor_vehicle=yes name=Sound",
+    }
+    to = "CD" if kind.endswith("straight_on") else "CF"
+    rule = [({"type": "restriction", "restriction": kind}, [("from", "BC"), ("via", "C"), ("to", to)])]
+    drawing = drawn(CALL, ways, tmp_path, grid_m=1000, relations=rule)
+    reached = {end: bool(drawing.way("AB", end, Terms(VAN, last_mile_m=0))) for end in ("CF", "DE")}
+    # From D the pier's road is reached by the other piece, which no restriction speaks of.
+    assert reached == {"CF": to_land, "DE": stays}
+
+
 def test_ferries_are_not_counted_as_toll(tmp_path):
     """A fare is no road toll: without tolls the ferry stays."""
     drawing = sea(tmp_path, duration="00:20", toll="yes")

@@ -312,3 +312,35 @@ def test_closure_that_nobody_can_read(tmp_path):
     assert len(sets[0].doubtful) == 1
     assert sets[0].closed == ()
     assert drawing.way("A", "F", closures=sets[0]) == STRAIGHT
+
+
+@pytest.mark.parametrize(
+    ("tags", "node", "way", "without"),
+    [
+        ("", "barrier=toll_booth", 1, ROUND), ("toll=yes", "barrier=toll_booth", 1, ROUND), ("", "barrier=toll_booth motor_vehicle=yes", 1, ROUND),
+        ("", "barrier=lift_gate motor_vehicle=yes", 0, STRAIGHT), ("", "barrier=border_control", 0, STRAIGHT), ("toll=no", "barrier=cattle_grid", 0, STRAIGHT),
+    ],
+)  # fmt: skip
+def test_a_booth_is_a_toll(tmp_path, tags, node, way, without):
+    """Passing a toll booth is counted once, whatever the road is tagged, and gone round without tolls; other barriers are none."""
+    drawing = drawn(
+        SHORT_CUT.replace("B-----C", "B--X--C"),
+        {"AB": ROAD, "CF": ROAD, "BXC": f"{ROAD} {tags}".strip(), "BD": ROAD, "DE": ROAD, "EC": ROAD}, tmp_path, nodes={"X": node},
+    )  # fmt: skip
+    assert drawing.joined(["A", "F"]).route(0, 1).tolls == way
+    assert drawing.way("A", "F").replace("X", "") == STRAIGHT
+    none = Terms(VAN, tolls=False)
+    assert drawing.way("A", "F", none).replace("X", "") == without
+    assert drawing.joined(["A", "F"], none).route(0, 1).tolls == 0
+    # Up to the booth nobody pays but for the road.
+    assert drawing.joined(["A", "BX"]).route(0, 1).tolls == (tags == "toll=yes")
+
+
+def test_two_booths_are_two_tolls_and_the_only_road_is_named(tmp_path):
+    """Booths apart count each; a spot behind one that tolls rule out is told why it is not reached."""
+    booths = {"X": "barrier=toll_booth", "Y": "barrier=toll_booth"}
+    drawing = drawn("C--A--X---Y--B", {"CA": ROAD, "AXYB": ROAD}, tmp_path, nodes=booths, grid_m=4000)
+    assert drawing.joined(["A", "B"]).route(0, 1).tolls == 2
+    joined = drawing.joined(["A", "B"], Terms(VAN, tolls=False))
+    assert not joined.reached.all()
+    assert any("a toll booth, and tolls are ruled out" in why for why in joined.why_not)

@@ -366,6 +366,10 @@ class _Leg:
         toll = (ways.flags[self.way] & int(Flag.TOLL)) != 0
         if not self.trip.tolls:
             self._list(toll, "toll", "of toll road, which the trip rules out")
+            what = self.region.junctions.barrier[self.passed]
+            booths = sum(self.region.string(number).startswith("toll_booth") for number in what[what >= 0].tolist())
+            if booths:
+                self.add("toll", float(booths), "places", "past a toll booth, though the trip rules tolls out")
 
     def _ends(self) -> None:
         """The road begins and ends at the places it is said to join."""

@@ -13,6 +13,7 @@ from tripplan.region.columns import HIGHWAYS, Access
 from tripplan.region.region import Region
 from tripplan.roads.nearest import PieceIndex
 from tripplan.roads.network import Network
+from tripplan.roads.tolls import BOOTH
 from tripplan.roads.verdict import Verdict
 
 __all__ = ["barrier_words", "diagnose", "metres"]
@@ -182,6 +183,8 @@ def barrier_words(network: Network, junction: int) -> str:
     if junctions.max_weight_kg[junction] < outfit.mass_kg:
         return f"a point with a limit of {float(junctions.max_weight_kg[junction]) / 1000:g} t"
     what = network.region.string(int(junctions.barrier[junction]))
+    if what.startswith(BOOTH) and not network.terms.tolls:
+        return "a toll booth, and tolls are ruled out"
     return f"a barrier ({what})" if what else "a barrier"
 
 

@@ -86,9 +86,8 @@ class EndSearch:
         arcs, length, found = self._arcs, float(self._length[piece]), []
         heap: list[tuple[int, float, float, int, tuple[Part, ...]]] = []
         for side in (0, 1):
-            arc = int(arcs.arc_of[piece, side])
             x = along_m if side == 0 else length - along_m
-            if arc >= 0:
+            for arc in arcs.arcs_along(piece, side):
                 part = self._part(arc, 0.0, x)
                 heapq.heappush(heap, (part[4], self._unknown(part), x, arc, (part,)))
         seen: dict[int, float] = {}
@@ -101,7 +100,7 @@ class EndSearch:
             labels += 1
             v = int(arcs.tail[arc])
             if self._core[v]:
-                if self._sound(parts):
+                if self._sound(arc, parts):
                     found.append(EndWay(arc, ms, unknown, parts))
                 continue
             if arcs.barred[v] == Access.CLOSED:
@@ -189,13 +188,15 @@ class EndSearch:
         into: list[int] = order[ptr[junction] : ptr[junction + 1]].tolist()
         return into
 
-    def _sound(self, parts: tuple[Part, ...]) -> bool:
-        """Return whether a way found backward keeps every turn restriction, those with via ways included."""
+    def _sound(self, state: int, parts: tuple[Part, ...]) -> bool:
+        """Return whether a way found backward, which begins with an arc, keeps every turn restriction, also with via ways."""
         arcs = self._arcs
-        state = int(arcs.arc_of[parts[0][0], 0 if parts[0][1] else 1])
         for piece, forward, *_ in parts[1:]:
-            arc = int(arcs.arc_of[piece, 0 if forward else 1])
-            onward = [s for s in arcs.next_states(state, u_turns=self._u_turns) if arcs.arc_of_state(s) == arc]
+            onward = [
+                s
+                for s in arcs.next_states(state, u_turns=self._u_turns)
+                if arcs.piece[arc := arcs.arc_of_state(s)] == piece and arcs.forward[arc] == forward
+            ]
             if not onward:
                 return False
             state = onward[0]

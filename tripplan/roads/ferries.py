@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from tripplan.model.outfit import Outfit
 from tripplan.model.plan import Leg
 from tripplan.region.columns import Flag
 from tripplan.region.region import Region
 from tripplan.roads.speeds import DEFAULT_FERRY_WAIT_S
+from tripplan.rules.speed import FERRY_KMH
 
-__all__ = ["Crossing", "crossings"]
+__all__ = ["Crossing", "crossings", "sailing_time_s", "waiting_s"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,16 +73,18 @@ def crossings(region: Region, leg: Leg, outfit: Outfit) -> tuple[Crossing, ...]:
     """
     ways, out = region.ways, []
     runs = leg.runs
+    rows = [int(way) for way in region.pieces.way[np.array(runs.piece, np.int64)]]
     at = 0
-    while at < len(runs.piece):
-        if not ways.flags[region.pieces.way[runs.piece[at]]] & Flag.FERRY:
+    while at < len(rows):
+        if not ways.flags[rows[at]] & Flag.FERRY:
             at += 1
             continue
         first = at
-        while at < len(runs.piece) and ways.flags[region.pieces.way[runs.piece[at]]] & Flag.FERRY:
+        at += 1
+        # A pier on the way ends no crossing; where the plan counts another wait one changes boats.
+        while at < len(rows) and ways.flags[rows[at]] & Flag.FERRY and not _boards(region, leg, at):
             at += 1
-        rows = [int(region.pieces.way[piece]) for piece in runs.piece[first:at]]
-        way = rows[0]
+        way = rows[first]
         wait_s = waiting_s(float(ways.ferry_wait_s[way]), float(ways.ferry_check_in_s[way]))
         closed_when = region.string(int(ways.closed_when[way]))
         out.append(
@@ -87,13 +92,29 @@ def crossings(region: Region, leg: Leg, outfit: Outfit) -> tuple[Crossing, ...]:
                 osm_way=int(ways.osm_id[way]), name=region.string(int(ways.name[way])),
                 length_m=sum(end - start for start, end in zip(runs.from_m[first:at], runs.to_m[first:at], strict=True)),
                 sailing_s=max(0.0, sum(runs.time_s[first:at]) - wait_s), wait_s=wait_s,
-                sailing_tagged=all(math.isfinite(float(ways.ferry_s[row])) for row in rows),
+                sailing_tagged=all(math.isfinite(float(ways.ferry_s[row])) for row in rows[first:at]),
                 interval_s=float(ways.ferry_wait_s[way]), check_in_s=float(ways.ferry_check_in_s[way]),
                 booking=region.string(int(ways.ferry_booking[way])), booking_length_m=outfit.length_m,
                 sails=closed_when.partition("sails @ (")[2].rstrip(")") if "sails @ (" in closed_when else "",
             )
         )  # fmt: skip
     return tuple(out)
+
+
+def _boards(region: Region, leg: Leg, row: int) -> bool:
+    """Whether the time of a piece of ferry holds a wait on the quay: more than half of it stands beyond the time at sea."""
+    ways, way = region.ways, int(region.pieces.way[leg.runs.piece[row]])
+    wait_s = waiting_s(float(ways.ferry_wait_s[way]), float(ways.ferry_check_in_s[way]))
+    whole_m = float(region.pieces.length_m[region.pieces.way == way].sum())
+    sailing_s = (
+        sailing_time_s(float(ways.ferry_s[way]), whole_m) * (leg.runs.to_m[row] - leg.runs.from_m[row]) / max(whole_m, 1e-9)
+    )
+    return wait_s > 0 and leg.runs.time_s[row] > sailing_s + wait_s / 2
+
+
+def sailing_time_s(tagged_s: float, length_m: float) -> float:
+    """Return the time at sea of a whole way [s]: as tagged, else by its length."""
+    return tagged_s if math.isfinite(tagged_s) and tagged_s > 0 else length_m * 3.6 / FERRY_KMH
 
 
 def waiting_s(interval_s: float, check_in_s: float) -> float:

@@ -15,10 +15,12 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.progress import Progress
 from tripplan.region.columns import HOLDS_CAR, HOLDS_TOW, Access
 from tripplan.region.region import Region
+from tripplan.roads.boarding import Layout, lay_out_decks
 from tripplan.roads.closures import NO_CLOSURES, ClosureSet
 from tripplan.roads.speeds import piece_times
 from tripplan.roads.store import code_key, digest, load_arrays, save_arrays
 from tripplan.roads.terms import Terms
+from tripplan.roads.tolls import toll_booths
 from tripplan.roads.turns import TurnStates, expand_turns
 from tripplan.roads.verdict import Verdict, judge
 from tripplan.rules.limits import point_fit_codes
@@ -63,13 +65,16 @@ class Arcs:
     reverse
         (arcs) arc of the same piece the other way, -1 none.
     arc_of
-        (pieces, 2) arc forward and backward, -1 none.
+        (pieces, 2) arc forward and backward from its junction on the map, -1 none.
     verdict, surface
         (pieces) see `verdict.Judged`.
     barred
         (junctions) `Access` of what stands there.
     component
         (junctions) 0 for the largest strongly connected network, 1, 2 ... for further ones of some size, -1 elsewhere.
+    deck
+        Quay of each deck (see `boarding`). Decks are junctions of the network that are not on the map, numbered after those
+        that are; arcs that leave them come last and repeat those of the quay.
     extra_arc, special, next_ptr, next_state
         See `turns.TurnStates`.
     """
@@ -90,6 +95,7 @@ class Arcs:
     surface: U8
     barred: U8
     component: I32
+    deck: I32
     extra_arc: I32
     special: I32
     next_ptr: I64
@@ -99,6 +105,25 @@ class Arcs:
     def states(self) -> int:
         """Number of search states: arcs and extra ones."""
         return len(self.head) + len(self.extra_arc)
+
+    @property
+    def on_map(self) -> int:
+        """Number of junctions that are on the map; decks are numbered from there."""
+        return len(self.out_ptr) - 1 - len(self.deck)
+
+    def place_of(self, junctions: I64 | I32) -> I64:
+        """Return the junctions on the map, for decks those of their quays."""
+        every = np.concatenate((np.arange(self.on_map), self.deck)).astype(np.int64)
+        return np.asarray(every[junctions], np.int64)
+
+    def arcs_along(self, piece: int, side: int) -> list[int]:
+        """Return the arcs of a piece in one direction: more than one where it may be entered from a deck."""
+        own = int(self.arc_of[piece, side])
+        if own < 0:
+            return []
+        first = int(self.out_ptr[self.on_map])
+        more = np.flatnonzero((self.piece[first:] == piece) & (self.forward[first:] == (side == 0)))
+        return [own, *(first + more).tolist()]
 
     def arc_of_state(self, state: int) -> int:
         """Return the arc that a state is on."""
@@ -207,30 +232,37 @@ def derive(region: Region, terms: Terms, closures: ClosureSet) -> Arcs:
     order = np.lexsort((side, piece, tail))
     piece, side, tail = piece[order], side[order], tail[order]
     head = np.where(side == 0, pieces.b[piece], pieces.a[piece]).astype(np.int32)
-    out_ptr = np.concatenate(([0], np.cumsum(np.bincount(tail, minlength=n)))).astype(np.int64)
-
     arc_of = np.full((len(pieces.way), 2), -1, np.int32)
     arc_of[piece, side] = np.arange(len(piece), dtype=np.int32)
-    reverse = arc_of[piece, 1 - side]
 
-    # Boarding is where a crossing leaves the shore; junctions at sea cost no second wait.
-    ferry = judged.ferry[piece]
+    # Boarding is where a crossing leaves the shore; junctions at sea cost no second wait, nor does a pier on the way.
     shore = np.zeros(n, bool)
     on_land = usable & ~judged.ferry
     shore[pieces.a[on_land]] = shore[pieces.b[on_land]] = True
-    ms = times.ms[piece, side] + np.where(ferry & shore[tail], times.wait_ms[piece], 0)
+    arcs = lay_out_decks(pieces, ways, piece, side, tail, head, ferry=judged.ferry[piece], shore=shore)
+    piece, side, tail, head, decks = arcs.piece, arcs.side, arcs.tail, arcs.head, len(arcs.deck)
+    out_ptr = np.concatenate(([0], np.cumsum(np.bincount(tail, minlength=n + decks)))).astype(np.int64)
+    reverse = _reverse(arcs, arc_of, n)
+    ferry = judged.ferry[piece]
+    ms = times.ms[piece, side] + np.where(arcs.boards, times.wait_ms[piece], 0)
     key = (ms << KEY_SHIFT) + np.rint(pieces.length_m[piece] * 10).astype(np.int64)
 
     barred = region.junctions.blocks_tow if terms.van and not terms.every_road else region.junctions.blocks_car
     if terms.every_road:
         barred = np.where(barred == Access.CLOSED, barred, np.uint8(Access.OPEN))
     else:
-        barred = np.where(point_fit_codes(region.junctions, terms.outfit) > 0, np.uint8(Access.CLOSED), barred)
+        shut = point_fit_codes(region.junctions, terms.outfit) > 0
+        if not terms.tolls:
+            shut |= toll_booths(region)
+        barred = np.where(shut, np.uint8(Access.CLOSED), barred)
+    barred = np.concatenate((barred, barred[arcs.deck]))
     transit = judged.verdict[piece] == Verdict.ROAD
     states: TurnStates = expand_turns(
         region.turns,
         pieces,
         arc_of=arc_of,
+        copies=_copies(arcs, n),
+        tail=tail,
         head=head,
         out_ptr=out_ptr,
         reverse=reverse,
@@ -238,13 +270,36 @@ def derive(region: Region, terms: Terms, closures: ClosureSet) -> Arcs:
         rows=turns_in_force(region, terms, closures),
     )
     through = transit & (barred[tail] == Access.OPEN) & (barred[head] == Access.OPEN)
-    component = _components(n, tail[through], head[through], pieces.length_m[piece[through]])
+    # Who arrives at a deck is at the quay.
+    deck = n + np.arange(decks, dtype=np.int32)
+    component = _components(
+        n + decks, np.concatenate((tail[through], deck)), np.concatenate((head[through], arcs.deck)),
+        np.concatenate((pieces.length_m[piece[through]] * (tail[through] < n), np.zeros(decks))),
+    )  # fmt: skip
     return Arcs(
         out_ptr=out_ptr, tail=tail, head=head, piece=piece, forward=side == 0, ms=ms, ferry_ms=np.where(ferry, ms, 0), key=key,
         ruling=times.ruling[piece, side], transit=transit, reverse=reverse, arc_of=arc_of, verdict=judged.verdict,
-        surface=judged.surface, barred=np.ascontiguousarray(barred, np.uint8), component=component,
+        surface=judged.surface, barred=np.ascontiguousarray(barred, np.uint8), component=component, deck=arcs.deck,
         extra_arc=states.extra_arc, special=states.special, next_ptr=states.next_ptr, next_state=states.next_state,
     )  # fmt: skip
+
+
+def _copies(arcs: Layout, n: int) -> dict[tuple[int, int], list[int]]:
+    """Return the arcs that leave decks, by piece and side."""
+    copies: dict[tuple[int, int], list[int]] = {}
+    for arc in np.flatnonzero(arcs.tail >= n).tolist():
+        copies.setdefault((int(arcs.piece[arc]), int(arcs.side[arc])), []).append(arc)
+    return copies
+
+
+def _reverse(arcs: Layout, arc_of: I32, n: int) -> I32:
+    """Return the arc of the same piece the other way that leaves where each arrives, -1 none."""
+    reverse = arc_of[arcs.piece, 1 - arcs.side]
+    copies = _copies(arcs, n)
+    for arc in np.flatnonzero(arcs.head >= n).tolist():
+        back = copies.get((int(arcs.piece[arc]), 1 - int(arcs.side[arc])), [])
+        reverse[arc] = next((one for one in back if arcs.tail[one] == arcs.head[arc]), -1)
+    return np.asarray(reverse, np.int32)
 
 
 def turns_in_force(region: Region, terms: Terms, closures: ClosureSet) -> NDArray[np.intp]:

@@ -8,15 +8,15 @@ from tripplan.model.place import Spot
 from tripplan.model.plan import Leg, PieceRun
 from tripplan.model.words import Surface
 from tripplan.region.columns import Flag
-from tripplan.region.region import Region
 from tripplan.roads.ends import Part
 from tripplan.roads.engines import Row, end_keys
 from tripplan.roads.hierarchy import open_shortcuts
 from tripplan.roads.joints import Ends, Joints
 from tripplan.roads.network import Network
 from tripplan.roads.times import Table
+from tripplan.roads.tolls import toll_stretches
 
-__all__ = ["make_leg", "parts_of", "parts_of_row", "toll_stretches"]
+__all__ = ["make_leg", "parts_of", "parts_of_row"]
 
 
 def parts_of(network: Network, joints: Joints, table: Table, i: int, j: int) -> list[Part]:
@@ -107,12 +107,6 @@ def make_leg(network: Network, joints: Joints, parts: list[Part], start: tuple[i
         unknown_m=float(metres[(surface == Surface.UNKNOWN) & ~ferry].sum()),
         off_road_m=off_road, tolls=toll_stretches(region, runs), runs=runs,
     )  # fmt: skip
-
-
-def toll_stretches(region: Region, runs: PieceRun) -> int:
-    """Count the toll roads entered: toll pieces one after another are one."""
-    toll = (region.ways.flags[region.pieces.way[np.array(runs.piece, np.int64)]] & Flag.TOLL) != 0
-    return int((toll & ~np.concatenate(([False], toll[:-1]))).sum()) if len(toll) else 0
 
 
 def _end_parts(ends: Ends, way: int) -> list[Part]:

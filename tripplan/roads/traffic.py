@@ -130,6 +130,6 @@ def _past(joined: Joined, over: I64, sources: Ends) -> I64:
     np.add.at(meet, region.pieces.a, over)
     np.add.at(meet, region.pieces.b, over)
     past = np.zeros(len(joined.spots), np.int64)
-    head = np.array([arcs.head[arcs.arc_of_state(state)] for state in sources.state.tolist()], np.int64)
+    head = arcs.place_of(np.array([arcs.head[arcs.arc_of_state(state)] for state in sources.state.tolist()], np.int64))
     np.maximum.at(past, sources.spot, meet[head] // 2 if len(head) else np.empty(0, np.int64))
     return past

@@ -7,7 +7,7 @@ simply go on to every road at its end (a *special* one) lists where it may go.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,10 +48,12 @@ def expand_turns(
     pieces: Pieces,
     *,
     arc_of: I32,
+    tail: I32,
     head: I32,
     out_ptr: I64,
     reverse: I32,
     u_turns: bool,
+    copies: Mapping[tuple[int, int], Sequence[int]] | None = None,
     rows: NDArray[np.intp] | None = None,
 ) -> TurnStates:
     """Turn restrictions into states.
@@ -60,20 +62,23 @@ def expand_turns(
     ----------
     arc_of
         (pieces, 2) arc of each piece forward and backward, -1 where there is none.
-    head, reverse
-        (arcs) junction reached; arc of the same piece the other way, -1 where there is none.
+    tail, head, reverse
+        (arcs) junction left and reached; arc of the same piece the other way, -1 where there is none.
     out_ptr
         Arcs that leave junction v are ``out_ptr[v]:out_ptr[v + 1]``.
     u_turns
         Whether a vehicle may turn round at a junction or dead end.
+    copies
+        Further arcs of (piece, side), which leave other junctions of the network (see `boarding`).
     rows
         The restrictions in force; ``None``: all.
     """
+    copies = copies or {}
     rules: list[tuple[tuple[int, ...], bool]] = []
     for row in range(len(turns.osm_id)) if rows is None else rows.tolist():
         members = turns.pieces[turns.ptr[row] : turns.ptr[row + 1]].tolist()
         only = bool(turns.only[row])
-        rules += [(path, only) for path in _paths(members, int(turns.via[row]), pieces, arc_of, only)]
+        rules += [(path, only) for path in _paths(members, int(turns.via[row]), pieces, arc_of, copies, tail, head, only)]
     begins: dict[int, set[tuple[int, int]]] = {}
     for number, (path, _) in enumerate(rules):
         begins.setdefault(path[0], set()).add((number, 0))
@@ -117,27 +122,29 @@ def expand_turns(
     )  # fmt: skip
 
 
-def _paths(members: list[int], via: int, pieces: Pieces, arc_of: I32, only: bool) -> Iterator[tuple[int, ...]]:
-    """Yield the arcs of a restriction in order of travel: one way as a rule, more where a piece is a loop.
+def _paths(
+    members: list[int], via: int, pieces: Pieces, arc_of: I32, copies: Mapping[tuple[int, int], Sequence[int]], tail: I32, head: I32,
+    only: bool,
+) -> Iterator[tuple[int, ...]]:  # fmt: skip
+    """Yield the arcs of a restriction in order of travel: one way as a rule, more where a piece is a loop or leaves a deck.
 
     Nothing where this network lacks an arc of it; but an ``only_*`` whose target is missing leaves nowhere to go (-1).
     """
+
+    def arcs(piece: int, backward: int) -> list[int]:
+        own = int(arc_of[piece, backward])
+        return [own, *copies.get((piece, backward), ())] if own >= 0 else []
+
     ends = [(int(pieces.a[p]), int(pieces.b[p])) for p in members]
-    stack: list[tuple[tuple[int, ...], int]] = [
-        ((int(arc_of[members[0], backward]),), via)
-        for backward in (0, 1)
-        if ends[0][1 - backward] == via and arc_of[members[0], backward] >= 0
+    stack: list[tuple[int, ...]] = [
+        (arc,) for backward in (0, 1) if ends[0][1 - backward] == via for arc in arcs(members[0], backward)
     ]
     while stack:
-        path, at = stack.pop()
+        path = stack.pop()
         if len(path) == len(members):
             yield path
             continue
-        piece, last = members[len(path)], len(path) == len(members) - 1
-        found = False
-        for backward in (0, 1):
-            if ends[len(path)][backward] == at and arc_of[piece, backward] >= 0:
-                found = True
-                stack.append(((*path, int(arc_of[piece, backward])), ends[len(path)][1 - backward]))
-        if not found and only and last:
+        onward = [arc for backward in (0, 1) for arc in arcs(members[len(path)], backward) if tail[arc] == head[path[-1]]]
+        stack += [(*path, arc) for arc in onward]
+        if not onward and only and len(path) == len(members) - 1:
             yield (*path, -1)
