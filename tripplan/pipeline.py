@@ -6,6 +6,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from tripplan.model.choice import Choices
 from tripplan.model.errors import NoPlanError, TripplanError
 from tripplan.model.plan import Finding, Plan
 from tripplan.model.progress import Progress, silent
@@ -13,7 +14,7 @@ from tripplan.model.remedy import Remedies
 from tripplan.model.trip import Trip
 from tripplan.region.region import Region
 
-__all__ = ["FailedAuditError", "audited_plan", "sample_folder", "sample_region", "ways_out"]
+__all__ = ["FailedAuditError", "audited_plan", "other_plans", "sample_folder", "sample_region", "ways_out"]
 
 
 @dataclass
@@ -46,6 +47,13 @@ def audited_plan(trip: Trip, region: Region, *, progress: Progress = silent) -> 
     if findings:
         raise FailedAuditError(findings)
     return plan
+
+
+def other_plans(trip: Trip, region: Region, first: Plan, *, progress: Progress = silent) -> Choices:
+    """Plan a trip by other measures too, and keep what really differs; each plan has passed its audit."""
+    from tripplan.schedule.choices import choices
+
+    return choices(trip, first, lambda other: audited_plan(other, region), progress=progress)
 
 
 def ways_out(trip: Trip, region: Region, error: NoPlanError, *, seconds: float = 30.0, progress: Progress = silent) -> Remedies:

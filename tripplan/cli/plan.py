@@ -10,6 +10,8 @@ import click
 from tripplan.cli.shared import region_option
 
 if TYPE_CHECKING:
+    from tripplan.model.plan import Plan
+    from tripplan.model.trip import Trip
     from tripplan.region.region import Region
 
 __all__ = ["command", "plan_and_write"]
@@ -40,7 +42,13 @@ CHANGES_S = 30.0
     show_default=True,
     help="Where no plan exists: how long to look for the changes that would give one; 0: not at all.",
 )
-def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool, changes_s: float) -> int:
+@click.option(
+    "--choices",
+    "with_choices",
+    is_flag=True,
+    help="Also plan for fewest kilometres, least money and most comfort; each that really differs gets a folder of its own.",
+)
+def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool, changes_s: float, with_choices: bool) -> int:
     """Plan a trip and write map.html, itinerary.html, plan.json, route.gpx and trip.ics.
 
     Exit code 0: planned and audited. 1: no plan exists; the nearest is described, with the smallest changes
@@ -51,11 +59,19 @@ def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool, c
     with no_collections():
         from tripplan.region.store import load
 
-        return plan_and_write(trip_file, load(region_file), out, online_tiles=online_tiles, changes_s=changes_s)
+        return plan_and_write(
+            trip_file, load(region_file), out, online_tiles=online_tiles, changes_s=changes_s, with_choices=with_choices
+        )
 
 
 def plan_and_write(
-    trip_file: Path, region: Region, out: Path, *, online_tiles: bool = False, changes_s: float = CHANGES_S
+    trip_file: Path,
+    region: Region,
+    out: Path,
+    *,
+    online_tiles: bool = False,
+    changes_s: float = CHANGES_S,
+    with_choices: bool = False,
 ) -> int:
     """Plan, audit, write, and say what came out. Returns the exit code."""
     from tripplan.cli.hasten import folium_alone
@@ -88,7 +104,30 @@ def plan_and_write(
     with shown() as progress:
         progress("Writing the papers", float("nan"))
         folium_alone()
-        papers = write_papers(plan, region, out, online_tiles=online_tiles)
+        papers = write_papers(plan, region, out, online_tiles=online_tiles, apart=True)
     for line in summary(plan, papers):
         click.echo(line)
+    if with_choices:
+        for line in _choices(trip, region, plan, out, online_tiles=online_tiles):
+            click.echo(line)
     return 0
+
+
+def _choices(trip: Trip, region: Region, first: Plan, out: Path, *, online_tiles: bool) -> list[str]:
+    """Plan by the other measures, write the papers of each plan that really differs and a page that compares them."""
+    from tripplan.cli.files import write_whole
+    from tripplan.cli.progress import shown
+    from tripplan.pipeline import other_plans
+    from tripplan.report.choices import choice_words, choices_page
+    from tripplan.report.write import write_papers
+
+    with shown() as progress:
+        found = other_plans(trip, region, first, progress=progress)
+        folders = {choice.key: f"choice-{choice.key}/" for choice in found.shown[1:]}
+        for choice in found.shown[1:]:
+            progress(f"Writing the papers: {choice.title.lower()}", float("nan"))
+            write_papers(choice.plan, region, out / folders[choice.key], online_tiles=online_tiles)
+    folders[found.shown[0].key] = ""
+    write_whole(out / "choices.html", choices_page(found, trip, folders))
+    named = {key: str(out / folder) for key, folder in folders.items()}
+    return ["", *choice_words(found, trip, named), f"  {out / 'choices.html'}  the plans beside each other"]
