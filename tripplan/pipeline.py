@@ -53,7 +53,13 @@ def other_plans(trip: Trip, region: Region, first: Plan, *, progress: Progress =
     """Plan a trip by other measures too, and keep what really differs; each plan has passed its audit."""
     from tripplan.schedule.choices import choices
 
-    return choices(trip, first, lambda other: audited_plan(other, region), progress=progress)
+    def solver(other: Trip) -> Plan:
+        try:
+            return audited_plan(other, region)
+        except FailedAuditError:
+            raise NoPlanError("its plan did not pass the re-check, a fault of tripplan's own") from None
+
+    return choices(trip, first, solver, progress=progress)
 
 
 def ways_out(trip: Trip, region: Region, error: NoPlanError, *, seconds: float = 30.0, progress: Progress = silent) -> Remedies:
