@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from tripplan.schedule.assemble import Work
 from tripplan.schedule.clock import Fault
-from tripplan.schedule.day import NEVER, DayTask, Line, clash, kept, without
+from tripplan.schedule.day import NEVER, DayTask, Halt, LegTask, Line, clash, kept, without
 from tripplan.schedule.hours import seconds_of
+from tripplan.schedule.sailings import minutes_up
+from tripplan.schedule.ways import FAR
 
-__all__ = ["fault_of", "forbidden_words", "reasons_of"]
+__all__ = ["fault_of", "forbidden_words", "missed_services", "reasons_of"]
 
 Rule = tuple[str, int]
 
@@ -73,9 +75,50 @@ def reasons_of(work: Work, day: int, arc: int, task: DayTask | None = None) -> t
     task = task or task_of(work, day, arc)
     if not task.legs or kept(task, task.leave_from) is not None:
         return ()
+    return _said(work, day, _names(work, arc), int(work.options.end[arc]), task)
+
+
+def _said(work: Work, day: int, names: list[str], end: int, task: DayTask) -> tuple[str, ...]:
     rules, late, _, _, begin = _late(task)
-    said = [_late_words(work, day, arc, task, late, begin)]
-    said += [text for rule in rules if rule != late and (text := _rule_words(work, day, arc, task, rule))]
+    said = [_late_words(work, day, names, end, task, late, begin)]
+    said += [text for rule in rules if rule != late and (text := _rule_words(work, day, names, end, task, rule))]
+    return tuple(said)
+
+
+def missed_services(work: Work, day: int, arc: int, store: int, most: int = 2) -> tuple[str, ...]:
+    """Return why the service points of a store nearest to a day's way were of no use on that day, a sentence each.
+
+    Parameters
+    ----------
+    store
+        Number of the store.
+    most
+        How many are looked at: those that cost the least time at the wheel.
+    """
+    if work.options.car[arc]:
+        return ()
+    trip, hours, table = work.trip, work.hours, work.ways_of(arc).van
+    start, end = int(work.options.start[arc]), int(work.options.end[arc])
+    places = 2 + len(work.cast.sites)
+    limit = min(trip.first_day_drive_s, trip.max_drive_s) if day == 0 else trip.max_drive_s
+    near = []
+    for number, stop in enumerate(work.cast.van_stops):
+        drives = [int(table.drive_s[a, b]) for a, b in ((start, places + number), (places + number, end))]
+        fits = stop.only_from in (-1, start - 2) and stop.only_to in (-1, end - 2)
+        if stop.serves >> store & 1 and fits and max(drives) < FAR:
+            near.append((sum(drives), number, stop, drives))
+    said: list[str] = []
+    for driven, _, stop, drives in sorted(near, key=lambda row: row[:2])[:most]:
+        legs = tuple(LegTask(minutes_up(seconds)) for seconds in drives)
+        windows = stop.windows[day]
+        in_minutes = None if windows is None else tuple((minutes_up(a), b // 60) for a, b in windows)
+        arrive_by = int(hours.arrive[day, end]) // 60
+        earliest = minutes_up(int(hours.leave[day, start]))
+        task = DayTask(earliest, earliest, arrive_by, legs, (Halt(minutes_up(stop.seconds), in_minutes),))
+        if driven > limit:
+            said.append(f"by way of {stop.spot.name} it is {-(-(driven - limit) // 60)} min more at the wheel than the limit")
+        elif kept(task, earliest) is None and arrive_by >= 0:
+            said.append("; ".join(_said(work, day, [stop.spot.name], end, task)))
     return tuple(said)
 
 
@@ -83,16 +126,15 @@ def _names(work: Work, arc: int) -> list[str]:
     return [s.spot.name for s in work.stops(arc)]
 
 
-def _end(work: Work, arc: int) -> str:
-    end = int(work.options.end[arc])
+def _place(work: Work, end: int) -> str:
     return work.trip.return_depot.name if end == 1 else work.cast.sites[end - 2].spot.name
 
 
-def _late_words(work: Work, day: int, arc: int, task: DayTask, late: Rule, begin: int) -> str:
+def _late_words(work: Work, day: int, names: list[str], end: int, task: DayTask, late: Rule, begin: int) -> str:
     what, k = late
     there = clock_words(begin)
     if what == "halt":
-        halt, name = task.halts[k], _names(work, arc)[k]
+        halt, name = task.halts[k], names[k]
         if not halt.windows:
             return f"{name} is closed all day"
         closes = max(b for _, b in halt.windows)
@@ -105,18 +147,18 @@ def _late_words(work: Work, day: int, arc: int, task: DayTask, late: Rule, begin
         return (
             f"the ferry sails {_hours(windows)}, you would be ready to sail at {there}" if windows else "no ferry sails that day"
         )
-    name = _end(work, arc)
+    name = _place(work, end)
     if what == "end":
         windows = task.end_windows or ()
         return (
             f"{name} takes arrivals {_hours(windows)}, you would be there at {there}" if windows else f"{name} is closed all day"
         )
     if what == "arrive":
-        return f"{_arrive_words(work, day, arc, task)}, you would be at {name} at {there}"
+        return f"{_arrive_words(work, day, end, task)}, you would be at {name} at {there}"
     return "the day is too short for its breaks" if what == "breaks" else "the day begins too late"
 
 
-def _arrive_words(work: Work, day: int, arc: int, task: DayTask) -> str:
+def _arrive_words(work: Work, day: int, end: int, task: DayTask) -> str:
     """Say what ends the day."""
     trip, limit = work.trip, clock_words(task.arrive_by)
     if day == len(trip.dates) - 1:
@@ -125,14 +167,13 @@ def _arrive_words(work: Work, day: int, arc: int, task: DayTask) -> str:
             return f"the van is due at {limit}, {trip.firm.return_min} min before the end of the hire"
     if task.arrive_by == trip.arrive_by_min:
         return f"the trip's days on the road end at {limit}"
-    end = int(work.options.end[arc])
     windows = () if end == 1 else work.cast.sites[end - 2].hours[day] or ()
     if windows and max(b for _, b in windows) // 60 == task.arrive_by:
         return f"arrivals are taken until {limit}"
     return f"one arrives {trip.sunset_margin_min} min before sunset, by {limit}"
 
 
-def _rule_words(work: Work, day: int, arc: int, task: DayTask, rule: Rule) -> str:
+def _rule_words(work: Work, day: int, names: list[str], end: int, task: DayTask, rule: Rule) -> str:
     what, k = rule
     if what == "leave":
         why = "the handover lasts until then" if day == 0 else "the trip's days on the road begin then"
@@ -142,16 +183,16 @@ def _rule_words(work: Work, day: int, arc: int, task: DayTask, rule: Rule) -> st
     if what == "breaks":
         return "a break of 15 min is due after each two hours at the wheel"
     if what == "halt":
-        return f"{_names(work, arc)[k]} is open {_hours(task.halts[k].windows or ())} and takes {task.halts[k].minutes} min"
+        return f"{names[k]} is open {_hours(task.halts[k].windows or ())} and takes {task.halts[k].minutes} min"
     if what == "sail":
         return f"the ferry sails {_hours(task.legs[k].sailings[-1].windows or ())}"
     if what == "end":
-        return f"{_end(work, arc)} takes arrivals {_hours(task.end_windows or ())}"
-    return _arrive_words(work, day, arc, task) if task.arrive_by < NEVER else ""
+        return f"{_place(work, end)} takes arrivals {_hours(task.end_windows or ())}"
+    return _arrive_words(work, day, end, task) if task.arrive_by < NEVER else ""
 
 
 def forbidden_words(work: Work, day: int, arc: int) -> str:
     """Return one line on a day that the search chose and the clock cannot keep."""
     date = work.trip.dates[day]
     stops = "".join(f" by way of {name}" for name in _names(work, arc))
-    return f"{date:%a} {date.day} {date:%b}, to {_end(work, arc)}{stops}: {'; '.join(reasons_of(work, day, arc))}"
+    return f"{date:%a} {date.day} {date:%b}, to {_place(work, int(work.options.end[arc]))}{stops}: {'; '.join(reasons_of(work, day, arc))}"

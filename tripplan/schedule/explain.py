@@ -20,6 +20,7 @@ from tripplan.model.plan import Excess
 from tripplan.model.progress import Progress, silent
 from tripplan.model.words import STORES
 from tripplan.schedule.assemble import Slack, Work, assemble, every_day_has_a_way
+from tripplan.schedule.clashes import missed_services, reasons_of
 from tripplan.schedule.solve import solve
 from tripplan.schedule.timetable import clock_of
 from tripplan.schedule.walk import walk
@@ -231,7 +232,8 @@ def _stores(work: Work, arcs: Sequence[int]) -> list[Excess]:
         if d == 0 and when == "night" and work.use.pick_up.dry[r]:
             text += " (it is empty at pick-up, and nothing fills it before the first night)"
         what = f"{store.value} at the return" if when == "goal" else store.value
-        found.append(Excess(what, d + 1, amount, store.unit, f"{_day(work, d)}: {text}"))
+        why = missed_services(work, d, arcs[d], r)
+        found.append(Excess(what, d + 1, amount, store.unit, f"{_day(work, d)}: {text}", why))
     return found
 
 
@@ -265,7 +267,7 @@ def excesses_of(work: Work, arcs: Sequence[int], *, counters: bool = True) -> tu
             }[fault.what]
             where = work.stops(arc)[fault.number].spot.name if fault.number >= 0 else _name(work, int(o.end[arc]))
             text = f"{_day(work, d)}: {late:.0f} min too late at {where}"
-            found.append(Excess(what, d + 1, round(late, 1), "min", text))
+            found.append(Excess(what, d + 1, round(late, 1), "min", text, reasons_of(work, d, arc)))
         if trip.dates[d] in trip.no_towing and not o.car[arc]:
             found.append(Excess("no towing", d + 1, 1, "day", f"{_day(work, d)}: towing on a day without towing"))
     found += _missed(work, arcs)

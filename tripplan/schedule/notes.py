@@ -12,12 +12,14 @@ from tripplan.model.plan import Caution, Day, Leg, PresumedOffer
 from tripplan.model.van import Levels
 from tripplan.model.words import STORES, Offer
 from tripplan.schedule.assemble import Work
-from tripplan.schedule.candidates import AVOID_KM, SERVES, Site, spot_of
+from tripplan.schedule.candidates import AVOID_KM, SERVES, Site, Stop, spot_of
 from tripplan.schedule.levels import follow
 
 __all__ = ["assumptions_of", "cautions_of", "day_notes", "presumed_of"]
 
 _R = range(len(STORES))
+#: Hours that cannot be read hold nothing up and are shown as written.
+_UNREAD = "hours as written: {}"
 
 
 def _site_words(site: Site, store: int) -> list[str]:
@@ -44,7 +46,7 @@ def _presumed_at(work: Work, arcs: Sequence[int]) -> np.ndarray[tuple[int, ...],
 
 
 def presumed_of(work: Work, arcs: Sequence[int]) -> tuple[PresumedOffer, ...]:
-    """List the offers to telephone about: all on the way, and those of sites without which a store would not hold.
+    """List what to telephone about: offers on the way, those of sites without which a store would not hold, unreadable hours.
 
     A site's offer is left out when its store holds though none of the presumed services happens.
     """
@@ -64,10 +66,15 @@ def presumed_of(work: Work, arcs: Sequence[int]) -> tuple[PresumedOffer, ...]:
                     spot = stop.spot if place is stop.place else spot_of(place)
                     stores = tuple(STORES[r].value for r in _R if SERVES[word] & stop.serves & (1 << r))
                     found.append(_presumed(work, d, stop.spot, spot, word, fact.evidence, stores))
+            raw = _raw_hours(work, stop) if stop.hours_unknown else ""
+            if raw.strip():
+                found.append(PresumedOffer(d + 1, stop.spot, "hours", _UNREAD.format(raw), (), None, 0.0))
         end = int(work.options.end[arc])
         if end < 2:
             continue
         site = work.cast.sites[end - 2]
+        if site.ask and (d == 0 or int(work.options.end[arcs[d - 1]]) != end):
+            found.append(PresumedOffer(d + 1, site.spot, "hours", _UNREAD.format("; ".join(site.ask)), (), None, 0.0))
         if site.place is not None and site.place.admits != Offer.YES:
             found.append(_presumed(work, d, site.spot, site.spot, "stay", site.place.admits_why, ()))
         if site.kind.powered and site.offers["power"].answer == Offer.PRESUMED:
@@ -145,9 +152,13 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
         notes += _of_the_road(work, leg, where)
         if leg.off_road_m > 150:
             notes.append(f"The map leaves {leg.off_road_m:.0f} m between road and place, {where}")
+    if day.holiday:
+        notes.append("A public holiday: what serves you may keep other hours than usual, ask before you set off")
+    if day.legs and day.sunrise is None and _dark(work, day):
+        notes.append("The sun does not rise: you tow in the dark, and no hour before sunset is kept")
     for stop in work.stops(arc):
         if stop.hours_unknown:
-            raw = stop.place.hours if stop.place is not None else ""
+            raw = _raw_hours(work, stop)
             notes.append(f"Ask for the hours of {stop.spot.name}" + (f" (the map says: {raw})" if raw else ""))
     if day.night is None:
         emptied = (("cassette", work.trip.firm.return_cassette_empty), ("grey water", work.trip.firm.return_grey_empty))
@@ -156,14 +167,26 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
             notes.append(f"The firm wants {' and '.join(wanted)} empty: after emptying today, use them no more")
     if day.night is not None:
         site = work.cast.sites[int(work.options.end[arc]) - 2]
-        if site.hours_unknown and day.night.stay_night == 1:
-            raw = site.place.hours if site.place is not None else ""
+        if (site.hours_unknown or site.ask) and day.night.stay_night == 1:
+            raw = "; ".join(site.ask)
             notes.append(f"Ask {site.spot.name} for its hours" + (f" (the map says: {raw})" if raw else ""))
         if not site.price_known and day.night.stay_night == 1:
             notes.append(f"The price of a night at {site.spot.name} is not known; {site.price_cents / 100:.2f} is counted")
         if work.trip.pets and site.place is not None and site.place.pets == Offer.UNKNOWN and day.night.stay_night == 1:
             notes.append(f"Ask {site.spot.name} whether pets may come")
     return tuple(notes)
+
+
+def _raw_hours(work: Work, stop: Stop) -> str:
+    """Return the hours of a stop as written."""
+    told = work.trip.sights[stop.sight].visiting if stop.sight >= 0 else ""
+    return told or (stop.place.hours if stop.place is not None else "")
+
+
+def _dark(work: Work, day: Day) -> bool:
+    from tripplan.almanac.sun import sun_day
+
+    return sun_day(day.date, day.end.lon, day.end.lat, work.trip.tz).polar == "night"
 
 
 def _of_the_road(work: Work, leg: Leg, where: str) -> list[str]:
