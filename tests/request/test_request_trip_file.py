@@ -358,7 +358,7 @@ LINES: list[tuple[str, str, dict[str, str], str]] = [
     ),
     (
         "unknown key of a sight", GOOD + '[[sights]]\nplace = "Tarn Light"\nduration_h = 2\nvia = "boat"\n', {},
-        "trip.toml, [sights 1], line 14: key `duration_h` is unknown (and 1 more); accepted: place, must, value_cents, via, hours, nights, near_km; take it out",
+        "trip.toml, [sights 1], line 14: key `duration_h` is unknown (and 1 more); accepted: place, must, value_cents, via, hours, nights, near_km, visiting; take it out",
     ),
     (
         "one sight as a table", GOOD + '[sights]\nplace = "Tarn Light"\n', {},

@@ -213,6 +213,9 @@ _SIGHT = (
     _number("hours", 0, 12, "h", "Length of the visit.", 1.5),
     _whole("nights", 0, 14, "", "Instead of hours: nights at a site near it.", 0),
     _number("near_km", 0.1, 100, "km", "How near such a site must be.", 15.0),
+    _text(
+        "visiting", 'When it may be visited, as the open map writes hours ("Tu-Su 10:00-17:00"); empty: what the map says.', ""
+    ),
 )
 _BOOKING = (
     Key("night", "date", "Date on which the night begins."),

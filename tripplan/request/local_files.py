@@ -263,6 +263,9 @@ class _Reader:
         for name in ("hours", "season"):
             if name in out:
                 self._check_hours(name)
+        for name in ("check_in", "check_out"):
+            if name in out:
+                self._check_times(name)
         for name, least, most, unit in _COUNTS:
             if name in self.cells:
                 number = self._number(name, least, most, f"{least} to {most} {unit}")
@@ -283,6 +286,16 @@ class _Reader:
                 raise self._bad("kind", ", ".join(_KINDS), "write one of these, or nothing")
             out["kind"] = kind
         return tuple(out.items())
+
+    def _check_times(self, column: str) -> None:
+        from datetime import date
+
+        from tripplan.almanac.hours import check_times
+
+        if check_times(self.cells[column], date(2025, 6, 2), latest=column == "check_out") is None:
+            raise self._bad(
+                column, 'a time or two, such as "14:00", "14:00-20:00" or "-18:00"', "mend it, or write it into `note`"
+            )
 
     def _check_hours(self, column: str) -> None:
         from tripplan.almanac.hours import is_readable

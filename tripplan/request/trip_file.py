@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, time, tzinfo
 from pathlib import Path
+from typing import Any
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
@@ -16,7 +17,7 @@ from tripplan.request.parts import Part, entries, firm_of, named_part, outfits_o
 from tripplan.request.spots import find_spot
 from tripplan.request.text_file import read_toml
 
-__all__ = ["load_trip", "read_firm", "read_outfit"]
+__all__ = ["load_trip", "read_firm", "read_outfit", "trip_of"]
 
 #: Share of its rated capacity that the battery holds at pick-up: common practice, no source.
 BATTERY_AT_PICK_UP = 0.8
@@ -44,7 +45,19 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
     """
     path = Path(path)
     raw, text = read_toml(path)
-    origin = Origin(str(path), text)
+    return trip_of(raw, path, region, Origin(str(path), text), now=now)
+
+
+def trip_of(raw: dict[str, Any], path: Path, region: Region, origin: Origin, *, now: datetime | None = None) -> Trip:
+    """Check and resolve a trip that has been read already (errors as `load_trip`).
+
+    Parameters
+    ----------
+    raw
+        What its file holds. path: paths in it are relative to the folder of this one.
+    origin
+        How messages name it.
+    """
     top = checked("trip", raw, origin)
     zone = _zone(region, origin)
 
@@ -218,9 +231,17 @@ def _sight(region: Region, part: Part) -> Sight:
             accepted="more than 0 hours, or `nights` of 1 or more",
             next_step="say how long the visit is",
         )
+    if v["visiting"].strip():
+        from tripplan.almanac.hours import is_readable
+
+        if not is_readable(v["visiting"]):
+            raise BadInputError(
+                "`visiting` cannot be read as opening hours", where=part.origin.at("visiting"),
+                accepted='hours as the open map writes them, such as "Tu-Su 10:00-17:00"', next_step="mend them, or leave them out and ask there",
+            )  # fmt: skip
     return Sight(
         spot=_spot(region, part, ("sight", "town", "site")), must=v["must"], value_cents=v["value_cents"], via=Via(v["via"]),
-        hours=v["hours"], nights=v["nights"], near_km=v["near_km"],
+        hours=v["hours"], nights=v["nights"], near_km=v["near_km"], visiting=v["visiting"].strip(),
     )  # fmt: skip
 
 
