@@ -24,8 +24,8 @@ ANY_TEXT = st.one_of(
 
 
 def test_corpus_is_large() -> None:
-    """The corpus covers every context with at least sixty strings, each once."""
-    assert len(CORPUS) >= 60
+    """The corpus covers every context with at least two hundred strings, each once."""
+    assert len(CORPUS) >= 200
     assert len(set(CORPUS)) == len(CORPUS)
 
 

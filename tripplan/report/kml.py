@@ -49,7 +49,7 @@ def kml_text(plan: Plan, region: Region, lines: WayLines | None = None) -> str:
         "Document",
         raw("\n"), el("name", plan.trip.name), raw("\n"), _description(credit),
         *[_style(number) for number in numbers],
-        _line_style("presumed", "ff007a5a", 6),
+        _line_style("presumed", "ff5a7a00", 6),
         _line_style("unknown", "ff1c1c1c", 6),
         *folders,
     )  # fmt: skip

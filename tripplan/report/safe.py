@@ -93,9 +93,14 @@ def csv_cell(text: object) -> str:
 
 
 def ics_text(text: object) -> str:
-    """Return text for a calendar property: line ends become one kind, which the calendar writer escapes."""
+    """Return text for a calendar property: line ends become one kind, which the calendar writer escapes.
+
+    The writer takes U+FEFF at the very beginning for a mark of the encoding and drops it; U+2060 stands in its place, which
+    Unicode names for the same use (The Unicode Standard, 23.8 Specials).
+    """
     lines = re.split("\r\n|[\n\r\u2028\u2029]", str(text))
-    return "\n".join(isolated(_cleaned(line.replace("\t", " "))) for line in lines)
+    whole = "\n".join(isolated(_cleaned(line.replace("\t", " "))) for line in lines)
+    return "\N{WORD JOINER}" + whole[1:] if whole.startswith("\N{ZERO WIDTH NO-BREAK SPACE}") else whole
 
 
 def script_json(value: object) -> str:
