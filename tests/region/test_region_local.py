@@ -62,7 +62,7 @@ def drawn(tmp_path: Path):
             "F": {"tourism": "caravan_site", "name": "Fell Field", "power_supply": "no"},
             "E": {"amenity": "drinking_water", "name": "East Tap"},
         },
-        relations=[({"type": "restriction", "restriction": "no_left_turn"}, [("from", "ABCD"), ("via", "C"), ("to", "CE")])],
+        relations=[({"type": "restriction", "restriction": "no_entry"}, [("from", "ABCD"), ("via", "C"), ("to", "CE")])],
         folder=tmp_path,
         grid_m=200,
     )

@@ -186,3 +186,79 @@ def test_via_ways_of_the_middle_road_only(tmp_path):
     drawing = drawn(VIA, VIA_WAYS, tmp_path, relations=rule)
     assert drawing.way("A", "KC") != "MK"
     assert drawing.way("A", "KC", ALONE) == "MK"
+
+
+THROUGH = """
+N-----P
+|     |
+W--X--E
+   |
+   S
+"""
+THROUGH_WAYS = {"NW": ROAD, "WXE": ROAD, "NP": ROAD, "PE": ROAD, "XS": ROAD}
+UNCLEAR = "turn restrictions left out (a way runs through via, and either side could be meant)"
+
+
+@pytest.mark.parametrize(("kind", "from_", "to", "from_w", "from_e"), [
+    ("no_right_turn", "WXE", "XS", False, True), ("no_left_turn", "WXE", "XS", True, False), ("only_straight_on", "WXE", "XS", True, True),
+    ("no_entry", "WXE", "XS", False, False), ("no_straight_on", "WXE", "XS", True, True), ("only_right_turn", "WXE", "XS", True, True),
+])  # fmt: skip
+def test_from_runs_through_the_via(tmp_path, kind, from_, to, from_w, from_e):
+    """Of a way that runs on through the via the side counts from which the turn is the one named; no_entry means both."""
+    drawing = drawn(
+        THROUGH,
+        THROUGH_WAYS,
+        tmp_path,
+        relations=[({"type": "restriction", "restriction": kind}, [("from", from_), ("via", "X"), ("to", to)])],
+    )
+    direct = {start: drawing.way(start, "XS") == "X" for start in ("WX", "XE")}
+    assert direct == {"WX": from_w, "XE": from_e}
+    assert (UNCLEAR in drawing.region.meta.faults) == (kind.endswith("straight_on"))
+    # Who may only turn right coming from W, as the angles say, may not go straight on; from E all is free.
+    assert (drawing.way("WX", "XE") == "X") == (kind != "only_right_turn")
+    assert drawing.way("XE", "WX") == "X"
+
+
+@pytest.mark.parametrize(("kind", "to_w", "to_e"), [
+    ("no_left_turn", False, True), ("no_right_turn", True, False), ("no_exit", False, False), ("no_u_turn", True, True),
+])  # fmt: skip
+def test_to_runs_through_the_via(tmp_path, kind, to_w, to_e):
+    """The same for the way turned into: coming from S, W is to the left and E to the right."""
+    drawing = drawn(
+        THROUGH,
+        THROUGH_WAYS,
+        tmp_path,
+        relations=[({"type": "restriction", "restriction": kind}, [("from", "XS"), ("via", "X"), ("to", "WXE")])],
+    )
+    assert {end: drawing.way("XS", end) == "X" for end in ("WX", "XE")} == {"WX": to_w, "XE": to_e}
+    assert (UNCLEAR in drawing.region.meta.faults) == (kind == "no_u_turn")
+
+
+def test_both_run_through_the_via(tmp_path):
+    """At a crossing of two ways drawn through it, two turns are to the left: nothing is barred, and the fault is named."""
+    ways = {"WXE": ROAD, "NXS": ROAD, "NW": ROAD}
+    plan = "   N\n   |\nW--X--E\n   |\n   S"
+    members = [("from", "WXE"), ("via", "X"), ("to", "NXS")]
+    drawing = drawn(plan, ways, tmp_path, relations=[({"type": "restriction", "restriction": "no_left_turn"}, members)])
+    assert drawing.region.meta.faults[UNCLEAR] == 1
+    assert drawing.way("WX", "NX") == "X"
+    # With one-way traffic one reading is left, and it holds.
+    one = drawn(
+        plan,
+        {**ways, "WXE": f"{ROAD} oneway=yes"},
+        tmp_path,
+        relations=[({"type": "restriction", "restriction": "no_left_turn"}, members)],
+    )
+    assert UNCLEAR not in one.region.meta.faults
+    assert one.way("WX", "NX") != "X"
+    assert one.way("WX", "XS") == "X"
+
+
+def test_from_runs_through_a_via_way(tmp_path):
+    """By way of a road: of a way that runs on past it the side counts from which one turns back as the relation says."""
+    plan = "A--B--C\n   |\nE--F--G"
+    ways = {"ABC": ROAD, "BF": ROAD, "EF": ROAD, "FG": ROAD, "AE": ROAD, "CG": ROAD}
+    members = [("from", "ABC"), ("via", "BF"), ("to", "EF")]
+    drawing = drawn(plan, ways, tmp_path, relations=[({"type": "restriction", "restriction": "no_u_turn"}, members)])
+    assert drawing.way("AB", "EF") != "BF"  # there and back
+    assert drawing.way("BC", "EF") == "BF"  # on westward

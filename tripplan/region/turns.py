@@ -1,8 +1,14 @@
-"""Turn restrictions to pieces: by way of a node or of ways; what cannot be resolved is counted."""
+"""Turn restrictions to pieces: by way of a node or of ways; what cannot be resolved is counted.
+
+A ``from`` or ``to`` should end at the ``via``. Where one runs on through it, either side could be meant: then the turn that the
+relation names (left, right, straight on, back) is held against the angles of the drawn ways. It is applied where one
+reading alone fits, and left out where several do or none. ``no_entry`` and ``no_exit`` mean every turn between their ways.
+"""
 
 from __future__ import annotations
 
 import itertools
+import math
 from collections import Counter
 from collections.abc import Sequence
 
@@ -15,7 +21,12 @@ from tripplan.region.strings import StringTable
 
 __all__ = ["resolve_turns"]
 
+#: Via junction, and pieces in order of travel.
+Chain = tuple[int, list[int]]
+
 _MOST_MEMBERS = 40
+#: Along so much of a road its direction at a junction is looked at [1e-7 degrees]: about 15 m, beyond the rounding of a corner.
+_LOOK_E7 = 1350.0
 #: Pieces that are looked at to resolve one relation; ways that cross each other at every node could be combined without end.
 _MOST_STEPS = 100_000
 
@@ -32,6 +43,7 @@ class _Net:
         self._by_id = np.argsort(raw.way_id, kind="stable")
         self._sorted_way = raw.way_id[self._by_id]
         self._split = split
+        self._lon, self._lat = raw.lon_e7, raw.lat_e7
         self._oneway = oneway
         self.left = _MOST_STEPS
 
@@ -72,6 +84,45 @@ class _Net:
             if (a == junction and one_way >= 0) or (b == junction and one_way <= 0):
                 found.append(piece)
         return found
+
+    def turn(self, first: int, start: int, last: int, end: int) -> float:
+        """Return by how much one turns from coming by a piece to a junction to leaving another by a piece [degrees, left positive]."""
+        turned = self._away(last, end) - (self._away(first, start) + 180.0)
+        return (turned + 180.0) % 360.0 - 180.0
+
+    def _away(self, piece: int, junction: int) -> float:
+        """Return the direction in which a piece leads away from one of its ends [degrees, counted from east to north]."""
+        first, last = int(self._split.first[piece]), int(self._split.last[piece])
+        rows = range(first, last + 1) if self._split.a[piece] == junction else range(last, first - 1, -1)
+        squeeze = math.cos(math.radians(self._lat[first] / 1e7))
+        east = north = 0.0
+        for row in rows[1:]:
+            east = ((int(self._lon[row]) - int(self._lon[rows[0]]) + 1_800_000_000) % 3_600_000_000 - 1_800_000_000) * squeeze
+            north = float(int(self._lat[row]) - int(self._lat[rows[0]]))
+            if math.hypot(east, north) >= _LOOK_E7:
+                break
+        return math.degrees(math.atan2(north, east))
+
+    def fitting(self, chains: list[Chain], sides: tuple[float, float] | None) -> list[Chain]:
+        """Return the readings of a relation that are the turn it names: all of them where it means every turn, else one or none."""
+        if sides is None:
+            return []
+        if math.isinf(sides[0]):
+            return chains
+        fit = []
+        for via, members in chains:
+            end = self._last_junction(via, members)
+            angle = self.turn(members[0], via, members[-1], end)
+            if any(sides[0] <= a <= sides[1] for a in (angle, angle + 360.0)):
+                fit.append((via, members))
+        return fit if len(fit) == 1 else []
+
+    def _last_junction(self, via: int, members: list[int]) -> int:
+        here = via
+        for piece in members[1:-1]:
+            a, b = self.ends(piece)
+            here = b if a == here else a
+        return here
 
     def junctions(self, way: int) -> set[int]:
         return {end for piece in self.pieces(way) for end in self.ends(piece)}
@@ -125,8 +176,10 @@ def resolve_turns(
     )  # fmt: skip
 
 
-def _chains(net: _Net, relation: RawRelation) -> tuple[list[tuple[int, list[int]]], str]:
-    """Return (via junction, pieces) for every from and to of a relation, or why there are none."""
+def _chains(net: _Net, relation: RawRelation) -> tuple[list[Chain], str]:
+    """Return (via junction, pieces) for every from and to of a relation, and why there are none or fewer."""
+    from tripplan.rules.turns import turn_sides
+
     if len(relation.members) > _MOST_MEMBERS:
         return [], "too many members"
     from_ = [ref for kind, ref, role in relation.members if role == "from" and kind == "w"]
@@ -138,47 +191,53 @@ def _chains(net: _Net, relation: RawRelation) -> tuple[list[tuple[int, list[int]
     rows = {ref: net.way_row(ref) for ref in (*from_, *to, *via_ways)}
     if any(row < 0 for row in rows.values()):
         return [], "a way is not on the map"
-    found: list[tuple[int, list[int]]] = []
+    sides = turn_sides(relation.tags)
+    found: list[Chain] = []
     trouble = ""
     for a in from_:
         for b in to:
             if via_ways:
-                chain = _by_ways(net, rows[a], [rows[w] for w in via_ways], rows[b])
-                trouble = trouble or ("" if chain else "via ways don't join")
+                chains = _by_ways(net, rows[a], [rows[w] for w in via_ways], rows[b])
+                missing = "via ways don't join"
             else:
-                chain = _by_node(net, rows[a], net.junction(via_nodes[0]), rows[b])
-                trouble = trouble or ("" if chain else _why_not(net, rows[a], net.junction(via_nodes[0]), rows[b]))
-            found += chain
-    return found, "" if found else trouble
+                chains = _by_node(net, rows[a], net.junction(via_nodes[0]), rows[b])
+                missing = _why_not(net, rows[a], net.junction(via_nodes[0]), rows[b])
+            if len(chains) > 1 and not _turns_back(chains):
+                chains, missing = net.fitting(chains, sides), "a way runs through via, and either side could be meant"
+            trouble = trouble or ("" if chains else missing)
+            found += chains
+    return found, trouble if not found or "either side" in trouble else ""
 
 
 def _why_not(net: _Net, from_: int, via: int, to: int) -> str:
     met = via >= 0 and via in net.junctions(from_) and via in net.junctions(to)
-    return "a one-way road keeps it already, or one side is not clear" if met else "from and to don't meet at via"
+    return "a one-way road keeps it already" if met else "from and to don't meet at via"
 
 
-def _by_node(net: _Net, from_: int, via: int, to: int) -> list[tuple[int, list[int]]]:
+def _turns_back(chains: list[Chain]) -> bool:
+    """Whether all that a relation can mean is turning round on one road, on either side."""
+    return all(len(members) == 2 and members[0] == members[1] for _, members in chains)
+
+
+def _by_node(net: _Net, from_: int, via: int, to: int) -> list[Chain]:
     if via < 0:
         return []
     arriving, leaving = net.arriving(from_, via), net.leaving(to, via)
-    if len(arriving) > 1 or len(leaving) > 1:
-        # A way that runs on through the junction: drawn in one, either side could be meant. A turn back on the same way is clear.
-        if from_ == to and len(arriving) == len(leaving):
-            return [(via, [piece, piece]) for piece in arriving if piece in leaving]
-        if len(arriving) > 1 and len(leaving) > 1:
-            return []
+    if from_ == to and len(arriving) == len(leaving) > 1:
+        # A way that runs on through the junction: a turn back on it is clear.
+        return [(via, [piece, piece]) for piece in arriving if piece in leaving]
     return [(via, [a, b]) for a in arriving for b in leaving if a != b or from_ == to]
 
 
-def _by_ways(net: _Net, from_: int, via: Sequence[int], to: int) -> list[tuple[int, list[int]]]:
+def _by_ways(net: _Net, from_: int, via: Sequence[int], to: int) -> list[Chain]:
     for order in (via, tuple(reversed(via))):
-        chain = _along(net, from_, order, to)
-        if chain:
-            return chain
+        chains = _along(net, from_, order, to)
+        if chains:
+            return chains
     return []
 
 
-def _along(net: _Net, from_: int, via: Sequence[int], to: int) -> list[tuple[int, list[int]]]:
+def _along(net: _Net, from_: int, via: Sequence[int], to: int) -> list[Chain]:
     ways = (from_, *via, to)
     meeting: list[set[int]] = []
     for left, right in itertools.pairwise(ways):
@@ -186,7 +245,7 @@ def _along(net: _Net, from_: int, via: Sequence[int], to: int) -> list[tuple[int
         if not common:
             return []
         meeting.append(common)
-    found: list[tuple[int, list[int]]] = []
+    found: list[Chain] = []
     for start in sorted(meeting[0]):
         stretches: list[tuple[int, list[int]]] = [(start, [])]
         for way, nodes in zip(via, meeting[1:], strict=True):

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from math import inf
 
 from tripplan.model.outfit import Outfit
 from tripplan.rules.closed import closed_on
 from tripplan.rules.conditions import TRAILER_WORDS, conditionals, split_and, vehicle_property
 from tripplan.rules.limits import parse_length_m, parse_weight_kg
 
-__all__ = ["RESTRICTIONS", "TurnFact", "in_force", "judge_turns", "spares"]
+__all__ = ["RESTRICTIONS", "TurnFact", "in_force", "judge_turns", "spares", "turn_sides"]
 
 #: Documented restrictions: whether only this turn is allowed, and whether it speaks of turning round.
 RESTRICTIONS: dict[str, tuple[bool, bool]] = {
@@ -81,6 +82,30 @@ def judge_turns(tags: Mapping[str, str]) -> tuple[TurnFact, ...]:
         row = (only, u_turn, when)
         facts.append(TurnFact(only, u_turn, when, tow=row in by_mode["tow"], car=row in by_mode["car"]))
     return tuple(facts)
+
+
+def turn_sides(tags: Mapping[str, str]) -> tuple[float, float] | None:
+    """Return between which angles the turn that a relation speaks of lies [degrees, left is positive].
+
+    Returns
+    -------
+    tuple of float
+        Least and greatest angle; a turn back is beyond 180 on either side. ``(-inf, inf)`` for ``no_entry`` and ``no_exit``,
+        which mean every turn between their ways. ``None`` where its values name different turns, or none.
+    """
+    named = {
+        value.strip().lower() for key, value in tags.items() if key.startswith("restriction") and not key.endswith(":conditional")
+    }
+    named |= {value for key, text in tags.items() if key.endswith(":conditional") for value, _ in conditionals(text)}
+    sides = {value.partition("_")[2] for value in named if value in RESTRICTIONS}
+    return _SIDES.get(sides.pop()) if len(sides) == 1 else None
+
+
+#: Angles are wide, as drawn crossings are: a bend of up to 45 degrees may be straight on or a turn.
+_SIDES: dict[str, tuple[float, float]] = {
+    "left_turn": (15.0, 175.0), "right_turn": (-175.0, -15.0), "straight_on": (-45.0, 45.0), "u_turn": (120.0, 240.0),
+    "entry": (-inf, inf), "exit": (-inf, inf),
+}  # fmt: skip
 
 
 def _for_mode(tags: Mapping[str, str], mode: str) -> list[tuple[bool, bool, str]]:
