@@ -11,7 +11,9 @@ import bz2
 import gzip
 import re
 import zlib
+from collections import deque
 from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import IO
 
@@ -27,6 +29,8 @@ _FLOOR = 64 << 20
 _CHUNK = 256 << 10
 #: Largest block of a pbf file unpacked, as libosmium takes it (OSM wiki, PBF Format) [bytes].
 _MOST_BLOCK = 32 << 20
+#: So many blocks are unpacked at a time; each is 32 MB at most.
+_AHEAD = 3
 _OPL_ESCAPE = re.compile(rb"%([0-9a-fA-F]*)%")
 _OPL_NUL = re.compile(rb"%0+%")
 _RAW, _RAW_SIZE, _ZLIB = 1, 2, 3
@@ -105,17 +109,30 @@ def _nul(file: Path) -> BadInputError:
 def _blocks(file: Path) -> Iterator[tuple[int, int]]:
     """Go from block to block of a pbf file and add up what each says that it unpacks to."""
     total = 0
-    with file.open("rb") as raw:
+    with file.open("rb") as raw, ThreadPoolExecutor(2) as pool:  # to unpack is work outside the interpreter
+        waiting: deque[Future[bool]] = deque()
         while len(size := raw.read(4)) == 4:
             head = raw.read(min(int.from_bytes(size, "big"), 1 << 16))
             length = _number(head, 3)
             if length == 0:  # no block of a map is empty
-                return
+                break
             blob = raw.read(length)
             total += _number(blob[:32], _RAW_SIZE)
             yield raw.tell(), total
-            if _has_nul(_unpacked(blob)):
+            waiting.append(pool.submit(_holds_nul, blob))
+            if len(waiting) == _AHEAD and waiting.popleft().result():
                 raise _nul(file)
+        while waiting:
+            if waiting.popleft().result():
+                raise _nul(file)
+
+
+def _holds_nul(blob: bytes) -> bool:
+    """Whether a packed block holds a text with a NUL; no for one that is broken, which the reader will say."""
+    try:
+        return _has_nul(_unpacked(blob))
+    except (ValueError, zlib.error):
+        return False
 
 
 def _unpacked(blob: bytes) -> bytes:

@@ -58,8 +58,8 @@ def read_file(path: Path | str, *, progress: Progress = silent) -> RawMap:
     """
     file = Path(path)
     _check(file)
-    refuse_bombs(file)
     try:
+        refuse_bombs(file)
         with scratch_folder() as scratch:
             return _read(file, scratch, progress)
     except (RuntimeError, ValueError, LookupError, ArithmeticError, MemoryError) as error:

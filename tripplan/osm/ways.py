@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from itertools import compress, pairwise
 
 import numpy as np
@@ -101,12 +102,14 @@ class WayTable:
 
     def _parse(self) -> None:
         """Parse the coordinates that wait as text, on two threads: the arrays' work is outside the interpreter."""
-        from concurrent.futures import ThreadPoolExecutor
-
-        with ThreadPoolExecutor(2) as pool:
-            for located, counts in pool.map(parse_many_located, self._waiting):
-                self._parts.append(located)
-                self._count.append(counts)
+        if len(self._waiting) < 2:
+            parsed = [parse_many_located(texts) for texts in self._waiting]
+        else:
+            with ThreadPoolExecutor(2) as pool:
+                parsed = list(pool.map(parse_many_located, self._waiting))
+        for located, counts in parsed:
+            self._parts.append(located)
+            self._count.append(counts)
         self._waiting.clear()
 
     def _read_codes(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
 from pathlib import Path
 
@@ -63,11 +64,13 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
         )
     faults: Counter[str] = Counter(raw.faults)
     strings = StringTable()
-    progress("Judging roads", 0.5)
-    ways = judge_ways(raw, strings)
-    progress("Cutting roads at junctions", 0.6)
-    split = split_ways(raw, np.array(sorted(node.osm_id for node in raw.nodes if _stands_in_the_way(node)), np.int64))
-    pieces, way_m = _pieces(raw, split, ways)
+    with ThreadPoolExecutor(1) as aside:  # lengths and curves need nothing of what is judged meanwhile
+        shape = aside.submit(_shape, raw)
+        progress("Judging roads", 0.5)
+        ways = judge_ways(raw, strings)
+        progress("Cutting roads at junctions", 0.6)
+        split = split_ways(raw, np.array(sorted(node.osm_id for node in raw.nodes if _stands_in_the_way(node)), np.int64))
+        pieces, way_m = _pieces(raw, split, ways, *shape.result())
     ways = replace(ways, flags=mark_towns(ways, pieces))
     junctions = _junctions(raw, split, strings, faults)
     progress("Presuming surfaces", 0.75)
@@ -110,20 +113,27 @@ def content_key(region: Region) -> str:
     return digest.hexdigest()
 
 
-def _pieces(raw: RawMap, split: Split, ways: Ways) -> tuple[Pieces, NDArray[np.float64]]:
-    """Return the pieces, and the length of each way [m]."""
+def _shape(raw: RawMap) -> tuple[NDArray[np.float64], NDArray[np.uint8]]:
+    """Return how far along all lines each point is [m], and the curve speed from each to the next [km/h]."""
     from tripplan.rules.speed import curve_speed
 
     seg_m = segment_lengths(raw.lon_e7, raw.lat_e7)
     seg_m[raw.line_ptr[1:-1] - 1] = 0.0
     along = np.concatenate(([0.0], np.cumsum(seg_m)))
-    length = along[split.last] - along[split.first]
     bend = curvature(raw.lon_e7, raw.lat_e7, raw.line_ptr, seg_m)
     mean = (bend[:-1] + bend[1:]) / 2
     kmh = np.full(len(bend), _STRAIGHT, np.uint8)
     # 250 km/h and more: no van will feel it.
     curved = np.flatnonzero(mean > 1 / 3000)
     kmh[curved] = np.clip(curve_speed(1.0 / mean[curved].astype(np.float64)), 3, 254).astype(np.uint8)
+    return along, kmh
+
+
+def _pieces(
+    raw: RawMap, split: Split, ways: Ways, along: NDArray[np.float64], kmh: NDArray[np.uint8]
+) -> tuple[Pieces, NDArray[np.float64]]:
+    """Return the pieces, and the length of each way [m]."""
+    length = along[split.last] - along[split.first]
     rows, ptr = split.point_rows()
     curve = kmh[rows]
     curve[ptr[1:] - 1] = _STRAIGHT

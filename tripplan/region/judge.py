@@ -140,7 +140,7 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
         )  # fmt: skip
         for name, value in zip(figures, values, strict=True):
             narrow[name][row] = value
-    name_number = np.array([strings.number(text) for text in raw.names] + [-1], np.int32)
+    name_number = np.array([*strings.numbers(raw.names), -1], np.int32)
     take = raw.way_tags
     columns: dict[str, NDArray[Any]] = {name: column[take] for name, column in {**wide, **narrow}.items()}
     return Ways(osm_id=raw.way_id, name=name_number[raw.way_name], ref=name_number[raw.way_ref], **columns)

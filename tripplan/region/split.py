@@ -61,46 +61,54 @@ def split_ways(raw: RawMap, extra_ids: I64) -> Split:
     """
     ids = raw.node_id
     n = len(ids)
-    order, ranked = _ranked(ids)
-    new = np.empty(n, bool)
-    new[:1] = True
-    np.not_equal(ranked[1:], ranked[:-1], out=new[1:])
-    group_start = np.flatnonzero(new)
-    shared = np.diff(np.append(group_start, n)) > 1
     is_end = np.zeros(n, bool)
     is_end[raw.line_ptr[:-1]] = True
     is_end[raw.line_ptr[1:] - 1] = True
-    wanted = shared | np.logical_or.reduceat(is_end[order], group_start) if n else shared
-    if len(extra_ids) and n:
-        at = np.searchsorted(ranked[group_start], extra_ids)
-        at = at[at < len(group_start)]
-        hit = np.isin(ranked[group_start[at]], extra_ids)
-        wanted[at[hit]] = True
-    number = np.cumsum(wanted) - 1
-    number[~wanted] = -1
-    junction = np.empty(n, np.int32)
-    junction[order] = np.repeat(number, np.diff(np.append(group_start, n)))
+    at, point = _at_junctions(ids, is_end, extra_ids)
+    first_there = np.empty(len(at), bool)
+    first_there[:1] = True
+    np.not_equal(at[1:], at[:-1], out=first_there[1:])
+    junction = np.full(n, -1, np.int32)
+    junction[point] = np.cumsum(first_there) - 1
     points = np.flatnonzero(junction >= 0)
     line_of = np.repeat(np.arange(len(raw.line_way), dtype=np.int32), np.diff(raw.line_ptr))[points]
     same = line_of[1:] == line_of[:-1]
     first, last = points[:-1][same], points[1:][same]
-    rows = group_start[wanted]
     return Split(
         first=first.astype(np.int64), last=last.astype(np.int64), a=junction[first], b=junction[last], way=raw.line_way[line_of[:-1][same]],
-        junction_id=ranked[rows], junction_point=order[rows].astype(np.int64),
+        junction_id=at[first_there], junction_point=point[first_there],
     )  # fmt: skip
 
 
-def _ranked(ids: I64) -> tuple[I64, I64]:
-    """Return the order that sorts ids, and the ids sorted.
+def _at_junctions(ids: I64, is_end: NDArray[np.bool_], extra_ids: I64) -> tuple[I64, I64]:
+    """Return the node ids and rows of all points that lie at a junction, by id and then by row.
 
-    Sorting plain numbers is several times as fast as sorting their positions, so id and position share one number where
-    both fit.
+    Sorting plain numbers is several times as fast as sorting their positions, so id, position and end share one number
+    where they fit.
     """
-    bits = len(ids).bit_length()
+    bits = len(ids).bit_length() + 1
     if len(ids) and ids.min() >= 0 and int(ids.max()).bit_length() + bits < 63:
-        packed = (ids << bits) | np.arange(len(ids), dtype=np.int64)
+        packed = ids << bits
+        packed |= np.arange(0, 2 * len(ids), 2, dtype=np.int64)
+        packed |= is_end
         packed.sort()
-        return packed & ((1 << bits) - 1), packed >> bits
+        ranked = packed >> bits
+        rows = _wanted(ranked, (packed & 1).astype(np.bool_), extra_ids)
+        return ranked[rows], (packed[rows] & ((1 << bits) - 1)) >> 1
     order = np.argsort(ids, kind="stable")
-    return order, ids[order]
+    ranked = ids[order]
+    rows = _wanted(ranked, is_end[order], extra_ids)
+    return ranked[rows], order[rows].astype(np.int64)
+
+
+def _wanted(ranked: I64, is_end: NDArray[np.bool_], extra_ids: I64) -> NDArray[np.intp]:
+    """Return the rows of sorted ids that occur twice, end a line or are asked for."""
+    wanted = is_end.copy()
+    twice = ranked[1:] == ranked[:-1]
+    wanted[1:] |= twice
+    wanted[:-1] |= twice
+    if len(extra_ids):
+        at = np.searchsorted(ranked, extra_ids)
+        at = at[at < len(ranked)]
+        wanted[at[np.isin(ranked[at], extra_ids)]] = True
+    return np.flatnonzero(wanted)

@@ -21,6 +21,11 @@ class StringTable:
         """Return the number of a string, new or known."""
         return self._number.setdefault(text, len(self._number)) if text else -1
 
+    def numbers(self, texts: Sequence[str]) -> list[int]:
+        """Return the number of each of many strings."""
+        known = self._number
+        return [known.setdefault(text, len(known)) if text else -1 for text in texts]
+
     def packed(self) -> PackedStrings:
         """Return the table as it is saved."""
         return pack(list(self._number))
