@@ -33,6 +33,7 @@ _COMMANDS = {
     "region": "tripplan.cli.region",
     "plan": "tripplan.cli.plan",
     "audit": "tripplan.cli.audit",
+    "batch": "tripplan.cli.batch",
     "check": "tripplan.cli.check",
 }
 
