@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from helpers.towing import ROAD, VAN, drawn
 
+from tripplan.model.leftovers import scratch_name
 from tripplan.roads.cache import cache_folder
 from tripplan.roads.join import join
 from tripplan.roads.network import open_network
@@ -68,6 +69,47 @@ def test_nothing_half_written(tmp_path):
     assert stored["a"].tolist() == [0, 1, 2]
     assert load_arrays(tmp_path / "x.npz", ("a", "b")) is None
     assert [p.name for p in tmp_path.iterdir()] == ["x.npz"]
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+import numpy as np
+os.fsync = lambda _: os.kill(os.getpid(), signal.SIGKILL)
+from tripplan.roads.store import save_arrays
+save_arrays(Path(sys.argv[1]), {"a": np.arange(9)})
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is POSIX")
+def test_scratch_of_a_killed_run_is_taken_away_by_the_next(tmp_path):
+    """A run killed while it writes leaves scratch and no file; the next to write any file there takes that away, and nothing else."""
+    words = [sys.executable, "-c", KILLED, str(tmp_path / "network-1.npz")]
+    ended = subprocess.run(words, check=False, env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])})
+    assert ended.returncode == -9
+    (scratch,) = tmp_path.iterdir()
+    assert scratch.name.startswith(".network-1.npz.")
+    gone = scratch.name.split(".")[-2]
+    others = (
+        f".network-1.npz.{os.getppid()}.part",
+        ".network-1.npz.part",
+        f".note.txt.{gone}.part",
+        f"network-1.npz.{gone}.part",
+    )
+    for name in others:
+        (tmp_path / name).write_bytes(b"x")
+    save_arrays(tmp_path / "times-2.npz", {"a": np.arange(3)})
+    assert {path.name for path in tmp_path.iterdir()} == {"times-2.npz", *others}
+
+
+def test_two_threads_writing_one_file_do_not_mix(tmp_path):
+    """While a file of this process is being written, a second writer of it leaves it alone."""
+    path = tmp_path / "times-1.npz"
+    being_written = path.with_name(scratch_name(path.name))
+    being_written.write_bytes(b"half")
+    save_arrays(path, {"a": np.arange(3)})
+    assert being_written.read_bytes() == b"half"
+    assert not path.exists()
 
 
 def test_each_term_has_its_own_network(tmp_path):

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import IO
 
-__all__ = ["scratch_folder", "scratch_name", "sweep"]
+__all__ = ["keep", "scratch_folder", "scratch_name", "sweep"]
 
 
 def scratch_name(name: str) -> str:
@@ -40,13 +42,37 @@ def sweep(beside: Path) -> None:
     A name is taken for ours only if it is exactly what `scratch_name` makes, and for left over only if no process has that number
     (where the system can tell without touching it).
     """
-    start, end = f".{beside.name}.", ".part"
+    _sweep(beside.parent, re.escape(beside.name))
+
+
+def keep(path: Path, write: Callable[[IO[bytes]], object]) -> None:
+    """Write a file of a cache folder whole or not at all, and take away what killed runs left of such files.
+
+    A full disk, or a folder that cannot be written, only costs the next run its time.
+    """
+    scratch = path.with_name(scratch_name(path.name))
+    own = False
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _sweep(path.parent, ".*" + re.escape(path.suffix))
+        with scratch.open("xb") as file:  # one that is there is being written by another thread of ours
+            own = True
+            write(file)
+            file.flush()
+            os.fsync(file.fileno())
+        scratch.replace(path)
+    except OSError:
+        if own:
+            with suppress(OSError):
+                scratch.unlink(missing_ok=True)
+
+
+def _sweep(folder: Path, names: str) -> None:
+    ours = re.compile(rf"\.{names}\.([0-9]{{1,18}})\.part", re.DOTALL)
     with suppress(OSError):
-        for path in beside.parent.iterdir():
-            number = path.name[len(start) : -len(end)]
-            if not (path.name.startswith(start) and path.name.endswith(end) and number.isascii() and number.isdigit()):
-                continue
-            if _runs(int(number)):
+        for path in folder.iterdir():
+            found = ours.fullmatch(path.name)
+            if found is None or _runs(int(found[1])):
                 continue
             if path.is_dir() and not path.is_symlink():
                 shutil.rmtree(path, ignore_errors=True)

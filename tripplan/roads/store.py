@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
-import os
-import tempfile
 import zipfile
 import zlib
 from collections.abc import Mapping
@@ -17,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan import __version__
+from tripplan.model.leftovers import keep
 
 __all__ = ["code_key", "digest", "load_arrays", "save_arrays"]
 
@@ -56,17 +54,5 @@ def load_arrays(path: Path | None, names: tuple[str, ...]) -> Arrays | None:
 
 def save_arrays(path: Path | None, arrays: Mapping[str, NDArray[Any]]) -> None:
     """Write arrays beside their place and move them there. A full disk or a read-only folder only costs the cache."""
-    if path is None:
-        return
-    scratch = ""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=".part-", suffix=".npz")
-        with os.fdopen(handle, "wb") as file:
-            np.savez(file, **cast("Any", arrays))
-            file.flush()
-            os.fsync(file.fileno())
-        Path(scratch).replace(path)
-    except OSError:
-        with contextlib.suppress(OSError):
-            Path(scratch).unlink(missing_ok=True)
+    if path is not None:
+        keep(path, lambda file: np.savez(file, **cast("Any", arrays)))

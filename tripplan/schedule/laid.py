@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from tripplan.model.leftovers import keep
 from tripplan.schedule.day import DayTask, kept, spare
 
 __all__ = ["LaidDay", "lay_days"]
@@ -74,20 +75,5 @@ def _read(file: Path, tasks: Sequence[DayTask]) -> list[LaidDay | None] | None:
 
 def _write(file: Path, laid: Sequence[LaidDay | None]) -> None:
     """Write whole or not at all; a folder that cannot be written only costs the next run its time."""
-    import os
-    import tempfile
-    from contextlib import suppress
-
     text = json.dumps([[day.leave, list(day.spare)] if day is not None else None for day in laid])
-    scratch = ""
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        handle, scratch = tempfile.mkstemp(dir=file.parent, prefix=".part-", suffix=".json")
-        with os.fdopen(handle, "w", encoding="ascii") as out:
-            out.write(text)
-            out.flush()
-            os.fsync(out.fileno())
-        Path(scratch).replace(file)
-    except OSError:
-        with suppress(OSError):
-            Path(scratch).unlink(missing_ok=True)
+    keep(file, lambda out: out.write(text.encode("ascii")))
