@@ -48,6 +48,7 @@ def weather_for(
     lat: float,
     own: Mapping[int, DayWeather] | tuple[tuple[int, DayWeather], ...] = (),
     table: Mapping[int, DayWeather] | None = None,
+    by_date: tuple[tuple[date, DayWeather], ...] = (),
 ) -> DayWeather:
     """Return the weather to plan a date with.
 
@@ -60,8 +61,13 @@ def weather_for(
     own
         The trip's figures by month (1 to 12), as a mapping or pairs; they rule where given.
     table
-        The region's figures by month; they rule next.
+        Other figures by month; they rule next.
+    by_date
+        Figures by date, which rule over all: the trip's own file, or what a region's climate table comes to.
     """
+    for when, weather in by_date:
+        if when == day:
+            return weather
     for by_month in (dict(own), dict(table or {})):
         if day.month in by_month:
             return by_month[day.month]

@@ -24,7 +24,7 @@ from tripplan.model.plan import Day, Event, Plan
 from tripplan.model.van import DayWeather
 from tripplan.model.words import STORES, Offer, Store
 from tripplan.region.region import Region
-from tripplan.van.limits import UNITS_PER, battery_temperature, capacity, reserve
+from tripplan.van.limits import UNITS_PER, battery_temperature, bottle_temperature, capacity, reserve
 from tripplan.van.use import StayKind, hourly, slots
 
 __all__ = ["audit_levels"]
@@ -61,7 +61,7 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
     weather = {day.date: _weather(plan, day) for day in plan.days}
     cold = battery_temperature(weather.values(), trip.party)
     full = np.array([capacity(van, s) for s in STORES])
-    room = full - np.array([reserve(van, s, battery_c=cold) for s in STORES])
+    room = full - np.array([reserve(van, s, battery_c=cold, gas_c=bottle_temperature(weather.values())) for s in STORES])
     slack = _SLACK_UNITS / np.array(UNITS_PER)
     start = np.array([trip.levels.of(s) for s in STORES])
     for row, kept in enumerate(STORES):
@@ -174,7 +174,7 @@ def _unused_while(dry: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _weather(plan: Plan, day: Day) -> DayWeather:
-    return weather_for(day.date, day.end.lat, plan.trip.weather)
+    return weather_for(day.date, day.end.lat, plan.trip.weather, by_date=plan.trip.weather_days)
 
 
 def _limits(day: Day, worst: F64, room: F64, slack: F64, found: Findings) -> None:

@@ -195,4 +195,5 @@ def forbidden_words(work: Work, day: int, arc: int) -> str:
     """Return one line on a day that the search chose and the clock cannot keep."""
     date = work.trip.dates[day]
     stops = "".join(f" by way of {name}" for name in _names(work, arc))
-    return f"{date:%a} {date.day} {date:%b}, to {_place(work, int(work.options.end[arc]))}{stops}: {'; '.join(reasons_of(work, day, arc))}"
+    why = "; ".join(reasons_of(work, day, arc)) or f"the fridge would be above 5 °C for more than {work.trip.fridge_limit_h:g} h"
+    return f"{date:%a} {date.day} {date:%b}, to {_place(work, int(work.options.end[arc]))}{stops}: {why}"

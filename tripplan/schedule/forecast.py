@@ -30,7 +30,7 @@ def weather_of(trip: Trip, day: int, lat: float) -> DayWeather:
     """Return the weather that a day is planned with."""
     from tripplan.almanac.climate import weather_for
 
-    return weather_for(trip.dates[day], lat, trip.weather)
+    return weather_for(trip.dates[day], lat, trip.weather, by_date=trip.weather_days)
 
 
 def corners(trip: Trip, cast: Cast) -> tuple[tuple[float, float], ...]:

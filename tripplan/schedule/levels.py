@@ -114,7 +114,7 @@ def level_lines(work: Work, arcs: Sequence[int]) -> list[tuple[LevelLine, ...]]:
                 used[0] = int(pick_up.true[r])
                 used[1] = used[1] if way else used[0]
             leave, arrive, worst, end = (round(level_of_used(van, store, u), 2) for u in used)
-            limit = round(limit_level(van, store, battery_c=pick_up.battery_c), 2)
+            limit = round(limit_level(van, store, battery_c=pick_up.battery_c, gas_c=pick_up.gas_c), 2)
             lines.append(LevelLine(store.value, leave, arrive, worst, end, limit, "+".join(served)))
         out.append(tuple(lines))
     return out

@@ -23,6 +23,7 @@ from tripplan.schedule.assemble import Work, assemble, comfort_cents, every_day_
 from tripplan.schedule.candidates import cast_of, kind_word
 from tripplan.schedule.chances import Chances
 from tripplan.schedule.clashes import forbidden_words
+from tripplan.schedule.energy import day_energy, fridge_parts, is_too_warm
 from tripplan.schedule.laid import LaidDay, lay_days
 from tripplan.schedule.levels import level_lines
 from tripplan.schedule.notes import assumptions_of, cautions_of, day_notes, presumed_of
@@ -30,6 +31,7 @@ from tripplan.schedule.problem import Solution
 from tripplan.schedule.timetable import clock_of, events_of, legs_of, task_of
 from tripplan.schedule.use import weather_of
 from tripplan.schedule.ways import Ways, drive_cents, ways_of
+from tripplan.van.use import StayKind
 
 __all__ = ["best_path", "make_plan", "plan_of", "prepare"]
 
@@ -156,7 +158,7 @@ def best_path(work: Work, *, progress: Progress = silent, max_seconds: float | N
         kept.update(way for way in ways if way not in bad)
         if not bad:
             laid = laid_days(work, solution.arcs)
-            bad = {way: at for (way, at), day in zip(ways.items(), laid, strict=True) if day is None}
+            bad = {way: at for (way, at), day in zip(ways.items(), laid, strict=True) if day is None or too_warm(work, *at, day)}
         if not bad:
             return replace(solution, labels=labels)
         if len(shut) > _MOST_FORBIDDEN:
@@ -173,6 +175,20 @@ def laid_days(work: Work, arcs: Sequence[int], legs: Sequence[tuple[Leg, ...]] =
     busy = [task for task in tasks if task.legs]
     answers = iter(lay_days(busy, work.cache))
     return [next(answers) if task.legs else LaidDay(task.leave_from, ()) for task in tasks]
+
+
+def too_warm(work: Work, day: int, arc: int, laid: LaidDay) -> bool:
+    """Say whether a day, as it is laid out, keeps the fridge warm for longer than the trip allows."""
+    if work.trip.fridge_limit_h < 0 or work.options.car[arc]:
+        return False
+    events = events_of(work, day, arc, clock_of(work, day, arc, (), laid))
+    weather = weather_of(work.trip, day, _end_of(work, arc).lat)
+    return is_too_warm(work.trip, day + 1, weather, fridge_parts(events, work.trip.dates[day]))
+
+
+def _end_of(work: Work, arc: int) -> Spot:
+    end = int(work.options.end[arc])
+    return work.trip.return_depot if end == 1 else work.cast.sites[end - 2].spot
 
 
 def plan_of(work: Work, solution: Solution) -> Plan:
@@ -192,7 +208,7 @@ def plan_of(work: Work, solution: Solution) -> Plan:
         events = events_of(work, d, arc, clock_of(work, d, arc, legs, laid), laid.spare if laid is not None else ())
         events = chances.put(d, events)
         night = _night(work, d, end, stay) if end != 1 else None
-        spot = trip.return_depot if end == 1 else work.cast.sites[end - 2].spot
+        spot = _end_of(work, arc)
         begin = trip.depot if start == 0 else work.cast.sites[start - 2].spot
         sun = _sun(trip, d, spot)
         weather = weather_of(trip, d, spot.lat)
@@ -202,6 +218,8 @@ def plan_of(work: Work, solution: Solution) -> Plan:
             f"{weather.low_c:.0f} to {weather.high_c:.0f} °C, sun {weather.sun_kwh_per_m2:.1f} kWh/m² ({weather.source})",
         )  # fmt: skip
         day = replace(day, holiday="public holiday" if is_holiday(trip.dates[d], region.meta.country) else "")
+        gives = work.cast.sites[end - 2].kind if end != 1 else StayKind()
+        day = replace(day, energy=day_energy(trip, day, gives, weather))
         days.append(replace(day, notes=day_notes(work, arc, day)))
     cost = cost_of(work, arcs)
     proof = Proof(

@@ -74,6 +74,7 @@ class PickUp:
     battery_c: float
     held: Held
     forecast: Forecast
+    gas_c: float | None = None
 
     def idle(self, mask: int) -> NDArray[np.bool_]:
         """(R) stores that the way to the first night leaves alone when it serves those of a mask."""
@@ -165,13 +166,14 @@ def at_pick_up(
         At which each limit is held; ``None``: the trip's.
     """
     from tripplan.van.blocks import to_units
-    from tripplan.van.limits import battery_temperature, capacity, reserve, room_units, used_units_of_levels
+    from tripplan.van.limits import battery_temperature, bottle_temperature, capacity, reserve, room_units, used_units_of_levels
     from tripplan.van.spread import hold
 
     van = trip.van
     forecast = forecast or forecast_of(trip, cast, hours)
     cold = battery_temperature([w for row in forecast.weathers for w in row], trip.party)
-    room = room_units(van, battery_c=cold)
+    gas_c = bottle_temperature([w for row in forecast.weathers for w in row])
+    room = room_units(van, battery_c=cold, gas_c=gas_c)
     held = hold(forecast.spreads, room / _PER, len(trip.dates), trip.confidence if confidence is None else confidence)
     cap = _floor(held.mean_room(room / _PER))
     true = used_units_of_levels(van, trip.levels)
@@ -189,7 +191,7 @@ def at_pick_up(
         dry[r] = empty[r] or (full > 0 and true[r] > 0 and int(start[r] + first[r]) > int(cap[r]))
     start = np.where(dry, cap, start).astype(np.int32)
     flush = _FLUSH if van.flush_l > 0 else _FRESH
-    return PickUp(room, cap, start, true, dry, empty, true == 0, flush, cold, held, forecast)
+    return PickUp(room, cap, start, true, dry, empty, true == 0, flush, cold, held, forecast, gas_c)
 
 
 def _floor(amounts: NDArray[np.float64]) -> I32:

@@ -12,6 +12,7 @@ from tripplan.van.facts import value
 __all__ = [
     "acceptance",
     "cold_share",
+    "display_volts",
     "ieee_485_factor",
     "peukert_exponent",
     "peukert_from_ratings",
@@ -19,9 +20,15 @@ __all__ = [
     "rested_volts",
 ]
 
-#: Rested open-circuit volts of a flooded battery at 0, 25, 50, 75, 100 % (26.7 °C; weak source: makers differ by 0.1 V).
-_SHARE = (0.0, 0.25, 0.50, 0.75, 1.0)
-_VOLTS = (11.89, 12.06, 12.24, 12.45, 12.65)
+#: Rested open-circuit volts by share of charge. Flooded: 26.7 °C, weak source, makers differ by 0.1 V; the others: common practice,
+#: no source (sealed lead-acid lies 0.1 to 0.2 V higher when full; lithium iron phosphate is nearly flat).
+_LEAD_SHARE = (0.0, 0.25, 0.50, 0.75, 1.0)
+_RESTED = {
+    "flooded": (_LEAD_SHARE, (11.89, 12.06, 12.24, 12.45, 12.65)),
+    "agm": (_LEAD_SHARE, (11.75, 12.00, 12.30, 12.60, 12.85)),
+    "gel": (_LEAD_SHARE, (11.75, 12.00, 12.30, 12.60, 12.85)),
+    "lifepo4": ((0.0, 0.10, 0.20, 0.40, 0.70, 0.90, 1.0), (10.0, 12.0, 12.9, 13.1, 13.2, 13.3, 13.4)),
+}
 
 
 def peukert_hours(capacity_ah: float, rating_h: float, exponent: float, current_a: float) -> float:
@@ -63,6 +70,21 @@ def cold_share(van: Van, temp_c: float) -> float:
     return min(1.0, 1 / ieee_485_factor(temp_c))
 
 
-def rested_volts(share: float) -> float:
-    """Return the volts of a rested lead-acid battery at a share of its charge (for display, never for planning)."""
-    return float(np.interp(share, _SHARE, _VOLTS))
+def rested_volts(share: float, kind: str = "flooded") -> float:
+    """Return the volts of a rested battery at a share of its charge (for display, never for planning)."""
+    return float(np.interp(share, *_RESTED[kind]))
+
+
+def display_volts(van: Van, charge_ah: float, amps_out: float = 0.0) -> float:
+    """Return the volts that a display in the van would show.
+
+    Parameters
+    ----------
+    charge_ah
+        What is in the battery [Ah].
+    amps_out
+        What is drawn [A]; negative: charged. A charger holds no more than its own end voltage.
+    """
+    inner = value("inner_ohm_lifepo4" if van.battery_kind == "lifepo4" else "inner_ohm_lead") * 100 / van.battery_ah
+    volts = rested_volts(charge_ah / van.battery_ah, van.battery_kind) - amps_out * inner
+    return min(max(volts, 0.0), value("charge_v"))

@@ -38,6 +38,7 @@ FACTS: Mapping[str, Fact] = MappingProxyType(
         "shower_c": Fact(40.0, "°C", PRACTICE, meaning="water at the shower head"),
         "water_mains_efficiency": Fact(0.843, "", "10 L from 10 to 60 °C by 1,800 W: 19.4 min ideal, 23 min in practice (common practice)", meaning="share of the element's heat that reaches the water"),
         "kettle_efficiency": Fact(0.5, "", PRACTICE, meaning="pan or kettle on the hob, where there is no water heater"),
+        "boiler_w_per_k": Fact(0.5, "W/K", PRACTICE, 0.3, "heat loss of a small insulated water heater"),
         "pet_water_l": Fact(1.0, "L/day", PRACTICE, 0.2, "drinking water of a pet"),
         # heating
         "free_heat_w": Fact(100.0, "W", "one person sitting: 58 W/m² on 1.8 m² (ISO 7730, memory)", meaning="heat that needs no heater"),
@@ -51,6 +52,8 @@ FACTS: Mapping[str, Fact] = MappingProxyType(
         "fridge_kept_c": Fact(3.0, "°C", PRACTICE, meaning="temperature of a fridge that has run all night"),
         "fridge_tau_h": Fact(8.0, "h", "weak: quoted 4 h (small, part full) to 10 h; 10 kg of food and 1.2 W/K give 10.9 h", 0.3, "time constant of warming, door shut"),
         "fridge_lift_k": Fact(25.0, "K", PRACTICE, meaning="how far below its surroundings an absorption fridge can cool"),
+        "closed_van_k": Fact(5.0, "K", PRACTICE, meaning="inside of a closed van in the sun against the air"),
+        "stop_on_gas_h": Fact(1.0, "h", PRACTICE, meaning="stops on the way so long or longer have the fridge on gas"),
         "fridge_12v": Fact(12.0, "V", PRACTICE, meaning="voltage at the 12 V element"),
         # battery
         "panel_ratio": Fact(0.75, "", "0.65 to 0.80 for a flat panel (common practice); PVWatts v5 default losses 14 % plus heat", 0.0, "share of rated output that reaches the battery"),
@@ -63,7 +66,17 @@ FACTS: Mapping[str, Fact] = MappingProxyType(
         "peukert_agm": Fact(1.10, "", "1.05 to 1.15, battery handbooks (secondary)", meaning="Peukert exponent"),
         "peukert_gel": Fact(1.15, "", "1.1 to 1.25, battery handbooks (secondary)", meaning="Peukert exponent"),
         "peukert_lifepo4": Fact(1.03, "", PRACTICE, meaning="Peukert exponent"),
+        "inner_ohm_lead": Fact(0.02, "ohm", PRACTICE, 0.3, "resistance of 100 Ah lead-acid with its cables"),
+        "inner_ohm_lifepo4": Fact(0.008, "ohm", PRACTICE, 0.3, "the same, lithium iron phosphate"),
+        "charge_v": Fact(14.4, "V", PRACTICE, meaning="volts at which a charger ends"),
+        "charger_efficiency": Fact(0.85, "", PRACTICE, meaning="share of the charger's mains input that reaches the battery"),
         "battery_c": Fact(10.0, "°C", PRACTICE, meaning="battery temperature planned with when the trip's cold is not given"),
+        # frost
+        "ice_kj_per_kg": Fact(334.0, "kJ/kg", "heat of fusion of water (memory)", meaning="heat that freezes water"),
+        "barrel_w_per_k_40l": Fact(2.5, "W/K", "0.6 m² of barrel wall in still air at about 4 W/m²K; " + PRACTICE, 0.3, "heat loss of an outdoor barrel of 40 L"),
+        "frost_share": Fact(0.05, "", PRACTICE, meaning="share of ice from which a barrel's tap and pump stand still"),
+        "frost_inside_c": Fact(3.0, "°C", PRACTICE, meaning="pipes and water heater are drained where the van gets colder inside"),
+        "van_kj_per_k": Fact(900.0, "kJ/K", "about 700 kg of body, furniture and water at 1.3 kJ/kgK; " + PRACTICE, 0.3, "heat that the van stores"),
         # reserves
         "fresh_reserve": Fact(0.05, "", PRACTICE, meaning="share of the barrel that the pump does not reach or is kept back"),
         "grey_reserve": Fact(0.05, "", PRACTICE, meaning="share of the barrel left free so that it does not run over"),

@@ -6,18 +6,19 @@ what an absorption fridge can hold below them. It is a caution with remedies, no
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, inf, log
 
 from tripplan.model.van import DayWeather, Van
 from tripplan.van.facts import value
+from tripplan.van.heat import hour_temperatures
 
-__all__ = ["FridgeDay", "hours_to", "tow_day", "warmed_c"]
+__all__ = ["FridgeDay", "hours_to", "lived_day", "tow_day", "warmed_c"]
 
 #: Perishables above the limit so long in all are thrown away (two-hour/four-hour guide) [h].
 DISCARD_H = 4.0
-#: A closed van stands in the sun: its inside against the air (common practice, no source) [K].
-_CLOSED_VAN_K = 5.0
+_STEP_H = 1 / 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,62 @@ def hours_to(limit_c: float, around_c: float, start_c: float, tau_h: float) -> f
     return tau_h * log((around_c - start_c) / (around_c - limit_c))
 
 
+def lived_day(
+    van: Van, weather: DayWeather, parts: Sequence[tuple[float, float, str]], *, start_c: float | None = None
+) -> FridgeDay:
+    """Return what a day does to the fridge, followed from leaving until it is cold again, five minutes at a time.
+
+    Parameters
+    ----------
+    parts
+        (from, to, how) one after another, local hours since midnight: ``towing``, ``ferry`` or ``stop``. After the last the van has
+        arrived and the fridge runs on mains or gas. A stop of an hour or more has it on gas, a shorter one leaves it as it is off.
+    start_c
+        Inside on leaving; cold from the night when not given. Take the outside temperature for a van just picked up.
+    """
+    air = hour_temperatures(weather).tolist()
+    kept, limit, tau = value("fridge_kept_c"), value("fridge_limit_c"), value("fridge_tau_h")
+    share = 1 - exp(-_STEP_H / tau)
+    inside = value("fridge_kept_c") if start_c is None else start_c
+    warmest, above, recool = inside, 0.0, 0.0
+    clock = parts[0][0] if parts else 0.0
+    arrived = parts[-1][1] if parts else 0.0
+    # The next morning's tow begins a new day: what is not cold by then is not cold again.
+    end = clock + 24.0
+    row = 0
+    while clock < end - 1e-9:
+        while row < len(parts) and parts[row][1] <= clock + 1e-9:
+            row += 1
+        how, length = "on", inf
+        if row < len(parts):
+            how, length = parts[row][2], parts[row][1] - parts[row][0]
+        elif inside <= limit:
+            break
+        runs = how == "on" or (how == "stop" and length >= value("stop_on_gas_h"))
+        runs = runs or van.fridge_towing == "battery" or (van.fridge_towing == "car_12v" and how == "towing")
+        around = air[int(clock) % 24] + (value("closed_van_k") if how != "on" else 0.0)
+        step = min(_STEP_H, parts[row][1] - clock) if row < len(parts) else _STEP_H
+        part = share if step == _STEP_H else 1 - exp(-step / tau)
+        before = inside
+        inside += part * (around - (value("fridge_lift_k") if runs else 0.0) - inside)
+        if runs:  # the thermostat keeps it from getting colder
+            inside = max(inside, min(before, kept))
+        above += step * _share_above(before, inside, limit)
+        warmest = max(warmest, inside)
+        recool = clock + step - arrived if row >= len(parts) else 0.0
+        clock += step
+    cold = inside <= limit
+    return FridgeDay(round(warmest, 2), round(above, 2), round(recool, 2) if cold else inf, warmest > limit, above > DISCARD_H)
+
+
+def _share_above(before: float, after: float, limit: float) -> float:
+    """Share of a short step spent above the limit, its temperature taken as a straight line."""
+    low, high = min(before, after), max(before, after)
+    if high <= limit:
+        return 0.0
+    return 1.0 if low >= limit else (high - limit) / (high - low)
+
+
 def tow_day(van: Van, weather: DayWeather, drive_h: float, *, start_c: float | None = None) -> FridgeDay:
     """Return what ``drive_h`` hours of towing do to the fridge of a van.
 
@@ -65,7 +122,7 @@ def tow_day(van: Van, weather: DayWeather, drive_h: float, *, start_c: float | N
     """
     tau, limit = value("fridge_tau_h"), value("fridge_limit_c")
     start = value("fridge_kept_c") if start_c is None else start_c
-    around = weather.high_c + _CLOSED_VAN_K
+    around = weather.high_c + value("closed_van_k")
     holds = around - value("fridge_lift_k")
     towards = around if van.fridge_towing == "none" else max(holds, value("fridge_kept_c"))
     warmest = warmed_c(drive_h, towards, start, tau)

@@ -20,7 +20,7 @@ from tripplan.van.facts import FACTS, value
 from tripplan.van.heat import gas_kg, hour_temperatures, inlet_c, water_wh
 
 __all__ = [
-    "MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "heat_wanted_w", "hourly", "planned", "slots", "use_kind", "water_heated_by",
+    "MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "heat_wanted_w", "hot_water_l", "hourly", "planned", "slots", "use_kind", "water_heated_by",
 ]  # fmt: skip
 
 F64 = NDArray[np.float64]
@@ -209,6 +209,13 @@ def water_heated_by(van: Van, *, powered: bool) -> str:
     if van.water_heater_l > 0 and powered and van.water_heater_mains_w > 0:
         return "mains"
     return "gas" if van.water_heater_l > 0 and van.water_heater_w > 0 else "hob"
+
+
+def hot_water_l(van: Van, party: Party, weather: DayWeather, place: StayKind) -> F64:
+    """(24) water at the heater's set-point that each hour of a day asks for, dishes and showers aboard [L]."""
+    cold, hot = inlet_c(weather), value("hot_water_c")
+    showers = heads(party) * _shower_l(van, party, place) * (value("shower_c") - cold) / (hot - cold)
+    return np.asarray(party.hot_water_l * _TAP + showers * _SHOWER)
 
 
 def heat_wanted_w(van: Van, party: Party, weather: DayWeather) -> F64:
