@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tripplan.cli.shared import region_option
+from tripplan.cli.shared import region_option, terminal_look
 
 if TYPE_CHECKING:
     from tripplan.model.plan import Plan
@@ -28,7 +28,7 @@ CHANGES_S = 30.0
     metavar="DIR",
     required=True,
     type=click.Path(path_type=Path),
-    help="Folder for map, itinerary, plan, GPX and calendar.",
+    help="Folder for the papers: map, day sheets, plan, files for maps, calendar and spreadsheet, pictures.",
 )
 @click.option(
     "--online-tiles", is_flag=True, help="Let the map also load street tiles when there is a network (off: it needs none)."
@@ -49,7 +49,7 @@ CHANGES_S = 30.0
     help="Also plan for fewest kilometres, least money and most comfort; each that really differs gets a folder of its own.",
 )
 def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool, changes_s: float, with_choices: bool) -> int:
-    """Plan a trip and write map.html, itinerary.html, plan.json, route.gpx and trip.ics.
+    """Plan a trip, tell what was planned, and write map, day sheets and files for car, telephone and spreadsheet.
 
     Exit code 0: planned and audited. 1: no plan exists; the nearest is described, with the smallest changes
     that would give a plan, and nothing is written. 2: bad input.
@@ -105,7 +105,8 @@ def plan_and_write(
         progress("Writing the papers", float("nan"))
         folium_alone()
         papers = write_papers(plan, region, out, online_tiles=online_tiles, apart=True)
-    for line in summary(plan, papers):
+    bars, width = terminal_look()
+    for line in summary(plan, papers, bars=bars, width=width):
         click.echo(line)
     if with_choices:
         for line in _choices(trip, region, plan, out, online_tiles=online_tiles):

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
-__all__ = ["count", "firm_option", "outfit_option", "plain", "region_option"]
+__all__ = ["count", "firm_option", "outfit_option", "plain", "region_option", "terminal_look"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 _FILE: Any = click.Path(path_type=Path)
@@ -32,6 +34,13 @@ def firm_option(told: str = "The firm's rules; without it, common ones.") -> Cal
 def plain(text: str) -> str:
     """Return text without control characters: names on a map may hold anything."""
     return "".join(c if c.isprintable() else "\ufffd" for c in text)
+
+
+def terminal_look() -> tuple[bool, int]:
+    """Return whether standard output can show block characters, and how many columns it has."""
+    from tripplan.report.terminal import can_show_bars
+
+    return can_show_bars(sys.stdout.encoding), shutil.get_terminal_size().columns
 
 
 def count(number: int, one: str, many: str = "") -> str:

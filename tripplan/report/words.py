@@ -13,6 +13,7 @@ from tripplan.report import say
 from tripplan.report.listing import proof_words
 from tripplan.report.safe import plain
 from tripplan.report.say import STORE_NAMES, spot_name
+from tripplan.report.terminal import levels_lines
 from tripplan.report.why import services_of
 
 __all__ = ["no_plan_words", "remedy_words", "summary"]
@@ -20,6 +21,7 @@ __all__ = ["no_plan_words", "remedy_words", "summary"]
 _OPEN = {
     "map.html": "the map; opens in any browser, needs no network",
     "itinerary.html": "day sheets to print or read on a telephone",
+    "itinerary.pdf": "the same sheets as one file to print or to send",
     "plan.json": "the whole plan, for `tripplan audit`",
     "route.gpx": "waypoints, routes and tracks for a navigation device",
     "route.kml": "the same for a map program",
@@ -34,8 +36,14 @@ _OPEN = {
 _SERVED = {"fresh": "filled", "grey": "emptied", "cassette": "emptied", "flush": "filled", "gas": "exchanged"}
 
 
-def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
-    """Return lines that say what was planned, what each store does, what to phone about and which files to open."""
+def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width: int = 80) -> list[str]:
+    """Return lines that say what was planned, what each store does, what to phone about and which files to open.
+
+    Parameters
+    ----------
+    bars, width
+        Whether the terminal can show block characters, and its columns (see `levels_lines`).
+    """
     trip = plan.trip
     length = sum(leg.length_m for day in plan.days for leg in day.legs if leg.mode == "van")
     towing = sum(day.towing_s for day in plan.days)
@@ -56,6 +64,7 @@ def summary(plan: Plan, papers: Iterable[Path] = ()) -> list[str]:
         lines.append(f"Day {day.number:>2}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{_sights_words(day)}{service}")
     lines += ["", "Stores:"]
     lines += [_store_words(plan, store) for store in say.stores_of(trip.van)]
+    lines += ["", *levels_lines(plan, bars=bars, width=width)]
     if plan.presumed_offers:
         lines += ["", "Phone first, the map does not say so:"]
         lines += [
