@@ -45,6 +45,7 @@ class _Stretch:
     end_h: float
     kind: StayKind | None
     wheel: float
+    ferry: bool = False
 
 
 def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
@@ -89,8 +90,9 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
             elif isinstance(item, _Stretch):
                 cut = slots(item.start_h, item.end_h)
                 use = hourly(
-                    van, trip.party, weather[day.date], share, item.kind, cut, towing=item.wheel, confidence=trip.confidence
-                )
+                    van, trip.party, weather[day.date], share, item.kind, cut, towing=item.wheel, confidence=trip.confidence,
+                    ferry=item.ferry,
+                )  # fmt: skip
                 unused = left_alone | (_unused_while(dry) if day is plan.days[0] and item.kind is None else False)
                 for row in use:
                     used = np.maximum(used + np.where(unused, 0.0, row), 0.0)
@@ -263,7 +265,8 @@ def _timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) ->
             continue
         if start > clock:
             yield _Stretch(clock, start, None, 0.0)
-        yield _Stretch(max(start, clock), end, None, 1.0 if event.kind in ("drive", "ferry") else 0.0)
+        under_way = 1.0 if event.kind in ("drive", "ferry") else 0.0
+        yield _Stretch(max(start, clock), end, None, under_way, event.kind == "ferry")
         clock = max(clock, end)
         if event.kind == "service" and not _at(event, day):
             yield event.stores

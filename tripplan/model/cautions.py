@@ -68,6 +68,10 @@ CAUTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
             "Nose weight 5 to 7 % of the laden van and never above the limit of car, hitch or van. If the van sways, ease off without braking hard.",
             "UK Met Office, travelling safely with a caravan",
         ),
+        "nose_limit": (
+            "5 % of this van's mass is more than its nose weight limit: loading to the usual share cannot keep both. Weigh the nose, and ask the firm before leaving.",
+            "UK Met Office, travelling safely with a caravan; the van's plate",
+        ),
         "nobody_rides": (
             "Nobody rides in the van while it moves; steadies up, step in, hatches shut, hitch and breakaway cable checked.",
             "DVSA theory handbook; NZ Transport Agency",
@@ -118,6 +122,14 @@ CAUTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
         "presumed": (
             "Some offers and surfaces are presumed, not known: telephone first, and turn back rather than go on where a road looks wrong.",
             "Map data and its gaps",
+        ),
+        "borders": (
+            "Before a border: the firm's leave in writing, the papers of car and van, a visa and insurance for that country; its towing limits and gas rules hold there.",
+            "UN Convention on Road Traffic, Vienna 1968, articles 35 and 39 (memory)",
+        ),
+        "insurance": (
+            "Ask the firm in writing what is insured while towing and while standing, what damage costs you, and whether the car's own insurance covers towing a hired van.",
+            "Directive 2009/103/EC on motor insurance (memory); the hire contract decides",
         ),
         LAST_WORD: (
             "Signs, local rules, the hire firm and licensed people have the last word; a plan is advice and may be wrong.",

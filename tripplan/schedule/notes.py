@@ -9,7 +9,6 @@ import numpy as np
 from tripplan.model.cautions import LAST_WORD, caution
 from tripplan.model.place import OfferFact, Place, Spot
 from tripplan.model.plan import Caution, Day, Leg, PresumedOffer
-from tripplan.model.van import Levels
 from tripplan.model.words import STORES, Offer
 from tripplan.schedule.assemble import Work
 from tripplan.schedule.candidates import AVOID_KM, SERVES, Site, Stop, spot_of
@@ -141,6 +140,7 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
             notes.append(
                 f"The {dry} {'is' if ' and ' not in dry else 'are'} empty at pick-up: fill at {where} before the first night"
             )
+    notes += _of_the_energy(day)
     for leg in day.legs:
         where = f"{leg.start.name} to {leg.end.name}"
         if leg.unknown_m >= 1:
@@ -189,6 +189,35 @@ def _dark(work: Work, day: Day) -> bool:
     return sun_day(day.date, day.end.lon, day.end.lat, work.trip.tz).polar == "night"
 
 
+def _of_the_energy(day: Day) -> list[str]:
+    """What of the day's energy asks for something to be done."""
+    energy = day.energy
+    if energy is None:
+        return []
+    notes = []
+    if energy.carried_kg > energy.payload_kg:
+        notes.append(
+            f"Too heavy: {energy.carried_kg:.0f} kg carried, {energy.payload_kg:.0f} kg allowed: leave water or things behind"
+        )
+    if energy.fridge_above_h > 0:
+        cold = (
+            f"cold again {energy.fridge_recool_h:.1f} h after arriving"
+            if energy.fridge_recool_h >= 0
+            else "not cold again that day"
+        )
+        if day.number == 1:
+            notes.append(f"The fridge is warm at pick-up: {cold}; buy what must be kept cold after that, or carry ice packs")
+        else:
+            notes.append(
+                f"The fridge is above 5 °C for {energy.fridge_above_h:.1f} h (up to {energy.fridge_warmest_c:.0f} °C), {cold}: ice packs, or shop on arrival"
+            )
+    if energy.mains == "needed":
+        notes.append(f"This night needs its mains: {energy.mains_why[0]}")
+    if energy.gas_left_cold_kg > 0:
+        notes.append(f"In the cold {energy.gas_left_cold_kg:.1f} kg of the gas in full bottles stay in them: ask for propane")
+    return [*notes, *energy.frost]
+
+
 def _of_the_road(work: Work, leg: Leg, where: str) -> list[str]:
     """Ferries and steep stretches of a leg."""
     from tripplan.roads.ferries import crossings
@@ -213,8 +242,8 @@ def _of_the_road(work: Work, leg: Leg, where: str) -> list[str]:
 def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[Caution, ...]:
     """Choose the cautions that concern this plan, and the days of each."""
     from tripplan.schedule.use import weather_of
-    from tripplan.van.fridge import tow_day
-    from tripplan.van.load import load_kg
+    from tripplan.van.facts import value
+    from tripplan.van.load import nose_range_kg
 
     trip = work.trip
     on: dict[str, list[int]] = {}
@@ -261,15 +290,12 @@ def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[C
                 add("frost", day.number)
                 add("butane_cold", day.number)
         if day.kind == "towing":
-            start = weather.mean_c if d == 0 else None
-            if tow_day(trip.van, weather, day.towing_s / 3600, start_c=start).warm:
+            if day.energy is not None and day.energy.fridge_warmest_c > value("fridge_limit_c"):
                 add("fridge_warm", day.number)
-            full = {line.store: line.leave for line in day.levels}
-            six = [full.get(store.value, 0.0) for store in STORES]
-            levels = Levels(six[0], six[1], six[2], six[3], six[4], six[5])
-            for key in load_kg(trip.van, trip.party, levels, van_mass_kg=trip.outfit.van_mass_kg).cautions:
-                if key == "overload":
-                    add(key, day.number)
+            if day.energy is not None and day.energy.carried_kg > day.energy.payload_kg:
+                add("overload", day.number)
+            if nose_range_kg(trip.outfit.van_mass_kg)[0] > trip.van.nose_weight_kg:
+                add("nose_limit", day.number)
     if any(leg.presumed_m >= 1 or leg.unknown_m >= 1 for day in days for leg in day.legs) or presumed_of(work, arcs):
         add("presumed")
     add("licensed_work")

@@ -143,7 +143,7 @@ def hourly(
     tilt
         Factors on the battery's loads and the sun, and on heating, fridge and habits of the gas alone.
     ferry
-        Whether the hours under way are spent aboard a ferry: the car's engine is off and the van's panels lie in the dark.
+        Whether the hours under way are spent aboard a ferry: the car's engine is off and charges nothing.
 
     Returns
     -------
@@ -168,7 +168,7 @@ def hourly(
     demand_w = _heating_w(van, party, weather, confidence)[at]
     out[:, 4] = _gas(van, party, weather, place, at, still, demand_w, habit, confidence, tilt)
     if ferry:
-        van, sun_share = replace(van, car_charge_a=0.0), (0.0,) * 24
+        van = replace(van, car_charge_a=0.0)
     out[:, 5] = _battery(
         van, party, weather, sun_share, place, at, length, wheel, demand_w, out[:, 0] + out[:, 3], habit, confidence, tilt
     )
