@@ -120,6 +120,9 @@ def test_itinerary_fits(tmp_path: Path, width: int, height: int) -> None:
         assert seen["asked_for"] == []
 
 
-def test_itinerary_prints(tmp_path: Path) -> None:
-    """Printed, each day starts a page of its own and takes one; what goes before takes at most three for two weeks."""
-    assert len(PLAN.days) + 1 <= pages_printed(itinerary_page(PLAN, REGION), tmp_path) <= len(PLAN.days) + 3
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_itinerary_prints(tmp_path: Path, paper: str) -> None:
+    """Printed, each sheet starts a page of its own and takes one; only the trip at a glance takes two or three for two weeks."""
+    page = itinerary_page(PLAN, REGION).replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>")
+    sheets = len(PLAN.days) + 4
+    assert sheets + 1 <= pages_printed(page, tmp_path) <= sheets + 2

@@ -258,7 +258,8 @@ def test_the_clock_says_each_thing_once() -> None:
         event = next(event for event in day.events if event.kind == "service")
         own = replace(day, events=(replace(event, kind=kind, text=text, stores=stores),))
         changed = replace(PLAN, trip=replace(PLAN.trip, firm=replace(PLAN.trip.firm, currency="crowns")), days=(own,))
-        return Page(itinerary_page(changed, REGION)).text.split("Day ")[-1]
+        source = itinerary_page(changed, REGION)
+        return Page(source[source.index('<table class="clock">') :].partition("</table>")[0]).text
 
     told = itinerary("service", "Empty the cassette, empty the grey water", ("cassette", "grey"))
     assert "Empty the cassette, empty the grey water, Dump station" in told

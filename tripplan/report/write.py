@@ -13,35 +13,46 @@ from tripplan.model.leftovers import scratch_name, sweep
 from tripplan.model.plan import Plan
 from tripplan.region.region import Region
 
-__all__ = ["PAPERS", "render_papers", "write_papers"]
+__all__ = ["PAPERS", "render_papers", "write_papers", "write_rendered"]
 
 #: What a plan is written as, in the order in which people meet it.
 PAPERS: tuple[str, ...] = (
-    "map.html", "itinerary.html", "plan.json", "route.gpx", "route.kml", "route.geojson", "trip.ics", "days.csv", "levels.csv", "levels.svg", "levels.png",
+    "map.html", "itinerary.html", "itinerary.pdf", "plan.json", "route.gpx", "route.kml", "route.geojson", "trip.ics", "days.csv", "levels.csv", "levels.svg", "levels.png",
 )  # fmt: skip
 
 _TILES = ("https://tile.openstreetmap.org/{z}/{x}/{y}.png", "© OpenStreetMap contributors")
 
 
-def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False) -> dict[str, bytes]:
-    """Return every paper of a plan by its file name; nothing touches the disk."""
+def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False, apart: bool = False) -> dict[str, bytes]:
+    """Return every paper of a plan by its file name; nothing touches the disk.
+
+    Parameters
+    ----------
+    apart
+        Whether a process of its own writes the PDF meanwhile: sooner done where there are two kernels; the same bytes.
+    """
     from tripplan.model.serial import plan_to_json
     from tripplan.report.calendar import calendar_text
     from tripplan.report.geojson import geojson_text
     from tripplan.report.gpx import gpx_text
-    from tripplan.report.itinerary import itinerary_page
+    from tripplan.report.itinerary import itinerary_page, pdf_parts, sheets_of
     from tripplan.report.kml import kml_text
     from tripplan.report.levels import levels_svg
     from tripplan.report.map import Tiles, map_page
     from tripplan.report.picture import levels_png
+    from tripplan.report.sheets.apart import ApartPdf
+    from tripplan.report.sheets.pdf import document
     from tripplan.report.tables import days_csv, levels_csv
     from tripplan.report.waylines import way_lines
 
     tiles = Tiles(*_TILES) if online_tiles else None
     lines = way_lines(plan, region)
-    return {
+    sheets = sheets_of(plan, region, lines)
+    parts = pdf_parts(plan, region, sheets)
+    pdf = ApartPdf(*parts) if apart else None
+    papers = {
         "map.html": map_page(plan, region, tiles=tiles).encode(),
-        "itinerary.html": itinerary_page(plan, region).encode(),
+        "itinerary.html": itinerary_page(plan, region, sheets).encode(),
         "plan.json": plan_to_json(plan).encode(),
         "route.gpx": gpx_text(plan, region, lines).encode(),
         "route.kml": kml_text(plan, region, lines).encode(),
@@ -51,21 +62,32 @@ def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False) -> 
         "levels.csv": levels_csv(plan).encode(),
         "levels.svg": levels_svg(plan).encode(),
         "levels.png": levels_png(plan),
+        "itinerary.pdf": pdf.result() if pdf is not None else document(*parts),
     }
+    return {name: papers[name] for name in PAPERS}
 
 
-def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = False) -> list[Path]:
+def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = False, apart: bool = False) -> list[Path]:
     """Write the papers of a plan into a folder and return their paths.
 
     A folder that is not there yet appears complete, in one step. In one that is, papers of an older plan are replaced and
     every other file is left alone; when a step fails, the older papers are put back.
+
+    Parameters
+    ----------
+    apart
+        As in `render_papers`.
 
     Raises
     ------
     BadInputError
         When the folder cannot be written to: a file of its name, no permission, no room.
     """
-    papers = render_papers(plan, region, online_tiles=online_tiles)
+    return write_rendered(render_papers(plan, region, online_tiles=online_tiles, apart=apart), out)
+
+
+def write_rendered(papers: dict[str, bytes], out: Path) -> list[Path]:
+    """Write papers that were rendered already, all or none (as `write_papers`)."""
     out = Path(out)
     if out.exists() and not out.is_dir():
         raise BadInputError(f"{out} is not a folder", accepted="a folder, new or not", next_step="name another one")

@@ -1,0 +1,256 @@
+"""The first sheet: the trip at a glance."""
+
+from __future__ import annotations
+
+from tripplan.model.plan import Day, Night
+from tripplan.report import say
+from tripplan.report.chart import levels_of
+from tripplan.report.listing import proof_words
+from tripplan.report.safe import plain
+from tripplan.report.say import spot_name
+from tripplan.report.sheets.blocks import Block, Facts, Heading, Item, Items, Para, Phone, Picture, Sheet, Table, Text
+from tripplan.report.sheets.common import Folder
+from tripplan.report.sheets.drawings import levels_drawing, map_drawing
+from tripplan.report.sheets.near import FUEL_REACH_M, fuel_gap
+from tripplan.report.sheets.tell import tell
+from tripplan.report.why import services_of
+
+__all__ = ["glance"]
+
+
+def glance(folder: Folder) -> Sheet:
+    """Return the trip at a glance: facts, map, days, levels, what to book and to ask, costs."""
+    plan = folder.plan
+    blocks: list[Block] = [
+        Heading(1, plan.trip.name),
+        _facts(folder),
+        Picture(map_drawing(plan, folder.region, folder.ways), "map"),
+        Heading(2, "Days"),
+        _days(folder),
+        Heading(2, "Levels"),
+        Para(_levels_words(folder), "note"),
+        Picture(levels_drawing(plan), "levels"),
+        Heading(2, "To book"),
+        *_to_book(folder),
+        *_phone_first(folder),
+        Heading(2, "Costs"),
+        *_costs(folder),
+    ]
+    if plan.assumptions:
+        blocks += [Heading(2, "Assumed"), Items(tuple(Item(words) for words in plan.assumptions))]
+    return Sheet("glance", "glance", "The trip at a glance", tuple(blocks), folder.foot(plan.trip.depot))
+
+
+def _levels_words(folder: Folder) -> str:
+    share = 100 * folder.plan.trip.confidence
+    if any(strip.expected for strip in levels_of(folder.plan).strips):
+        return tell(
+            "Dark line: the level that is planned with, which {share:.0f} of 100 trips like this keep. Shaded from there: up to the level to expect. "
+            "Dashed: limit. Triangles: services.",
+            share=share,
+        )
+    return tell(
+        "Planned so that {share:.0f} of 100 trips like this keep every limit. Dashed: limit. Triangles: services.", share=share
+    )
+
+
+def _facts(folder: Folder) -> Facts:
+    plan = folder.plan
+    trip = plan.trip
+    van = [leg for day in plan.days for leg in day.legs if leg.mode == "van"]
+    length, presumed = sum(leg.length_m for leg in van), sum(leg.presumed_m for leg in van)
+    by_car = sum(leg.length_m for day in plan.days for leg in day.legs if leg.mode != "van")
+    towing = tell("{km}, {time}", km=say.km(length), time=say.hours_minutes(sum(day.towing_s for day in plan.days)))
+    if presumed >= 5:
+        towing = tell("{towing}; of it {km} presumed sealed", towing=towing, km=say.km(presumed))
+    outfit, party = trip.outfit, trip.party
+    number, how = folder.emergency
+    rows: list[tuple[str, Text]] = [
+        ("From", tell("{day}, {time}, {place}", day=say.day_of(trip.pick_up.date()), time=say.clock(trip.pick_up), place=spot_name(trip.depot))),
+        (
+            "Until",
+            tell("{day}, {time}, {place}", day=say.day_of(trip.return_by.date()), time=say.clock(trip.return_by), place=spot_name(trip.return_depot)),
+        ),
+        ("Towing", towing),
+        ("By car alone", say.km(by_car) if by_car >= 5 else "not at all"),
+        ("Fuel", _fuel(folder)),
+        (
+            "Outfit",
+            tell(
+                "{length:.1f} m long, {width:.2f} m wide, {height:.2f} m high, {mass:.0f} kg; towing limit {limit:.0f} km/h",
+                length=outfit.length_m, width=outfit.width_m, height=outfit.height_m, mass=outfit.mass_kg, limit=outfit.towing_limit_kmh,
+            ),
+        ),
+        ("Party", tell("{name}: {heads}", name=party.name, heads=_heads(party.adults, party.children, party.pets))),
+        ("Firm", (tell("{name} ", name=trip.firm.name), Phone(trip.firm.phone))),
+        ("Emergency", (Phone(number), tell(" ({how})", how=how))),
+    ]  # fmt: skip
+    return Facts(tuple(rows))
+
+
+def _heads(adults: int, children: int, pets: int) -> str:
+    said = ["1 adult" if adults == 1 else tell("{n} adults", n=adults)]
+    if children:
+        said.append("1 child" if children == 1 else tell("{n} children", n=children))
+    if pets:
+        said.append("1 pet" if pets == 1 else tell("{n} pets", n=pets))
+    return say.listed(said)
+
+
+def _fuel(folder: Folder) -> str:
+    """Return the longest gap between fuel stations in words."""
+    if folder.region.aids is None:
+        return "fuel stations are not known: this region was prepared before they were kept, build it again"
+    gap = fuel_gap(folder.region, [(day, points) for day, _, points in folder.ways])
+    if gap is None or gap.metres < 5:
+        return "nothing is driven"
+    near = say.km(FUEL_REACH_M)
+    if gap.stations == 0:
+        return tell(
+            "no fuel station of the map within {near} of the way, {km} in all: fill up before setting off",
+            near=near,
+            km=say.km(gap.metres),
+        )
+    return tell(
+        "longest way without a fuel station (within {near} of it): {km}, from {after} to {before}, day {day}; hours not looked at",
+        near=near, km=say.km(gap.metres), day=gap.day, after=_station(gap.after, "the start"), before=_station(gap.before, "the end"),
+    )  # fmt: skip
+
+
+def _station(name: str | None, end: str) -> str:
+    return end if name is None else name or "a station without a name"
+
+
+def _days(folder: Folder) -> Table:
+    plan = folder.plan
+    with_car = any(leg.mode != "van" for day in plan.days for leg in day.legs)
+    rows = []
+    for day in plan.days:
+        served = dict.fromkeys(store for store, _ in services_of(day))
+        night = "return"
+        if day.night is not None:
+            night = spot_name(day.night.spot)
+            if day.night.powered:
+                night = tell("{place}, mains", place=night)
+        cells: list[Text] = [str(day.number), say.short_day(day.date), night, _road(day, "van")]
+        if with_car:
+            cells.append(_road(day, "car"))
+        rows.append((*cells, ", ".join(plain(store) for store in served)))
+    head = ("Day", "Date", "Night", "Towing", *(("By car",) if with_car else ()), "Service")
+    return Table("days", head, tuple(rows), heading=0, whole=(0, 1, 3, 4) if with_car else (0, 1, 3))
+
+
+def _road(day: Day, mode: str) -> str:
+    legs = [leg for leg in day.legs if leg.mode == mode]
+    if not legs:
+        return ""
+    return tell(
+        "{km}, {time}", km=say.km(sum(leg.length_m for leg in legs)), time=say.hours_minutes(sum(leg.drive_s for leg in legs))
+    )
+
+
+def _to_book(folder: Folder) -> list[Block]:
+    plan = folder.plan
+    trip = plan.trip
+    stays: list[tuple[Night, list[Day]]] = []
+    for day in plan.days:
+        if day.night is None:
+            continue
+        if stays and stays[-1][0].ref == day.night.ref and stays[-1][0].spot == day.night.spot:
+            stays[-1][1].append(day)
+        else:
+            stays.append((day.night, [day]))
+    booked = {(booking.night, booking.spot) for booking in trip.bookings}
+    rows = []
+    for night, days in stays:
+        place = folder.place_of(night.spot)
+        count = "1 night" if len(days) == 1 else tell("{n} nights", n=len(days))
+        reach: list[str | Phone] = [spot_name(night.spot)]
+        if place is not None and place.phone:
+            reach += [" ", Phone(place.phone)]
+        if place is not None and place.website:
+            reach.append(tell(" {website}", website=place.website))
+        done = any((day.date, night.spot) in booked for day in days)
+        rows.append(
+            (
+                tell("{day}, {count}", day=say.short_day(days[0].date), count=count), tuple(reach), "mains" if night.powered else "no mains",
+                say.night_price(night, trip.firm.currency), "booked" if done else tell("by {day}", day=say.short_day(days[0].date)),
+            )
+        )  # fmt: skip
+    heads = _heads(trip.party.adults, trip.party.children, trip.party.pets)
+    size = tell("Say when booking: car and van together {length:.1f} m, {heads}. ", length=trip.outfit.length_m, heads=heads)
+    when = "How far ahead is not on the map: ask soon, in school holidays first."
+    out: list[Block] = [
+        Para(size + when, "note"),
+        Table("book", ("From", "Site", "Pitch", "Price", "Book"), tuple(rows), right=(), whole=(0,)),
+    ]
+    ferries = [(day, leg) for day in plan.days for leg in day.legs if leg.ferry_s > 0]
+    if ferries:
+        out.append(
+            Items(
+                tuple(
+                    Item(
+                        tell(
+                            "Ferry on day {day}, {date}: book {length:.1f} m, or ask whether one can; the day's sheet tells what the map says of it.",
+                            day=day.number, date=say.short_day(day.date), length=(trip.outfit if leg.mode == "van" else trip.car).length_m,
+                        )
+                    )
+                    for day, leg in ferries
+                )
+            )
+        )  # fmt: skip
+    return out
+
+
+def _phone_first(folder: Folder) -> list[Block]:
+    plan = folder.plan
+    rows = []
+    for ask in say.asks(plan):
+        place = folder.place_of(ask.spot)
+        where: list[str | Phone] = [spot_name(ask.spot)]
+        if place is not None and place.phone:
+            where += [" ", Phone(place.phone)]
+        if place is not None and place.website:
+            where.append(tell(" {website}", website=place.website))
+        other = "none known"
+        if ask.next_known is not None:
+            other = tell("{place}, {km:.0f} km", place=spot_name(ask.next_known), km=ask.next_known_km)
+        what = tell("{offers}: {evidence}", offers=say.listed(ask.offers), evidence=ask.evidence)
+        rows.append((say.ranges(ask.days), tuple(where), what, other))
+    unknown = [
+        tell("{km} on day {day}", km=say.km(leg.unknown_m), day=day.number)
+        for day in plan.days for leg in day.legs if leg.mode == "van" and leg.unknown_m >= 5
+    ]  # fmt: skip
+    if not rows and not unknown:
+        return []
+    out: list[Block] = [Heading(2, "Phone first"), Para("The plan leans on these though nobody has said so on the map.", "note")]
+    if rows:
+        out.append(Table("phone", ("Day", "Where", "Ask for", "Next known"), tuple(rows), whole=(0,)))
+    if unknown:
+        out.append(
+            Para(
+                tell(
+                    "Roads to sites and depots whose surface nobody has told: {parts}. Ask there whether the way in is sealed.",
+                    parts=say.listed(unknown),
+                )
+            )
+        )
+    return out
+
+
+def _costs(folder: Folder) -> list[Block]:
+    cost, currency = folder.plan.cost, folder.plan.trip.firm.currency
+    rows = (
+        ("Nights", say.money(cost.nights_cents)), ("Kilometres", say.money(cost.km_cents)), ("Services and gas", say.money(cost.services_cents)),
+        ("Money in all", say.money(cost.money_cents, currency)),
+    )  # fmt: skip
+    return [
+        Table("costs", (), rows, heading=0, right=(1,), whole=(0, 1), last_strong=True),
+        Para(
+            tell(
+                "In the money of the map's prices; unknown prices are assumed. The plan is {proof}.",
+                proof=proof_words(folder.plan),
+            ),
+            "note",
+        ),
+    ]

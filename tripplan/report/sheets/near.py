@@ -1,0 +1,122 @@
+"""What lies near: the nearest hospital, and how far it is from one fuel station of the way to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.place import Spot
+from tripplan.region.columns import AID_KINDS, Aids
+from tripplan.region.region import Region
+
+__all__ = ["FUEL_REACH_M", "FuelGap", "Hospital", "fuel_gap", "nearest_hospital"]
+
+F64 = NDArray[np.float64]
+_RADIUS_M = 6_371_009.0
+#: A station so near to the way counts as on it (common practice, no source) [m].
+FUEL_REACH_M = 500.0
+
+
+@dataclass(frozen=True, slots=True)
+class Hospital:
+    """The nearest hospital of the map; ``km`` in a straight line. Name and phone may be empty."""
+
+    name: str
+    phone: str
+    km: float
+
+
+@dataclass(frozen=True, slots=True)
+class FuelGap:
+    """The longest stretch of the way without a fuel station.
+
+    Parameters
+    ----------
+    metres
+        Its length along the way, by van and car [m].
+    day
+        Number of the day on which it ends. stations: how many passes of a station the way has.
+    after, before
+        The stations at its ends, "" one without a name; ``None``: the trip's start or end.
+    """
+
+    metres: float
+    day: int
+    stations: int
+    after: str | None
+    before: str | None
+
+
+def _rows(aids: Aids, kind: str) -> NDArray[np.int64]:
+    return np.flatnonzero(aids.kind == AID_KINDS.index(kind)).astype(np.int64)
+
+
+def _metres(lon: F64, lat: F64, at_lon: float, at_lat: float) -> F64:
+    """Great-circle distances (haversine) [m]."""
+    a, b = np.radians(lat), np.radians(at_lat)
+    h = np.sin((a - b) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(np.radians(lon - at_lon) / 2) ** 2
+    return np.asarray(2 * _RADIUS_M * np.arcsin(np.minimum(1.0, np.sqrt(h))), dtype=np.float64)
+
+
+def nearest_hospital(region: Region, spot: Spot) -> Hospital | None:
+    """Return the hospital nearest to a spot in a straight line; ``None`` where the region knows of none."""
+    aids = region.aids
+    rows = _rows(aids, "hospital") if aids is not None else np.empty(0, np.int64)
+    if aids is None or len(rows) == 0:
+        return None
+    away = _metres(aids.lon_e7[rows] / 1e7, aids.lat_e7[rows] / 1e7, spot.lon, spot.lat)
+    best = int(np.argmin(away))
+    row = rows[best]
+    return Hospital(region.string(int(aids.name[row])), region.string(int(aids.phone[row])), float(away[best]) / 1000)
+
+
+def fuel_gap(region: Region, ways: Sequence[tuple[int, F64]]) -> FuelGap | None:
+    """Return the longest stretch without a fuel station.
+
+    Parameters
+    ----------
+    ways
+        The way in order: number of the day and points (n, 2) lon and lat [degrees] of each leg.
+
+    Returns
+    -------
+    FuelGap or None
+        ``None`` where the region does not know of fuel stations at all, or there is no way.
+    """
+    aids = region.aids
+    lines = [(day, line) for day, line in ways if len(line) > 1]
+    if aids is None or not lines:
+        return None
+    points = np.concatenate([line for _, line in lines])
+    days = np.concatenate([np.full(len(line), day) for day, line in lines])
+    east = np.cos(np.radians(points[:, 1])) * _RADIUS_M
+    x = np.radians((points[:, 0] - points[0, 0] + 180) % 360 - 180) * float(east.mean())
+    y = np.radians(points[:, 1]) * _RADIUS_M
+    dx, dy = np.diff(x), np.diff(y)
+    # From the last point of a leg to the first of the next nobody drives by the map.
+    inside = np.ones(len(dx), dtype=np.bool_)
+    inside[np.cumsum([len(line) for _, line in lines])[:-1] - 1] = False
+    step = np.hypot(np.radians(np.diff(points[:, 0] % 360 if np.ptp(points[:, 0]) > 180 else points[:, 0])) * east[:-1], dy)
+    step[~inside] = 0.0
+    along = np.concatenate(([0.0], np.cumsum(step)))
+    passes: list[tuple[float, int, str]] = []
+    squared = np.maximum(dx * dx + dy * dy, 1e-9)
+    for row in _rows(aids, "fuel"):
+        sx = float(np.radians((aids.lon_e7[row] / 1e7 - points[0, 0] + 180) % 360 - 180) * east.mean())
+        sy = float(np.radians(aids.lat_e7[row] / 1e7) * _RADIUS_M)
+        if not (x.min() - FUEL_REACH_M < sx < x.max() + FUEL_REACH_M and y.min() - FUEL_REACH_M < sy < y.max() + FUEL_REACH_M):
+            continue
+        t = np.clip(((sx - x[:-1]) * dx + (sy - y[:-1]) * dy) / squared, 0.0, 1.0)
+        off = np.hypot(sx - x[:-1] - t * dx, sy - y[:-1] - t * dy)
+        near = np.flatnonzero((off <= FUEL_REACH_M) & inside)
+        for group in np.split(near, np.flatnonzero(np.diff(near) > 1) + 1) if len(near) else []:
+            best = int(group[np.argmin(off[group])])
+            passes.append((float(along[best] + t[best] * step[best]), int(days[best]), region.string(int(aids.name[row]))))
+    passes.sort()
+    stops: list[tuple[float, int, str | None]] = [(0.0, int(days[0]), None), *passes, (float(along[-1]), int(days[-1]), None)]
+    gaps = [FuelGap(b[0] - a[0], b[1], len(passes), a[2], b[2]) for a, b in pairwise(stops)]
+    return max(gaps, key=lambda gap: gap.metres)

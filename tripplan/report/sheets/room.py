@@ -1,0 +1,77 @@
+"""How much room a sheet takes on paper, by its texts alone: so that a page can choose a size of type before any browser sets it. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import ceil
+
+from tripplan.report.sheets.blocks import (
+    Beside,
+    Block,
+    Box,
+    Facts,
+    Heading,
+    Items,
+    Para,
+    Phone,
+    Picture,
+    Sheet,
+    Table,
+    Text,
+    inlines,
+)
+
+__all__ = ["DENSITIES", "density", "ems"]
+
+#: Type sizes of a sheet in print, by class [pt]; the style sheet has the same.
+DENSITIES: tuple[tuple[str, float], ...] = (("", 9.4), ("d1", 8.8), ("d2", 8.2), ("d3", 7.6))
+#: Height of the text of a Letter page, the lower of the two papers, less what browsers keep for themselves [pt].
+_PAGE = 715.0
+#: Letters of ordinary size on a line as wide as the sheet, at the largest type; narrower type holds more.
+_LETTERS = 104.0
+
+
+def _chars(text: Text) -> int:
+    return sum(len(part.number if isinstance(part, Phone) else part) for part in inlines(text))
+
+
+def ems(blocks: Iterable[Block], share: float = 1.0, letters: float = _LETTERS) -> float:
+    """Return the height of blocks in units of their type size; ``share``: of the sheet's width."""
+    room = letters * share
+    total = 0.0
+    for block in blocks:
+        match block:
+            case Heading(level=level):
+                total += (0.0, 2.6, 2.3, 1.7)[level]
+            case Para(text=text, kind=kind):
+                total += (
+                    ceil(_chars(text) / (room * (1.12 if kind == "note" else 0.92 if kind in ("way", "strong") else 1.0))) * 1.26
+                    + 0.45
+                )
+            case Items(items=items, columns=columns):
+                wide = room / columns * 1.06 - 4
+                lines = sum(ceil((_chars(item.text) + 0.8 * len(item.source)) / wide) * 1.14 + 0.33 for item in items)
+                total += lines / columns + (1.2 if columns > 1 else 0.4)
+            case Facts(rows=rows):
+                total += sum(ceil(_chars(value) / (0.8 * room)) * 1.26 + 0.42 for _, value in rows)
+            case Table(rows=cells, head=head, caption=caption):
+                total += 0.9 + (1.45 if head else 0.0) + (ceil(_chars(caption) / room) * 1.25 if caption else 0.0)
+                total += sum(max(1, ceil(sum(map(_chars, row)) / (1.0 * room))) * 1.16 + 0.34 for row in cells)
+            case Picture(drawing=drawing):
+                total += min(60.0, 55.0 * share * drawing.height / drawing.width)
+            case Box(blocks=inner):
+                total += 1.6 + ems(inner, share, letters)
+            case Beside(left=left, right=right):
+                total += 0.5 + max(ems(left, share / 2, letters), ems(right, share / 2, letters))
+    return total
+
+
+def density(sheet: Sheet) -> str:
+    """Return the class of the largest type at which a sheet takes as few pages as at any."""
+    taken = []
+    for name, size in DENSITIES:
+        letters = _LETTERS * DENSITIES[0][1] / size
+        foot = ceil(_chars(sheet.foot) / letters) * 1.26 + 0.9
+        taken.append((ceil((ems(sheet.blocks, 1.0, letters) + foot) * size / _PAGE), name))
+    fewest = min(pages for pages, _ in taken)
+    return next(name for pages, name in taken if pages == fewest)
