@@ -117,15 +117,33 @@ def toy_work(seed: int, **change: object) -> Work:
     return assemble(trip, REGION, cast, ways)
 
 
-def _fits(hours, day, ends, legs, stops) -> bool:  # type: ignore[no-untyped-def]
+def _fits(work: Work, day: int, ends, legs, stops) -> bool:  # type: ignore[no-untyped-def]
     """Say whether the clock of a day, in whole minutes, is kept; a ferry lies at the end of its leg."""
+    hours = work.hours
     tasks = tuple(LegTask(-(-d // 60)) if t == d else LegTask(0, (Sailing(-(-d // 60), 0, -(-(t - d) // 60)),)) for t, d in legs)
-    halts = tuple(
-        Halt(-(-s.seconds // 60), None if s.windows[day] is None else tuple((-(-a // 60), b // 60) for a, b in s.windows[day]))
-        for s in stops
-    )
+    halts = tuple(Halt(-(-s.seconds // 60), _minutes(s.windows[day])) for s in stops)
     earliest = -(-int(hours.leave[day, ends[0]]) // 60)
-    return kept(DayTask(earliest, earliest, int(hours.arrive[day, ends[1]]) // 60, tasks, halts), earliest) is not None
+    desk = None if ends[1] < 2 or ends[0] == ends[1] else work.cast.sites[ends[1] - 2].hours[day]
+    task = DayTask(earliest, earliest, int(hours.arrive[day, ends[1]]) // 60, tasks, halts, _minutes(desk or None))
+    return kept(task, earliest) is not None
+
+
+def _minutes(windows):  # type: ignore[no-untyped-def]
+    return None if windows is None else tuple((-(-a // 60), b // 60) for a, b in windows)
+
+
+def with_desks(seed: int, **change: object) -> Work:
+    """Return a toy trip whose sites take arrivals at noon and late, and whose days end between: doors that the tables do not see."""
+    trip, cast, ways = toy_trip(seed, arrive_by_min=16 * 60 + 30, **change)  # type: ignore[arg-type]
+    rng = np.random.default_rng(seed + 10_000)
+    sites = []
+    for site in cast.sites:
+        opens = int(rng.integers(21, 26)) * 1800
+        desk = ((opens, opens + int(rng.integers(1, 5)) * 1800), (17 * 3600, 18 * 3600))
+        sites.append(replace(site, hours=(desk,) * len(trip.dates) if rng.random() < 0.8 else site.hours))
+    # Near and dear against far and free: what the cheaper way cannot keep, the dearer one may.
+    stops = tuple(replace(s, cents=int(rng.integers(0, 4000))) if s.sight < 0 else s for s in cast.van_stops)
+    return assemble(trip, REGION, replace(cast, sites=tuple(sites), van_stops=stops), ways)
 
 
 def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tuple[int, ...], int, int]]:
@@ -154,7 +172,7 @@ def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tupl
                 continue
             if not last and hours.arrive[day, to] < 0:
                 continue
-            if (chain or not stay) and not _fits(hours, day, (place, to), legs, [stops[k] for k in chain]):
+            if (chain or not stay) and not _fits(work, day, (place, to), legs, [stops[k] for k in chain]):
                 continue
             cost = sum(int(table.cents[a, b]) for a, b in pairwise(points))
             cost += sum(stops[k].cents + stops[k].charge_cents for k in chain)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tripplan.schedule.assemble import Work
 from tripplan.schedule.clock import Fault
-from tripplan.schedule.day import NEVER, DayTask, Halt, LegTask, Line, clash, kept, without
+from tripplan.schedule.day import NEVER, DayTask, Halt, LegTask, Line, Windows, clash, kept, without
 from tripplan.schedule.hours import seconds_of
 from tripplan.schedule.sailings import minutes_up
 from tripplan.schedule.ways import FAR
@@ -24,6 +24,8 @@ def _late(task: DayTask) -> tuple[list[Rule], Rule, int, tuple[Line, ...], int]:
     """
     rules = list(clash(task))
     late = rules[-1]
+    if late == ("arrive", 0) and ("end", 0) in rules:
+        late = ("end", 0)  # it is the wait for the place at the end that takes too long
     loose, every = without(task, [r for r in rules if r != late] + ([("breaks", 0)] if late != ("breaks", 0) else []))
     laid = kept(loose, loose.leave_from, (every, 15)) or kept(*_loosest(task))
     assert laid is not None
@@ -48,15 +50,18 @@ def fault_of(task: DayTask) -> Fault:
     """Return the fault of a day that cannot be kept: ``opens``, ``arrival`` or ``end``, at which stop, and by how much [s]."""
     _, (what, k), arrive, _, begin = _late(task)
     if what == "halt":
-        last = max((b for _, b in task.halts[k].windows or ()), default=0)
-        return Fault("opens", k, 60 * max(1, begin + task.halts[k].minutes - last if last else 1440))
+        return Fault("opens", k, 60 * _missed(begin, task.halts[k].minutes, task.halts[k].windows))
     if what == "end":
-        last = max((b for _, b in task.end_windows or ()), default=0)
-        return Fault("end", -1, 60 * max(1, begin + task.end_minutes - last if last else 1440))
+        return Fault("end", -1, 60 * _missed(begin, task.end_minutes, task.end_windows))
     if what == "sail":
-        last = max((b for s in task.legs[k].sailings for _, b in s.windows or ()), default=0)
-        return Fault("opens", -1, 60 * max(1, begin - last if last else 1440))
+        return Fault("opens", -1, 60 * _missed(begin, 0, task.legs[k].sailings[-1].windows))
     return Fault("arrival", -1, 60 * max(1, arrive - task.arrive_by))
+
+
+def _missed(begin: int, needs: int, windows: Windows) -> int:
+    """Return by how much something comes too late for the last window that it could have had [min]; a day where there is none."""
+    late = [begin + needs - b for _, b in windows or () if begin + needs > b]
+    return min(late) if late else 1440 if not windows else 1
 
 
 def clock_words(minutes: int) -> str:
@@ -150,9 +155,10 @@ def _late_words(work: Work, day: int, names: list[str], end: int, task: DayTask,
     name = _place(work, end)
     if what == "end":
         windows = task.end_windows or ()
-        return (
-            f"{name} takes arrivals {_hours(windows)}, you would be there at {there}" if windows else f"{name} is closed all day"
-        )
+        if not windows:
+            return f"{name} is closed all day"
+        needs = f" and need {task.end_minutes} min" if any(a <= begin < b for a, b in windows) else ""
+        return f"{name} takes arrivals {_hours(windows)}, you would be there at {there}{needs}"
     if what == "arrive":
         return f"{_arrive_words(work, day, end, task)}, you would be at {name} at {there}"
     return "the day is too short for its breaks" if what == "breaks" else "the day begins too late"

@@ -62,7 +62,8 @@ def task_of(work: Work, day: int, arc: int, legs: Sequence[Leg] = ()) -> DayTask
     halts = tuple(Halt(minutes_up(s.seconds), _in_minutes(s.windows[day])) for s in stops)
     start, end = int(work.options.start[arc]), int(work.options.end[arc])
     last = end == 1
-    site = None if last or car else work.cast.sites[end - 2]
+    # Who comes back to a pitch that is theirs already needs no desk.
+    site = None if last or start == end else work.cast.sites[end - 2]
     windows = hours.goal_windows if last else (site.hours[day] or None if site else None)
     booked = site is not None and work.cast.booked[day] == end - 2
     arrive_by = int(hours.arrive[day, end])
