@@ -38,7 +38,7 @@ def choice_words(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> li
         money, towing, _, _, longest, powered, showers, single, stops = _figures(choice, trip)
         lines.append(
             f"  {number}. {choice.title}: {money}, {towing} towing (longest day {longest}), mains {powered} nights, showers {showers}, "
-            f"{single} stays of one night, {stops} stops for a service"
+            f"{single} {'stay' if single == '1' else 'stays'} of one night, {stops} {'stop' if stops == '1' else 'stops'} for a service"
         )
         lines += [f"     {text}" for text in _against(choice)]
         if choice.key in folders:
