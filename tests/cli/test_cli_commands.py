@@ -117,3 +117,18 @@ def test_region_build_clears_up_after_a_killed_one(run, sample: Path, tmp_path: 
     (tmp_path / f".r.region.{gone.stdout.strip()}.part").write_bytes(b"half")
     assert run("region", "build", sample / "island.osm.pbf", "--out", tmp_path / "r.region").code == 0
     assert [path.name for path in tmp_path.iterdir()] == ["r.region"]
+
+
+def test_a_region_of_few_tags_says_so(run, tmp_path: Path) -> None:
+    """`region show` says of each class that is not presumed that its tags are too few, and nothing of classes that are all tagged."""
+    from helpers.drawn import draw
+
+    ways = {"AB": "highway=tertiary surface=asphalt", "BC": "highway=tertiary", "CD": "highway=primary surface=asphalt"}
+    path = draw("A-B-C-D", ways, folder=tmp_path, grid_m=1000).path
+    assert run("region", "build", path, "--out", tmp_path / "few.region").code == 0
+    shown = run("region", "show", tmp_path / "few.region")
+    assert shown.code == 0, shown.err
+    _, _, rest = shown.out.partition("Roads whose surface the map does not tell\n")
+    assert rest.startswith(
+        "  tertiary: nothing presumed of 2.0 km: too few tags to presume by (2.0 km tagged sealed, 0.0 km unsealed)\n\n"
+    )

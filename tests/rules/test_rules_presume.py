@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from tripplan.rules.access import ROAD_CLASSES
 from tripplan.rules.presume import BLOCK_KM, presume, surface_evidence, wilson_lower
+from tripplan.rules.silence import words_by_class
 
 SEALED, UNSEALED, UNTAGGED = 0, 1, 2
 DEGREE_KM = 6371.009 * np.pi / 180
@@ -311,3 +312,35 @@ def test_a_rule_that_fails_its_trial_is_not_used() -> None:
         reason = found.reasons[found.why[asked]]
         assert ("contradicted in 4" in reason) != expected
         assert ("not contradicted (up to" in reason) == expected
+
+
+def said_of(made: Map) -> dict[str, str]:
+    """What is said of each class of a made-up map."""
+    arrays = made.arrays()
+    highway, tagged, length_m = arrays[:3]
+    return words_by_class(highway, tagged, length_m, surface_evidence(*arrays), tagged == UNTAGGED)
+
+
+def test_a_class_with_too_few_tags_says_so() -> None:
+    """Silence has its reason, class by class, with the kilometres; with one block more it is spoken."""
+    made = sealed_country(blocks=10)
+    made.add("secondary", UNTAGGED, east_km=4, km=7)
+    made.add("unclassified", UNTAGGED, east_km=4, km=7)
+    made.add("trunk", SEALED, east_km=400)
+    assert said_of(made) == {
+        "secondary": "nothing presumed of 7.0 km: too few tags to presume by (10.0 km tagged sealed, 0.0 km unsealed)"
+    }
+    made.add("secondary", SEALED, east_km=10.5 * BLOCK_KM, north_km=0.5 * BLOCK_KM)
+    assert said_of(made)["secondary"].startswith("7.0 of 7.0 km presumed (11.0 km tagged sealed, 0.0 km unsealed; ")
+
+
+def test_what_is_said_names_each_reason_with_its_kilometres() -> None:
+    """An untagged road near an unsealed one, and one of its ref, are told apart from those presumed."""
+    made = sealed_country(blocks=40)
+    made.add("secondary", UNSEALED, east_km=600, ref=5, km=0.5)
+    made.add("secondary", UNTAGGED, east_km=4, km=2)
+    made.add("secondary", UNTAGGED, east_km=602, km=3)
+    made.add("secondary", UNTAGGED, east_km=20, ref=5, km=4)
+    line = said_of(made)["secondary"]
+    assert line.startswith("2.0 of 9.0 km presumed (40.0 km tagged sealed, 0.5 km unsealed; tags hidden and asked for again in ")
+    assert line.endswith("; not presumed: 4.0 km (an unsealed road of the same ref or name), 3.0 km (an unsealed road near)")

@@ -138,6 +138,9 @@ def _lines(region: Region, found: Coverage, outfit_name: str, reach: dict[int, s
         for k in ("sealed_km", "presumed_km", "unknown_km", "unsealed_km", "closed_km", "small_km")
     ]
     lines.append(f"  {'all':16}{sums[0]:9,.1f}{sums[1]:10,.1f}{sums[2]:9,.1f}{sums[3]:10,.1f}{sums[4]:17,.1f}{sums[5]:11,.1f}")
+    if found.surfaces:
+        lines += ["", "Roads whose surface the map does not tell"]
+        lines += [f"  {road}: {text}" for road, text in found.surfaces.items()]
     lines += ["", "Places, and what they offer as the map tells; of the places not counted it tells nothing"]
     for offer_row in found.places:
         if offer_row.role == "sight":

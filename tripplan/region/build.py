@@ -74,7 +74,7 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
     ways = replace(ways, flags=mark_towns(ways, pieces))
     junctions = _junctions(raw, split, strings, faults)
     progress("Presuming surfaces", 0.75)
-    ways = presume_surfaces(raw, split, ways, way_m, strings)
+    ways, surfaces = presume_surfaces(raw, split, ways, way_m, strings)
     progress("Turn restrictions, places and names", 0.85)
     turns = resolve_turns(raw, split, ways.oneway, strings, faults)
     places = with_entrances(find_places(raw, faults), raw, ways, pieces)
@@ -88,6 +88,7 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
     meta = RegionMeta(
         name=name or Path(raw.source_file).name.split(".")[0] or "region", key="", data_date=raw.data_date, source_file=Path(raw.source_file).name,
         country=country, country_how=how, tz=zone, bbox=bbox, faults={what: int(count) for what, count in sorted(faults.items()) if count}, state=state_of(raw),
+        surfaces=surfaces,
     )  # fmt: skip
     region = Region(meta, strings.packed(), ways, pieces, junctions, turns, places, towns, base, aids=aids)
     for table in (ways, pieces, junctions, turns, towns, base, aids):

@@ -257,6 +257,8 @@ class RegionMeta:
         What was met in the file and how often ("clipped ways kept", "broken turn restrictions", ...).
     bbox
         west, south, east, north [degrees].
+    surfaces
+        For each class with roads of no surface tagged: how much of that is presumed, and why the rest is not.
     """
 
     name: str
@@ -271,3 +273,4 @@ class RegionMeta:
     attribution: str = "© OpenStreetMap contributors, ODbL 1.0"
     format: str = "tripplan region 2"
     state: str = ""
+    surfaces: dict[str, str] = field(default_factory=dict)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -54,6 +54,8 @@ class Coverage:
     ----------
     roads
         A row a class, widest first. places: a row a role and kind.
+    surfaces
+        For each class with roads of no surface tagged: how much of that is presumed, and why the rest is not.
     reached
         Places of each role that the outfit reaches, and how many there are; empty when that was not asked.
     why_not
@@ -73,6 +75,7 @@ class Coverage:
     faults: dict[str, int]
     reached: dict[str, tuple[int, int]]
     why_not: tuple[tuple[str, int], ...]
+    surfaces: dict[str, str] = field(default_factory=dict)
 
 
 def coverage(region: Region, outfit: Outfit | None = None, reach: Mapping[int, str] | None = None) -> Coverage:
@@ -98,6 +101,7 @@ def coverage(region: Region, outfit: Outfit | None = None, reach: Mapping[int, s
         name=meta.name, data_date=meta.data_date, country=meta.country, country_how=meta.country_how, tz=meta.tz, attribution=meta.attribution,
         roads=_roads(region, outfit), places=_places(region), towns=len(region.towns.name), turn_restrictions=len(region.turns.osm_id),
         faults=dict(meta.faults), reached=dict(sorted(reached.items())), why_not=tuple(sorted(reasons.items(), key=lambda pair: (-pair[1], pair[0]))),
+        surfaces=dict(meta.surfaces),
     )  # fmt: skip
 
 

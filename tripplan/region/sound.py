@@ -118,6 +118,8 @@ def bad_meta(meta: RegionMeta) -> bool:
         all(isinstance(text, str) for text in texts)
         and isinstance(meta.faults, dict)
         and all(isinstance(count, int) for count in meta.faults.values())
+        and isinstance(meta.surfaces, dict)
+        and all(isinstance(text, str) for text in meta.surfaces.values())
         and len(box) == 4
         and all(isinstance(x, int | float) and -360 <= x <= 360 for x in box)
     )

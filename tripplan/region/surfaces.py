@@ -19,18 +19,24 @@ from tripplan.rules.surface import NO_SURFACE_TAG
 __all__ = ["evidence_inputs", "presume_surfaces"]
 
 
-def presume_surfaces(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.float64], strings: StringTable) -> Ways:
+def presume_surfaces(
+    raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.float64], strings: StringTable
+) -> tuple[Ways, dict[str, str]]:
     """Return the ways with what the evidence says of the untagged ones: how likely sealed, why, and presumed where it is enough.
+
+    The second value says for each class how much of it is presumed and why the rest is not (`tripplan.rules.silence`).
 
     A way whose tags speak of its surface without settling it (a value that is not known, tags against each other) gets a
     probability, but is never presumed.
     """
     from tripplan.rules.layout import MAIN
     from tripplan.rules.presume import surface_evidence
+    from tripplan.rules.silence import words_by_class
 
     if not (ways.highway < MAIN).any():
-        return ways
-    found = surface_evidence(**evidence_inputs(raw, split, ways, way_m))
+        return ways, {}
+    inputs = evidence_inputs(raw, split, ways, way_m)
+    found = surface_evidence(**inputs)
     silent = ways.surface_why == strings.number(NO_SURFACE_TAG)
     told = silent & (found.why >= 0)
     take = found.presumed & told
@@ -39,7 +45,10 @@ def presume_surfaces(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.fl
     source[take] = list(Source).index(Source.PRESUMED)
     numbers = np.array([strings.number(f"{NO_SURFACE_TAG}; {text}") for text in found.reasons] + [-1], np.int32)
     why[told] = numbers[found.why[told]]
-    return replace(ways, surface=surface, surface_source=source, surface_why=why, surface_p=found.p.astype(np.float32))
+    told_by_class = words_by_class(ways.highway, inputs["tagged"], way_m, found, told)
+    return replace(
+        ways, surface=surface, surface_source=source, surface_why=why, surface_p=found.p.astype(np.float32)
+    ), told_by_class
 
 
 def evidence_inputs(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.float64]) -> dict[str, Any]:

@@ -35,7 +35,16 @@ from tripplan.rules.evidence import (
 from tripplan.rules.layout import BLOCK_KM, CLASSES, MAIN, Layout, blocks_of, lay_out
 from tripplan.rules.trial import FEATURES, TRIAL_BLOCK_KM, Trial, features_of, probability, try_out
 
-__all__ = ["BLOCK_KM", "CLASS_RADIUS_KM", "LEAST_PROBABILITY", "SurfaceEvidence", "presume", "surface_evidence", "wilson_lower"]
+__all__ = [
+    "BLOCK_KM",
+    "CLASS_RADIUS_KM",
+    "LEAST_PROBABILITY",
+    "SurfaceEvidence",
+    "presume",
+    "surface_evidence",
+    "tried",
+    "wilson_lower",
+]
 
 LEAST_PROBABILITY = 0.8
 _TRACK = ROAD_CLASSES.index("track")
@@ -63,6 +72,8 @@ class SurfaceEvidence:
         What came of hiding tags on this map.
     mixed
         Whether the map is mixed (see `tripplan.rules.evidence`).
+    grade
+        (W) of `tripplan.rules.evidence.GRADES`; -1 where there is no ``p``.
     """
 
     presumed: Bools
@@ -71,6 +82,7 @@ class SurfaceEvidence:
     why: NDArray[np.int32]
     trial: Trial
     mixed: bool
+    grade: NDArray[np.int8]
 
 
 def surface_evidence(
@@ -135,7 +147,9 @@ def surface_evidence(
     why = np.full(len(highway), -1, np.int32)
     reasons, which = _reasons(roads, tag, verdict, trial, features, taken, p)
     why[roads.row] = which
-    return SurfaceEvidence(presumed, chance, reasons, why, trial, verdict.mixed)
+    grade = np.full(len(highway), -1, np.int8)
+    grade[roads.row] = verdict.grade
+    return SurfaceEvidence(presumed, chance, reasons, why, trial, verdict.mixed, grade)
 
 
 def presume(
@@ -216,7 +230,7 @@ def _text(
         SAME: "an unsealed road carries the same ref or name",
     }[grade]
     if grade == PASSES:
-        said += "; " + _tried(trial, g)
+        said += "; " + tried(trial, g)
         if not taken:
             said += "; so it is not presumed"
     words = [said]
@@ -231,7 +245,7 @@ def _text(
     return f"{chance} % likely sealed; " + "; ".join(words)
 
 
-def _tried(trial: Trial, g: int) -> str:
+def tried(trial: Trial, g: int) -> str:
     """What the trial said of a class that passes: a bound by blocks, never a proof."""
     good, bad = int(trial.good[g, PASSES]), int(trial.bad[g, PASSES])
     asked = good + bad
