@@ -104,6 +104,7 @@ def without_local(region: Region) -> Region:
             towns=region.towns,
             base=region.base,
             aids=region.aids,
+            climate=region.climate,
         )
     except (KeyError, TypeError, ValueError, IndexError):
         raise BadInputError(

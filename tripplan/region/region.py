@@ -11,6 +11,7 @@ from tripplan.model.place import Place
 from tripplan.region.columns import Aids, BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
 
 if TYPE_CHECKING:
+    from tripplan.almanac.normals import Station
     from tripplan.region.find import NameIndex
     from tripplan.region.local_facts import LocalFacts
 
@@ -29,6 +30,8 @@ class Region:
         Local knowledge that was merged, with the map's own values where it decided; ``None``: the map alone.
     aids
         Fuel stations and hospitals; ``None``: the region was built before they were kept, nothing is known.
+    climate
+        Weather stations with their monthly normals; empty: none were given.
     """
 
     meta: RegionMeta
@@ -42,6 +45,7 @@ class Region:
     base: BaseMap
     local: LocalFacts | None = None
     aids: Aids | None = None
+    climate: tuple[Station, ...] = ()
 
     def string(self, number: int) -> str:
         """Return a string by its number ("" for -1)."""

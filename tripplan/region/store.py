@@ -136,6 +136,10 @@ def save(region: Region, path: Path | str) -> None:
                 _add(archive, file.tell(), "meta.json", json.dumps(asdict(region.meta), ensure_ascii=False, indent=1).encode())
                 if region.local is not None:
                     _add(archive, file.tell(), "local.json", region.local.text.encode())
+                if region.climate:
+                    from tripplan.almanac.normals import stations_text
+
+                    _add(archive, file.tell(), "climate.json", stations_text(region.climate).encode())
                 for name, column in _columns(region):
                     _add(archive, file.tell(), f"{name}.npy", _npy(column))
             file.flush()
@@ -213,6 +217,7 @@ def _load(file: Path) -> Region:
         if bad_meta(meta):
             raise BadInputError("the region file is damaged (meta)", where=str(file), next_step=_REBUILD)
         notes = _text(archive, entries["local.json"], file) if "local.json" in entries else ""
+        climate_text = _text(archive, entries["climate.json"], file) if "climate.json" in entries else ""
         whole = memoryview(mmap.mmap(handle.fileno(), 0, access=mmap.ACCESS_READ))
     check = len(whole) <= _CHECK_ALL
 
@@ -239,7 +244,12 @@ def _load(file: Path) -> Region:
         local = LocalFacts(notes, {name: column(f"local/{name}") for name in names})
         if check:
             local.check()
-    return Region(meta=meta, strings=strings, places=PackedPlaces(places), local=local, **tables)
+    climate: tuple[Any, ...] = ()
+    if climate_text:
+        from tripplan.almanac.normals import stations_from
+
+        climate = stations_from(climate_text)
+    return Region(meta=meta, strings=strings, places=PackedPlaces(places), local=local, climate=climate, **tables)
 
 
 def _column(whole: memoryview, info: zipfile.ZipInfo, file: Path, *, check: bool) -> NDArray[Any]:

@@ -107,6 +107,8 @@ def _type(key: Key) -> Any:
             ]
         case "tables":
             return Annotated[list[dict[str, Any]], Field(max_length=400)]
+        case "tables_or_file":
+            return Any
         case "table":
             return dict[str, Any]
         case _:  # part

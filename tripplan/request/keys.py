@@ -63,6 +63,7 @@ class Key:
             "points": "a list of at least three [longitude, latitude] pairs",
             "table": "a table of keys",
             "tables": "one or more tables of keys",
+            "tables_or_file": "one or more tables of keys, or the path of a .csv file",
             "part": "the path of a TOML file, or a table of keys",
         }[self.kind]
 
@@ -286,7 +287,12 @@ _TRIP = (
     Key("wishes", "table", "What the party would like.", default={}),
     Key("levels", "table", "What is in each store at pick-up.", default={}),
     Key("weights", "table", "What discomfort is worth in money.", default={}),
-    Key("weather", "tables", "Own weather figures by month; without: the built-in ones.", default=()),
+    Key(
+        "weather",
+        "tables_or_file",
+        "Own weather: figures by month, or a .csv by day; without: the region's climate table, else the built-in ones.",
+        default=(),
+    ),
     _number("confidence", 0.5, 0.999, "", "Share of trips like this in which no store runs out.", 0.95),
 )
 

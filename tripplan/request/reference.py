@@ -11,7 +11,7 @@ __all__ = ["KeyDoc", "reference", "reference_text"]
 
 _TABLE_WORDS = {
     "trip": "Trip file, top level", "pick_up": "[pick_up]", "return": "[return]", "sights": "[[sights]], one for each", "bookings": "[[bookings]], one for each",
-    "driving": "[driving]", "wishes": "[wishes]", "levels": "[levels]", "weights": "[weights]", "weather": "[[weather]], one for each month",
+    "driving": "[driving]", "wishes": "[wishes]", "levels": "[levels]", "weights": "[weights]", "weather": "[[weather]], one for each month (or weather = \"days.csv\" with columns date, mean_c, low_c, high_c, sun_kwh_per_m2)",
     "van": "Van file, or [van] in the trip", "party": "Party file, or [party] in the trip", "firm": "Firm file, or [firm] in the trip",
     "areas_off_limits": "[[areas_off_limits]] of a firm, one for each", "outfit": "Outfit file, or [outfit] in the trip",
 }  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ __all__ = ["load_trip", "read_firm", "read_outfit", "trip_of"]
 #: Share of its rated capacity that the battery holds at pick-up: common practice, no source.
 BATTERY_AT_PICK_UP = 0.8
 _FULL_WEIGHT_NOISE = 1e-9
+_MOST_MONTHS = 400
 #: The search keeps the sights done as bits of one number.
 _MOST_SIGHTS = 32
 #: Years that calendars, time zones and holidays are known for.
@@ -87,6 +88,8 @@ def trip_of(raw: dict[str, Any], path: Path, region: Region, origin: Origin, *, 
     driving = table("driving", top["driving"], origin).values
     wishes = table("wishes", top["wishes"], origin).values
     nights = (pick_up.date(), return_by.date())
+    sights = tuple(_sight(region, entry) for entry in entries("sights", top["sights"], origin))
+    bookings = _bookings(region, entries("bookings", top["bookings"], origin), nights)
     try:
         return Trip(
             name=top["name"] or path.stem,
@@ -100,8 +103,8 @@ def trip_of(raw: dict[str, Any], path: Path, region: Region, origin: Origin, *, 
             return_depot=return_depot,
             pick_up=pick_up,
             return_by=return_by,
-            sights=tuple(_sight(region, entry) for entry in entries("sights", top["sights"], origin)),
-            bookings=_bookings(region, entries("bookings", top["bookings"], origin), nights),
+            sights=sights,
+            bookings=bookings,
             avoid=tuple(find_spot(region, place, origin.at("avoid"), ("site", "service", "sight")) for place in top["avoid"]),
             no_towing=_no_towing(top["no_towing"], nights, origin),
             max_drive_s=round(driving["max_h"] * 3600),
@@ -123,7 +126,8 @@ def trip_of(raw: dict[str, Any], path: Path, region: Region, origin: Origin, *, 
             confidence=top["confidence"],
             levels=_levels(table("levels", top["levels"], origin), van),
             weights=Weights(**table("weights", top["weights"], origin).values),
-            weather=_weather(entries("weather", top["weather"], origin)),
+            weather=() if isinstance(top["weather"], str) else _weather(_months(top["weather"], origin)),
+            weather_days=_weather_days(top["weather"], path, origin, region, sights, bookings, (depot, return_depot), nights),
         )
     except BadInputError as error:
         if error.where.startswith("trip "):  # from the class itself: name the file instead
@@ -283,6 +287,47 @@ def _levels(part: Part, van: Van) -> Levels:
                 next_step="mend the level or the van",
             )  # fmt: skip
     return Levels(**values)
+
+
+def _months(raw: Any, origin: Origin) -> list[Part]:
+    """Return the tables of weather by month."""
+    if not isinstance(raw, list | tuple) or not all(isinstance(entry, dict) for entry in raw):
+        raise BadInputError(
+            f"`weather` is {str(raw)[:50]!r}", where=origin.at("weather"), accepted="one or more tables of keys, or the path of a .csv file",
+            next_step="write `[[weather]]` with two brackets" if isinstance(raw, dict) else "mend the value",
+        )  # fmt: skip
+    if len(raw) > _MOST_MONTHS:
+        raise BadInputError(
+            f"`weather` holds {len(raw)} tables", where=origin.at(""), accepted=f"at most {_MOST_MONTHS}", next_step="one a month"
+        )
+    return entries("weather", raw, origin)
+
+
+def _weather_days(
+    raw: Any, path: Path, origin: Origin, region: Region, sights: tuple[Sight, ...], bookings: tuple[Booking, ...], depots: tuple[Spot, Spot],
+    nights: tuple[date, date],
+) -> tuple[tuple[date, DayWeather], ...]:  # fmt: skip
+    """Return weather by date: the trip's own file first, then the region's climate table; months in the trip rule over that table."""
+    from tripplan.almanac.normals import weather_by_date
+
+    dates = [nights[0] + timedelta(days=d) for d in range((nights[1] - nights[0]).days + 1)]
+    months = set() if isinstance(raw, str) else {entry.get("month") for entry in raw if isinstance(entry, dict)}
+    spots = (*depots, *(s.spot for s in sights), *(b.spot for b in bookings))
+    normals = weather_by_date(region.climate, [day for day in dates if day.month not in months], ((s.lon, s.lat) for s in spots))
+    own: dict[date, DayWeather] = {}
+    if isinstance(raw, str):
+        from tripplan.request.climate_file import load_days
+
+        try:
+            own = dict(load_days(path.parent / raw, depots[0].lon, depots[0].lat))
+        except BadInputError as error:
+            raise BadInputError(
+                f"`weather`: {error.where} {error.what}",
+                where=origin.at("weather"),
+                accepted=error.accepted,
+                next_step=error.next_step,
+            ) from None
+    return tuple(sorted({**dict(normals), **{day: own[day] for day in dates if day in own}}.items()))
 
 
 def _weather(parts: list[Part]) -> tuple[tuple[int, DayWeather], ...]:
