@@ -37,7 +37,7 @@ def trips() -> dict[str, Path]:
 
 def one_day(page: str, day: int) -> str:
     """Return an itinerary that shows one day's sheet only."""
-    rule = f"section:not(.day), footer, section.day:not(:nth-of-type({day + 1})) {{ display: none !important; }}"
+    rule = f"section:not(#day-{day}), footer {{ display: none !important; }}"
     return page.replace("</head>", f"<style>{rule} body {{ padding: 4px 18px !important; }}</style></head>", 1)
 
 

@@ -386,6 +386,15 @@ class Island:
             p = add(d.xy[r.refs[i]], left(unit(d.xy[r.refs[i - 1]], d.xy[r.refs[i + 1]])), 0.05)
             d.node(p, place="hamlet", name=name, population=str(20 + int(200 * chance(name, road))))
 
+    def aids(self) -> None:
+        """Put fuel stations and hospitals beside their roads."""
+        d = self.d
+        for name, road, km, tags in tables.AIDS:
+            r = self.roads[road]
+            i = r.index(km)
+            p = add(d.xy[r.refs[i]], left(unit(d.xy[r.refs[i - 1]], d.xy[r.refs[i + 1]])), -0.05)
+            d.node(p, name=name, **tags)
+
     def _beside(self, refs: Sequence[int], tags: Tags) -> None:
         end = self.d.xy[refs[-1]]
         ref = self.d.node(add(end, unit(self.d.xy[refs[-2]], end), 0.015))
@@ -519,6 +528,7 @@ def draw() -> Island:
     island.ends()
     island.places()
     island.lanes()
+    island.aids()
     return island
 
 

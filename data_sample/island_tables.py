@@ -159,6 +159,16 @@ HAMLETS: tuple[tuple[str, str, float], ...] = (
     ("Wester Vale", "west vale", 48), ("Saltgrass", "Quillansea", 42),
 )  # fmt: skip
 
+#: Fuel for the car, and hospitals, beside the road: (name, road, km, tags)
+AIDS: tuple[tuple[str, str, float, Tags], ...] = (
+    ("Marrendal Hospital", "Marrendal", 1.4, {"amenity": "hospital", "emergency": "yes", "phone": "+999 5550 900"}),
+    ("Lothmere Hospital", "Lothmere", 1.0, {"amenity": "hospital", "emergency": "yes", "phone": "+999 5550 910"}),
+    ("Fennoway Cottage Hospital", "Fennoway", 2.4, {"amenity": "hospital"}),
+    ("Tarrow Fuel", "Tarrowby", 1.2, {"amenity": "fuel", "fuel:diesel": "yes"}), ("Gannoway Fuel", "Gannoway", 4, {"amenity": "fuel", "fuel:diesel": "yes"}),
+    ("Loth Fuel", "Lothmere", 5, {"amenity": "fuel", "fuel:diesel": "yes"}), ("Moorside Fuel", "cross south", 24, {"amenity": "fuel", "fuel:diesel": "yes"}),
+    ("Corra Fuel", "Corrahithe", 4, {"amenity": "fuel", "fuel:diesel": "yes"}),
+)  # fmt: skip
+
 
 def _site(kind: str, **more: str) -> Tags:
     return {"tourism": kind, **more}
