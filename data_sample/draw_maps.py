@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -21,6 +22,7 @@ from tripplan.pipeline import audited_plan
 from tripplan.region.build import build
 from tripplan.report.itinerary import itinerary_page
 from tripplan.report.map import map_page
+from tripplan.request.climate_file import load_climate
 from tripplan.request.trip_file import load_trip
 
 HERE = Path(__file__).resolve().parent
@@ -68,6 +70,7 @@ def main() -> None:
     if not (HERE.parent / "pyproject.toml").is_file():
         sys.exit("draw_maps.py writes into a checkout, and this is none")
     region = build(HERE / "island.osm.pbf", name="Sample island")  # anew: the code may have changed since the last time
+    region = replace(region, climate=load_climate(HERE / "sample_climate.csv"))
     out = HERE.parent / "maps"
     out.mkdir(exist_ok=True)
     for name, path in trips().items():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tripplan.model.choice import Choices
@@ -98,16 +98,18 @@ def sample_region(*, progress: Progress = silent) -> Region:
     from tripplan.roads.cache import cache_folder
     from tripplan.roads.store import code_key, digest
 
-    source = sample_folder() / "island.osm.pbf"
+    source, climate = sample_folder() / "island.osm.pbf", sample_folder() / "sample_climate.csv"
     made_by = code_key(("almanac", "osm", "region", "rules"))
-    kept = cache_folder() / f"sample-{digest(source.read_bytes(), made_by)[:16]}.region"
+    kept = cache_folder() / f"sample-{digest(source.read_bytes(), climate.read_bytes(), made_by)[:16]}.region"
     if kept.is_file():
         try:
             return load(kept)
         except TripplanError:
             with suppress(OSError):
                 kept.unlink(missing_ok=True)
-    region = build(source, name="Sample island", progress=progress)
+    from tripplan.request.climate_file import load_climate
+
+    region = replace(build(source, name="Sample island", progress=progress), climate=load_climate(climate))
     try:
         kept.parent.mkdir(parents=True, exist_ok=True)
         sweep(kept)

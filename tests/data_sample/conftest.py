@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from tripplan.model.plan import Plan
 from tripplan.region.build import build
 from tripplan.region.region import Region
+from tripplan.request.climate_file import load_climate
 from tripplan.request.trip_file import load_trip
 from tripplan.schedule.plan import make_plan
 
@@ -19,7 +21,7 @@ GOOD = ("family_loop", "isle_weekend", "round_island")
 @pytest.fixture(scope="session")
 def region() -> Region:
     """The region of the committed island, under the name that `tripplan demo` gives it."""
-    return build(SAMPLE / "island.osm.pbf", name="Sample island")
+    return replace(build(SAMPLE / "island.osm.pbf", name="Sample island"), climate=load_climate(SAMPLE / "sample_climate.csv"))
 
 
 @pytest.fixture(scope="session")

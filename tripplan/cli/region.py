@@ -7,7 +7,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tripplan.cli.region_local import add_command, check_out, doubts_command, local_lines, local_options, merge, read_local, told
+from tripplan.cli.region_local import (
+    add_command,
+    check_out,
+    climate_lines,
+    climate_option,
+    doubts_command,
+    local_lines,
+    local_options,
+    merge,
+    read_local,
+    told,
+    with_climate,
+)
 from tripplan.cli.shared import count, firm_option, outfit_option, plain
 
 if TYPE_CHECKING:
@@ -36,7 +48,10 @@ command.add_command(doubts_command)
 @click.option("--out", metavar="REGION", required=True, type=click.Path(path_type=Path), help="File to write.")
 @click.option("--name", default="", help="What to call the region; without it, the file's or the place's name.")
 @local_options
-def build_command(file: Path | None, place: str, out: Path, name: str, local: tuple[Path, ...], maps: tuple[str, ...]) -> int:
+@climate_option
+def build_command(
+    file: Path | None, place: str, out: Path, name: str, local: tuple[Path, ...], maps: tuple[str, ...], climate: Path | None
+) -> int:
     """Prepare a region from FILE (.osm.pbf, .osm, .osm.gz, .osm.bz2), or live with --place."""
     from tripplan.cli.hasten import no_collections
     from tripplan.cli.progress import shown
@@ -59,7 +74,7 @@ def build_command(file: Path | None, place: str, out: Path, name: str, local: tu
             from tripplan.osm.live import read_place
 
             region = build(read_place(place, progress=progress), name=name or place, progress=progress)
-        region = merge(region, notes)
+        region = with_climate(merge(region, notes), climate)
         progress("Saving", float("nan"))
         sweep(out)
         save(region, out)
@@ -98,7 +113,7 @@ def show_command(region_file: Path, outfit_file: Path | None, firm_file: Path | 
         reach = _reach(region, outfit, firm, progress)
     for line in _lines(region, coverage(region, outfit, reach), outfit.name, reach):
         click.echo(plain(line))
-    for line in ("", *local_lines(region, every=notes)):
+    for line in ("", *local_lines(region, every=notes), *climate_lines(region)):
         click.echo(plain(line))
     return 0
 

@@ -16,10 +16,14 @@ if TYPE_CHECKING:
     from tripplan.request.local_files import LocalFile
     from tripplan.roads.doubts import Doubts
 
-__all__ = ["add_command", "doubts_command", "local_lines", "local_options", "merge", "read_local"]
+__all__ = [
+    "add_command", "climate_lines", "climate_option", "doubts_command", "local_lines", "local_options", "merge", "read_local", "with_climate",
+]  # fmt: skip
 
 #: Effects listed before the rest is counted.
 _LISTED = 40
+#: Weather stations named before the rest is counted.
+_NAMED = 12
 
 
 def local_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -33,6 +37,35 @@ def local_options(function: Callable[..., Any]) -> Callable[..., Any]:
         "--local", "local", metavar="FILE", multiple=True, type=click.Path(path_type=Path),
         help="Own places or road notes, .csv or .geojson; may be given several times.",
     )(function)  # fmt: skip
+
+
+def climate_option(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command --climate."""
+    return click.option(
+        "--climate", "climate", metavar="FILE", default=None, type=click.Path(path_type=Path),
+        help="Climate table, .csv: station, lat, lon, month, mean_c, low_c, high_c, sun_kwh_per_m2 (or cloud_share).",
+    )(function)  # fmt: skip
+
+
+def with_climate(region: Region, climate: Path | None) -> Region:
+    """Put a climate table into a region, in the place of one that it has."""
+    if climate is None:
+        return region
+    from dataclasses import replace
+
+    from tripplan.request.climate_file import load_climate
+
+    return replace(region, climate=load_climate(climate))
+
+
+def climate_lines(region: Region) -> list[str]:
+    """List the weather stations of a region."""
+    if not region.climate:
+        return ["Climate table: none, so that weather is guessed by latitude and date unless a trip has its own"]
+    names = [s.name for s in region.climate]
+    shown = ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
+    sources = ", ".join(dict.fromkeys(s.source for s in region.climate if s.source))
+    return [f"Climate table: {len(names)} stations ({sources}): {shown}"]
 
 
 def read_local(local: Sequence[Path], maps: Sequence[str]) -> tuple[LocalFile, ...]:
@@ -60,9 +93,12 @@ def merge(region: Region, files: Sequence[LocalFile], without: Sequence[str] = (
 @click.option(
     "--without", metavar="NAME", multiple=True, help="Take the notes of a file of this name out; may be given several times."
 )
+@climate_option
 @click.option("--out", metavar="REGION2", required=True, type=click.Path(path_type=Path), help="File to write.")
-def add_command(region_file: Path, local: tuple[Path, ...], maps: tuple[str, ...], without: tuple[str, ...], out: Path) -> int:
-    """Add local knowledge to a prepared region, or take it out again.
+def add_command(
+    region_file: Path, local: tuple[Path, ...], maps: tuple[str, ...], without: tuple[str, ...], climate: Path | None, out: Path
+) -> int:
+    """Add local knowledge or a climate table to a prepared region, or take local knowledge out again.
 
     A file of the same name as before takes the place of its earlier notes.
     """
@@ -70,21 +106,24 @@ def add_command(region_file: Path, local: tuple[Path, ...], maps: tuple[str, ...
     from tripplan.model.errors import BadInputError
     from tripplan.region.store import load, save
 
-    if not local and not without:
+    if not local and not without and climate is None:
         raise BadInputError(
-            "nothing to add", where="region add", accepted="--local FILE or --without NAME", next_step="name a file"
+            "nothing to add",
+            where="region add",
+            accepted="--local FILE, --climate FILE or --without NAME",
+            next_step="name a file",
         )
     check_out(out)
     files = read_local(local, maps)
     region = load(region_file)
     with shown() as progress:
         progress("Merging local knowledge", float("nan"))
-        made = merge(region, files, without)
+        made = with_climate(merge(region, files, without), climate)
         progress("Saving", float("nan"))
         save(made, out)
     for line in told(files):
         click.echo(plain(line))
-    for line in local_lines(made):
+    for line in (*local_lines(made), *climate_lines(made)):
         click.echo(plain(line))
     click.echo(f"Written to {out}.")
     return 0
