@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from helpers.recorded import METRES_A_DEGREE, random_legs, record
-from helpers.towing import ROAD, VAN, Map, drawn
+from helpers.towing import CAR, ROAD, VAN, Map, drawn
 from test_roads_match import walked
 from test_roads_match_real import every_road
 
@@ -214,3 +214,95 @@ def test_noise_in_a_real_country_is_no_speeding(extracts):
         wrong += sum(part.to_m - part.from_m for chain in found.chains for part in too_fast(region, terms, chain, found))
         metres += float(length.sum())
     assert wrong < 0.01 * metres
+
+
+@pytest.mark.parametrize(("tags", "path", "found"), [
+    ("oneway=yes", "APQB", False), ("oneway=-1", "APQB", True), ("oneway=yes", "BQPA", True), ("oneway=no", "BQPA", False),
+])  # fmt: skip
+def test_against_the_one_way(tmp_path, tags, path, found):
+    """A one-way road driven the wrong way is told under its own word, with its length and no hole in the record; the right way is not."""
+    drawing, result = checked(tmp_path, f"{ROAD} {tags} name=Pass", path)
+    assert result.told_m == pytest.approx(1300, abs=5)
+    if not found:
+        assert result.stretches == ()
+        return
+    (stretch,) = result.stretches
+    assert (stretch.kind, stretch.forbidden, stretch.name) == ("against the one-way", True, "Pass")
+    assert stretch.length_m == pytest.approx(700, abs=40)
+    assert stretch.from_m == pytest.approx(300, abs=20)
+    plain = check_track(drawing.region, walked(drawing, path), Terms(VAN), engine="plain")
+    assert repr(plain.stretches) == repr(result.stretches)
+
+
+def test_against_a_short_one_way_is_a_caution(tmp_path):
+    """Over 150 m with two points on it noise may be the reason: listed, not forbidden. 40 m of it are no matter at all."""
+    for metres, step_m, kinds in ((150, 60, [("against the one-way", False)]), (40, 10, [])):
+        plan = "A" + 39 * "-" + "B" + "-" * (metres // 10 - 1) + "C" + 39 * "-" + "D"
+        town = drawn(plan, {"AB": ROAD, "BC": f"{ROAD} oneway=-1", "CD": ROAD}, tmp_path, grid_m=10)
+        result = check_track(town.region, walked(town, "ABCD", step_m), Terms(VAN))
+        assert [(s.kind, s.forbidden) for s in result.stretches if s.kind != "off the map"] == kinds
+        assert all("noise of the record may explain it" in s.why[0] for s in result.stretches if kinds)
+
+
+def test_slow_driving_backwards_is_seen_too(tmp_path):
+    """Points a few metres apart against a one-way road are no noise of somebody who stands."""
+    _, result = checked(tmp_path, f"{ROAD} oneway=-1", "APQB", kmh=12)
+    assert [(s.kind, s.forbidden) for s in result.stretches] == [("against the one-way", True)]
+
+
+def test_noise_beside_a_one_way_accuses_nobody(tmp_path):
+    """On the right one of two one-way carriageways 15 m apart nothing is told, at any noise that recorders have."""
+    plan = "A" + 99 * "-" + "B\nC" + 99 * "-" + "D"
+    town = drawn(plan, {"AB": f"{ROAD} oneway=-1", "CD": f"{ROAD} oneway=yes"}, tmp_path, grid_m=15)
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        track = walked(town, "CD", 15, kmh=60)
+        sigma = (5, 10, 20)[seed % 3]
+        lon = track.lon + rng.normal(0, sigma, len(track.lon)) / METRES_A_DEGREE / np.cos(np.radians(50))
+        lat = track.lat + rng.normal(0, sigma, len(track.lat)) / METRES_A_DEGREE
+        assert check_track(town.region, Track.of(lon, lat, track.time_s), Terms(VAN)).stretches == ()
+
+
+TURNING = "A------X------B\n" + 6 * "       |\n" + "       C"
+BARRED = [({"type": "restriction", "restriction": "no_right_turn"}, [("from", "AX"), ("via", "X"), ("to", "XC")])]
+
+
+@pytest.mark.parametrize(("path", "tags", "found"), [
+    ("AXC", {}, [True]), ("AXB", {}, []), ("BXC", {}, []), ("CXA", {}, []), ("AXC", {"except": "motorcar"}, []),
+    ("AXC", {"restriction": "only_straight_on"}, []), ("AXB", {"restriction": "only_right_turn"}, [True]),
+    ("AXC", {"restriction": "", "restriction:hgv": "no_right_turn"}, []),
+    ("AXC", {"restriction": "", "restriction:conditional": "no_right_turn @ (07:00-09:00)"}, [False]),
+])  # fmt: skip
+def test_turns_that_must_not_be_made(tmp_path, path, tags, found):
+    """A turn that a restriction bars is forbidden when points on both roads show it; one that holds at times is to be looked up."""
+    tags = {key: value for key, value in {**BARRED[0][0], **tags}.items() if value}
+    town = drawn(TURNING, {"AX": ROAD, "XB": ROAD, "XC": ROAD}, tmp_path, relations=[(tags, BARRED[0][1])])
+    result = check_track(town.region, walked(town, path), Terms(VAN))
+    assert [(s.kind, s.forbidden) for s in result.stretches] == [("turn", forbidden) for forbidden in found]
+    for stretch in result.stretches:
+        assert (stretch.from_m, stretch.length_m) == (pytest.approx(700, abs=2), 0)
+        assert f"relation {town.drawing.relation_id[0]}" in stretch.why[0]
+
+
+def test_a_turn_that_noise_explains_is_a_caution(tmp_path):
+    """With points no nearer to the junction than the noise the turn is listed and not forbidden; in a hole it is not listed."""
+    town = drawn(TURNING, {"AX": ROAD, "XB": ROAD, "XC": ROAD}, tmp_path, relations=BARRED)
+    whole = walked(town, "AXC")
+    y, metre = town.drawing.at["X"][1], 1 / METRES_A_DEGREE
+    near = np.abs(whole.lat - y) < 40 * metre
+    some = Track.of(whole.lon[near], whole.lat[near], whole.time_s[near])  # it ends 40 m after the turn
+    (stretch,) = check_track(town.region, some, Terms(VAN)).stretches
+    assert (stretch.kind, stretch.forbidden) == ("turn", False)
+    assert "the noise of the record may explain it" in stretch.why[0]
+
+
+@pytest.mark.extract
+def test_lawful_drives_in_a_real_town_break_no_turn(extracts):
+    """Synthetic drives that keep every rule are never accused of a turn or a one-way road, at 5 to 20 m of noise."""
+    region = build(extracts / "malta-20180827.osm.pbf", name="malta")
+    network = every_road(region)
+    terms = Terms(CAR, van=False, surfaces="any", country="MT")
+    for seed, leg in enumerate(random_legs(region, network, 8, seed=12)):
+        for sigma, every in ((5, 1), (10, 1), (10, 10), (20, 5)):
+            result = check_track(region, record(region, leg, every, sigma, seed).track, terms)
+            assert not any(s.forbidden for s in result.stretches if s.kind in ("turn", "against the one-way"))

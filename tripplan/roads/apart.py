@@ -16,7 +16,7 @@ from tripplan.roads.network import Arcs, Network, turns_in_force
 from tripplan.roads.route import parts_of_row
 from tripplan.roads.terms import Terms
 
-__all__ = ["why_apart"]
+__all__ = ["broken_turns", "why_apart"]
 
 Move = tuple[int, bool, float]  # piece, driven as drawn, metres driven
 
@@ -105,17 +105,15 @@ def _plain(sources: Ends, arcs: Arcs) -> Ends:
     )  # fmt: skip
 
 
-def _broken(region: Region, terms: Terms, closures: ClosureSet, moves: list[Move]) -> list[tuple[int, float]]:
-    """Return the relations of the turn restrictions that a way breaks, and after how many metres."""
+def broken_turns(region: Region, terms: Terms, closures: ClosureSet, moves: list[Move]) -> list[tuple[int, int, int]]:
+    """Return what turn restrictions a way breaks: (move that the turn begins with, row of the restriction, its members)."""
     turns, pieces = region.turns, region.pieces
     by_first: dict[int, list[int]] = {}
     for row in turns_in_force(region, terms, closures).tolist():
         by_first.setdefault(int(turns.pieces[turns.ptr[row]]), []).append(row)
     path = [move[0] for move in moves]
-    found: dict[int, float] = {}
-    travelled = 0.0
-    for k, (piece, forward, length) in enumerate(moves):
-        travelled += length
+    found: list[tuple[int, int, int]] = []
+    for k, (piece, forward, _) in enumerate(moves):
         end = int(pieces.b[piece] if forward else pieces.a[piece])
         for row in by_first.get(piece, ()):
             members = turns.pieces[turns.ptr[row] : turns.ptr[row + 1]].tolist()
@@ -123,5 +121,14 @@ def _broken(region: Region, terms: Terms, closures: ClosureSet, moves: list[Move
             if int(turns.via[row]) != end or len(ahead) < len(members) or ahead[:-1] != members[:-1]:
                 continue
             if (ahead[-1] != members[-1]) == bool(turns.only[row]):
-                found.setdefault(int(turns.osm_id[row]), travelled)
+                found.append((k, row, len(members)))
+    return found
+
+
+def _broken(region: Region, terms: Terms, closures: ClosureSet, moves: list[Move]) -> list[tuple[int, float]]:
+    """Return the relations of the turn restrictions that a way breaks, and after how many metres."""
+    travelled = np.cumsum([move[2] for move in moves])
+    found: dict[int, float] = {}
+    for k, row, _ in broken_turns(region, terms, closures, moves):
+        found.setdefault(int(region.turns.osm_id[row]), float(travelled[k]))
     return list(found.items())

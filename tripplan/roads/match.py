@@ -70,8 +70,9 @@ class Model:
         Mean difference between the way by road and the straight distance: so much, and this share of the distance.
     turn, jump, leave
         Cost of turning round, of going on where no road leads, of leaving the roads or coming back to them.
-    closed, minor
-        Cost for each point of a road that is closed to cars, of a service road or track: others are looked at first.
+    closed, minor, against
+        Cost for each point of a road that is closed to cars, of a service road or track, of travel against a one-way road:
+        others are looked at first.
     thin_noises, slip_noises
         Points within so many times the noise are averaged; so far a point may lie behind the one before.
     haste
@@ -94,6 +95,7 @@ class Model:
     leave: float = 8.0
     closed: float = 1.5
     minor: float = 1.0
+    against: float = 3.0
     thin_noises: float = 3.0
     slip_noises: float = 4.0
     haste: float = 6.0
@@ -271,7 +273,7 @@ def _states(
     length = graph.length_m[arc]
     along = near.along_m[row]
     at = np.clip(np.where(graph.forward[arc], along, length - along), 0.0, length)
-    return ptr, arc, at, cost[row]
+    return ptr, arc, at, cost[row] + np.where(graph.against[arc], model.against, 0.0)
 
 
 def _minor(region: Region) -> Mask:

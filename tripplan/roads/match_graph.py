@@ -1,7 +1,8 @@
 """Every road of the region as a graph of lengths, for telling where a track went.
 
-A track shows what was driven, so nothing is left out but travel against a one-way road: roads closed to cars are in it,
-and neither turn restrictions nor barriers are looked at. What the outfit may use is judged afterwards.
+A track shows what was driven, so nothing is left out but travel against a one-way road, which has a graph of its own
+(`match_against`): roads closed to cars are in it, and neither turn restrictions nor barriers are looked at. What the outfit may
+use is judged afterwards.
 """
 
 from __future__ import annotations
@@ -41,6 +42,8 @@ class MatchGraph:
         (arcs) arc of the same piece the other way, -1 none.
     arc_of
         (pieces, 2) arc forward and backward, -1 none.
+    against
+        (arcs) whether it leads against a one-way road.
     open_to_cars
         (pieces) whether a car may use it at all.
     west, east, south, north
@@ -55,6 +58,7 @@ class MatchGraph:
     length_m: F64
     reverse: I32
     arc_of: I32
+    against: NDArray[np.bool_]
     open_to_cars: NDArray[np.bool_]
     west: I32
     east: I32
@@ -62,22 +66,22 @@ class MatchGraph:
     north: I32
 
 
-def open_graph(region: Region, *, cache: Path | None = None) -> MatchGraph:
-    """Return the graph of a region, from its file when it was made before."""
-    path = cache / f"match-{digest(region.meta.key, code_key(), 'match')}.npz" if cache else None
+def open_graph(region: Region, *, cache: Path | None = None, against: bool = False) -> MatchGraph:
+    """Return the graph of a region, from its file when it was made before; with ``against`` one-way roads lead both ways."""
+    path = cache / f"match-{digest(region.meta.key, code_key(), 'match', against)}.npz" if cache else None
     stored = load_arrays(path, tuple(f.name for f in fields(MatchGraph)))
     if stored is not None:
         return MatchGraph(**stored)
-    graph = derive_graph(region)
+    graph = derive_graph(region, against=against)
     save_arrays(path, {f.name: getattr(graph, f.name) for f in fields(MatchGraph)})
     return graph
 
 
-def derive_graph(region: Region) -> MatchGraph:
+def derive_graph(region: Region, *, against: bool = False) -> MatchGraph:
     """Work out the graph."""
     pieces, ways = region.pieces, region.ways
     oneway = ways.oneway[pieces.way]
-    rows = [np.flatnonzero(oneway >= 0), np.flatnonzero(oneway <= 0)]
+    rows = [np.flatnonzero((oneway >= 0) | against), np.flatnonzero((oneway <= 0) | against)]
     piece = np.concatenate(rows).astype(np.int32)
     side = np.repeat(np.array([0, 1], np.int32), [len(rows[0]), len(rows[1])])
     tail = np.where(side == 0, pieces.a[piece], pieces.b[piece]).astype(np.int32)
@@ -96,5 +100,6 @@ def derive_graph(region: Region) -> MatchGraph:
     return MatchGraph(
         np.concatenate(([0], np.cumsum(counts))).astype(np.int64), tail, head, piece, side == 0,
         np.ascontiguousarray(pieces.length_m[piece], np.float64), arc_of[piece, 1 - side], arc_of,
+        np.asarray(np.where(side == 0, oneway[piece] < 0, oneway[piece] > 0), np.bool_),
         np.asarray(ways.car_access[pieces.way] != Access.CLOSED, np.bool_), *boxes,
     )  # fmt: skip

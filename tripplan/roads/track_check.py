@@ -19,9 +19,12 @@ from tripplan.region.region import Region
 from tripplan.roads.check import Places, Stretch, stretches_along
 from tripplan.roads.closures import ClosureSet
 from tripplan.roads.match import Chain, Match, Model, match
+from tripplan.roads.match_against import Against, add_against, parts_against
+from tripplan.roads.match_graph import open_graph
 from tripplan.roads.network import Network, Say, open_network
 from tripplan.roads.over_limit import TooFast, too_fast
 from tripplan.roads.terms import Terms
+from tripplan.roads.track_turns import BrokenTurn, turns_broken
 
 __all__ = ["TrackCheck", "check_track"]
 
@@ -41,8 +44,9 @@ class TrackCheck:
         Where each chain of `match` begins, along the whole track [m].
     stretches
         What asks for attention, in order of travel; ``leg`` is the number of the chain. Besides the kinds of `Stretch`:
-        ``too fast`` (forbidden), ``not seen`` (what a road in a hole of the record would be: nobody knows that it was taken), and
-        ``off the map`` (no road of the map there, or none that joins).
+        ``too fast`` (forbidden), ``against the one-way`` and ``turn`` (forbidden where noise cannot explain them), ``not seen`` (what
+        a road in a hole of the record would be: nobody knows that it was taken), and ``off the map`` (no road of the map there,
+        or none that joins).
     length_m
         Length of the whole, what is off the roads in straight steps [m]. told_m: of that, on roads.
     timed
@@ -97,7 +101,9 @@ def check_track(
     """
     if progress:
         progress(f"Matching {len(track.lon):,} points to the roads", 0.0)
-    found = match(region, track, model, cache=cache, engine=engine)
+    graph = open_graph(region, cache=cache)
+    found = match(region, track, model, graph=graph, engine=engine)
+    found = add_against(region, found, graph, model, cache=cache, engine=engine)
     if progress:
         progress("Judging the roads", 0.8)
     tow = open_network(region, terms_tow, closures, cache=cache, progress=None)
@@ -108,6 +114,10 @@ def check_track(
     for number, chain in enumerate(found.chains):
         for part in too_fast(region, terms_tow, chain, found):
             stretches.append(_fast(region, chain, number, starts[number], part, places))
+        for wrong in parts_against(region, chain, found.noise_m):
+            stretches.append(_against(region, chain, number, starts[number], wrong, places))
+        for turn in turns_broken(region, tow, chain, found.noise_m):
+            stretches.append(_turn(region, chain, number, starts[number], turn, places))
     stretches += [_off(found, places, *part) for part in off]
     stretches.sort(key=lambda s: (s.from_m, s.kind))
     timed = bool(np.isfinite(found.time_s).sum() > 1)
@@ -164,23 +174,45 @@ def _on_roads(
     return out
 
 
+def _against(region: Region, chain: Chain, number: int, start_m: float, part: Against, places: Places) -> Stretch:
+    why = "driven against the one-way direction"
+    if not part.clear:
+        why += "; so short that the noise of the record may explain it"
+    middle = part.from_m + part.length_m / 2
+    return _named(
+        region, chain, number, start_m, part.from_m, part.length_m, middle, places, "against the one-way", why, part.clear
+    )
+
+
+def _turn(region: Region, chain: Chain, number: int, start_m: float, turn: BrokenTurn, places: Places) -> Stretch:
+    return _named(region, chain, number, start_m, turn.at_m, 0.0, turn.at_m, places, "turn", turn.why, turn.clear)
+
+
 def _fast(region: Region, chain: Chain, number: int, start_m: float, part: TooFast, places: Places) -> Stretch:
-    ends = np.concatenate(([0.0], np.cumsum(chain.to_m - chain.from_m)))
+    why = f"{part.kmh:.0f} km/h on average"
+    if part.worst_kmh >= part.kmh + 1:
+        why += f", {part.worst_kmh:.0f} km/h or more at the fastest"
+    why = f"{why}; {part.limit_kmh:.0f} km/h allowed ({part.ruling})"
     middle = (part.from_m + part.to_m) / 2
-    row = int(np.clip(np.searchsorted(ends, middle, side="right") - 1, 0, len(chain.piece) - 1))
+    return _named(region, chain, number, start_m, part.from_m, part.to_m - part.from_m, middle, places, "too fast", why, True)
+
+
+def _named(
+    region: Region, chain: Chain, number: int, start_m: float, from_m: float, length_m: float, at_m: float, places: Places, kind: str,
+    why: str, forbidden: bool,
+) -> Stretch:  # fmt: skip
+    """Return a stretch of a chain, named after the road and place at a point of it."""
+    ends = np.concatenate(([0.0], np.cumsum(chain.to_m - chain.from_m)))
+    row = int(np.clip(np.searchsorted(ends, at_m, side="right") - 1, 0, len(chain.piece) - 1))
     piece = int(chain.piece[row])
-    at = chain.from_m[row] + middle - ends[row]
+    at = chain.from_m[row] + at_m - ends[row]
     line = piece_line(region, piece, bool(chain.forward[row]), float(at), float(at) + 0.5)
     way = int(region.pieces.way[piece])
     lon, lat = float(line[0, 0]), float(line[0, 1])
     town, town_km = places.near(lon, lat)
-    why = f"{part.kmh:.0f} km/h on average"
-    if part.worst_kmh >= part.kmh + 1:
-        why += f", {part.worst_kmh:.0f} km/h or more at the fastest"
     return Stretch(
-        "too fast", (f"{why}; {part.limit_kmh:.0f} km/h allowed ({part.ruling})",), True, False, number, start_m + part.from_m,
-        part.to_m - part.from_m, int(region.ways.osm_id[way]), region.string(int(region.ways.name[way])),
-        region.string(int(region.ways.ref[way])), lon, lat, town, town_km,
+        kind, (why,), forbidden, False, number, start_m + from_m, length_m, int(region.ways.osm_id[way]),
+        region.string(int(region.ways.name[way])), region.string(int(region.ways.ref[way])), lon, lat, town, town_km,
     )  # fmt: skip
 
 
