@@ -13,6 +13,7 @@ from tripplan.model.cautions import CAUTIONS, LAST_WORD, caution
 from tripplan.model.van import DayWeather, Levels, Party, Van
 from tripplan.van.energy import most_heat_w, runs_on, runs_on_road
 from tripplan.van.explain import explain
+from tripplan.van.facts import SPREADS
 from tripplan.van.fridge import hours_to, tow_day, warmed_c
 from tripplan.van.load import load_kg
 from tripplan.van.use import StayKind
@@ -112,15 +113,20 @@ def test_explain_names_every_figure_with_a_source() -> None:
         assert {f.name for f in fields(thing)} - {"name"} <= set(rows)
     assert rows["fridge_w"].source == "given"
     assert rows["hob_w"].source != "given"
-    assert rows["water_l"].spread == party.spread_shared
-    assert all(row.source for row in rows.values() if row.name not in ("children", "pets"))
+    assert (rows["water_l"].spread, rows["water_l"].daily) == (party.spread_shared, SPREADS["water"].daily)
+    assert (rows["solar_w"].spread, rows["solar_w"].daily) == (SPREADS["sun"].shared, SPREADS["sun"].daily)
+    assert all(row.source for row in rows.values())
+    assert {f"spread of {use}" for use in SPREADS} <= set(rows)
+    assert all(row.value or row.spread for row in rows.values())
 
 
 def test_explain_shows_ideal_and_practical_minutes() -> None:
     """Ten litres by 1,800 W: 19.4 min ideal and 23.0 in practice (common practice) stand in the table."""
-    rows = {row.name: row.value for row in explain(plain_van(water_heater_l=10, water_heater_w=1800))}
-    assert rows["water heater 10 to 60 °C, ideal"] == "19.4"
-    assert rows["water heater 10 to 60 °C, in practice"] == "23.0"
+    rows = {row.name: row.value for row in explain(plain_van(water_heater_l=10, water_heater_mains_w=1800, water_heater_w=0))}
+    for heater in ("10 L by 1,800 W", "water heater on mains"):
+        assert rows[f"{heater}, 10 to 60 °C, ideal"] == "19.4"
+        assert rows[f"{heater}, 10 to 60 °C, in practice"] == "23.0"
+    assert not any("on gas" in name for name in rows)
 
 
 def test_every_caution_has_text_and_source() -> None:

@@ -35,6 +35,7 @@ _COMMANDS = {
     "audit": "tripplan.cli.audit",
     "batch": "tripplan.cli.batch",
     "check": "tripplan.cli.check",
+    "van": "tripplan.cli.van",
 }
 
 

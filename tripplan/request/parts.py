@@ -14,7 +14,20 @@ from tripplan.model.van import Party, Van
 from tripplan.request.forms import Origin, checked
 from tripplan.request.text_file import read_toml
 
-__all__ = ["Part", "entries", "firm_of", "named_part", "outfits_of", "party_of", "read_firm", "read_outfit", "table", "van_of"]
+__all__ = [
+    "Part",
+    "entries",
+    "firm_of",
+    "named_part",
+    "outfits_of",
+    "party_of",
+    "read_firm",
+    "read_outfit",
+    "read_party",
+    "read_van",
+    "table",
+    "van_of",
+]
 
 #: Share of the car's mass on its heavier axle: common practice, no source.
 CAR_AXLE_SHARE = 0.6
@@ -31,6 +44,16 @@ class Part:
 def read_firm(path: Path) -> Firm:
     """Read a firm's file on its own (errors as `load_trip`)."""
     return firm_of(_file_part("firm", Path(path), *read_toml(Path(path))))
+
+
+def read_van(path: Path) -> Van:
+    """Read a van's file on its own (errors as `load_trip`)."""
+    return van_of(_file_part("van", Path(path), *read_toml(Path(path))))
+
+
+def read_party(path: Path) -> Party:
+    """Read a party's file on its own (errors as `load_trip`)."""
+    return party_of(_file_part("party", Path(path), *read_toml(Path(path))))
 
 
 def read_outfit(path: Path, firm: Firm) -> Outfit:

@@ -42,12 +42,10 @@ FACTS: Mapping[str, Fact] = MappingProxyType(
         "pet_water_l": Fact(1.0, "L/day", PRACTICE, 0.2, "drinking water of a pet"),
         # heating
         "free_heat_w": Fact(100.0, "W", "one person sitting: 58 W/m² on 1.8 m² (ISO 7730, memory)", meaning="heat that needs no heater"),
-        "heating_spread": Fact(0.0, "", PRACTICE, 0.15, "days colder or windier than the figures planned with"),
         "fan_least_share": Fact(0.3, "", PRACTICE, meaning="least share of the fan's current while heating"),
         "asleep_from_h": Fact(22.0, "h", PRACTICE, meaning="the asleep set-point holds from"),
         "asleep_to_h": Fact(7.0, "h", PRACTICE, meaning="and to"),
         # fridge
-        "fridge_spread": Fact(0.0, "", PRACTICE, 0.10, "fridge input against its rating (ambient, door)"),
         "fridge_limit_c": Fact(5.0, "°C", "FSANZ Standard 3.2.2, temperature control; NSW Food Authority", meaning="food is kept at or below"),
         "fridge_kept_c": Fact(3.0, "°C", PRACTICE, meaning="temperature of a fridge that has run all night"),
         "fridge_tau_h": Fact(8.0, "h", "weak: quoted 4 h (small, part full) to 10 h; 10 kg of food and 1.2 W/K give 10.9 h", 0.3, "time constant of warming, door shut"),
@@ -57,7 +55,6 @@ FACTS: Mapping[str, Fact] = MappingProxyType(
         "fridge_12v": Fact(12.0, "V", PRACTICE, meaning="voltage at the 12 V element"),
         # battery
         "panel_ratio": Fact(0.75, "", "0.65 to 0.80 for a flat panel (common practice); PVWatts v5 default losses 14 % plus heat", 0.0, "share of rated output that reaches the battery"),
-        "sun_spread": Fact(0.0, "", "PVWatts v5 manual: ±30 % in a month, taken as two sigma", 0.15, "sun against the figures planned with"),
         "panel_v": Fact(12.5, "V", PRACTICE, meaning="volts at which watt hours become ampere hours"),
         "accept_lead": Fact(0.90, "", "0.85 to 0.95 (common practice)", meaning="charge kept of charge given, lead-acid"),
         "accept_lifepo4": Fact(0.97, "", PRACTICE, meaning="the same, lithium iron phosphate"),

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from tripplan.model.van import DayWeather, Party, Van
 from tripplan.model.words import STORES
 from tripplan.van.battery import acceptance, peukert_exponent
-from tripplan.van.facts import FACTS, value
+from tripplan.van.facts import SPREADS, value
 from tripplan.van.heat import gas_kg, hour_temperatures, inlet_c, water_wh
 
 __all__ = [
@@ -227,7 +227,7 @@ def _heating_w(van: Van, party: Party, weather: DayWeather, confidence: float) -
     """(24) heat wanted in each hour of the day [W]."""
     inside = np.where(asleep_hours(), party.asleep_c, party.inside_c)
     wanted = np.maximum(0.0, van.heat_loss_w_per_k * (inside - hour_temperatures(weather)) - value("free_heat_w"))
-    return np.asarray(wanted * planned(1.0, FACTS["heating_spread"].spread, confidence))
+    return np.asarray(wanted * planned(1.0, SPREADS["heating"].shared, confidence))
 
 
 def _gas(
@@ -241,7 +241,7 @@ def _gas(
     one_wh = gas_kg(1.0, propane=van.gas_propane)
     mains_w = np.minimum(demand_w, van.heater_mains_w) if place.powered else 0.0
     heating = one_wh / van.heater_efficiency * np.minimum(demand_w - mains_w, van.heater_w)
-    fridge = 0.0 if place.powered else planned(one_wh * van.fridge_w, FACTS["fridge_spread"].spread, confidence)
+    fridge = 0.0 if place.powered else planned(one_wh * van.fridge_w, SPREADS["fridge"].shared, confidence)
     hob = one_wh * van.hob_w * party.hob_min / 60 * _COOKING[at] * habit if van.hob_aboard else 0.0
     cold = inlet_c(weather)
     dishes = water_wh(party.hot_water_l, cold, value("hot_water_c")) * _TAP[at]
@@ -275,10 +275,10 @@ def _battery(
         + party.devices_ah * _DEVICES[at] * length * habit
     )
     if van.fridge_towing == "battery":
-        amps = planned(van.fridge_w / value("fridge_12v"), FACTS["fridge_spread"].spread, confidence)
+        amps = planned(van.fridge_w / value("fridge_12v"), SPREADS["fridge"].shared, confidence)
         loads = loads + amps * wheel
     loads = loads * tilt.loads
-    bright = planned(1.0, FACTS["sun_spread"].spread, 1 - confidence)
+    bright = planned(1.0, SPREADS["sun"].shared, 1 - confidence)
     wh = van.solar_w * (1 - van.solar_shade) * weather.sun_kwh_per_m2 * value("panel_ratio") * bright * tilt.sun * sun * length
     given = wh / value("panel_v") + (van.charger_a * still if place.powered else 0.0) + van.car_charge_a * wheel
     net = loads - given
