@@ -239,7 +239,12 @@ def test_spare_time_is_all_there_is(part):
         leave = best_leave(task)
         if leave is None:
             continue
-        for k, minutes in enumerate(spare(task, leave)):
+        arrive, lines = kept(task, leave)
+        begins = [*(next(a for kind, n, a, _ in lines if kind == "stop" and n == k) for k in range(len(task.halts))), arrive]
+        waits = {n: b - a for kind, n, a, b in lines if kind == "wait"}
+        assert all(later >= 0 for later in spare(task, leave))
+        assert len(begins) == len(spare(task, leave))
+        for k, minutes in enumerate(later + waits.get(k, 0) for k, later in enumerate(spare(task, leave))):
             for more, holds in ((minutes, True), (minutes + 1, False)):
                 # A boat without hours at the end of the leg: it takes time and is no rest.
                 leg = task.legs[k]

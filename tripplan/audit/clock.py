@@ -193,13 +193,13 @@ def _ferries(region: Region, day: Day, found: Findings) -> None:
 
 
 def _spare(plan: Plan, region: Region, day: Day, found: Findings) -> None:
-    """Coming as much later as the plan says is still in time for the door and for the end of the day."""
+    """Being as much later as the plan says is still in time for the door and for the end of the day."""
     from tripplan.almanac.hours import is_open
 
-    for before, event in zip(day.events, day.events[1:], strict=False):
+    for event in day.events:
         if event.spare_min <= 0 or event.kind not in ("service", "sight", "arrive", "return"):
             continue
-        later = max(event.start, before.end + timedelta(minutes=min(event.spare_min, 2880)))
+        later = event.start + timedelta(minutes=min(event.spare_min, 2880))
         if event.kind in ("service", "sight"):
             hours = hours_text(plan, region, event)
             last = (later + (event.end - event.start) - _MINUTE).replace(tzinfo=None)

@@ -225,22 +225,21 @@ def best_leave(task: DayTask, rules: tuple[int, int] = RULES) -> int | None:
 
 
 def spare(task: DayTask, leave: int, rules: tuple[int, int] = RULES) -> tuple[int, ...]:
-    """Return how much later than laid out one could come to each halt, and to the end, and still keep the day [min]."""
+    """Return how much later than laid out each halt, and the arrival, could be and the day still be kept [min].
+
+    Up to that a delay is made good by waits; the latest moment never lies in a wait, since one can come when the wait ends as well.
+    """
     laid = kept(task, leave, rules)
     if laid is None:
         return ()
     arrive, lines = laid
-    reached = [min(a for kind, n, a, _ in lines if kind in ("wait", "stop") and n == k) for k in range(len(task.halts))]
+    begins = [next(a for kind, n, a, _ in lines if kind == "stop" and n == k) for k in range(len(task.halts))]
     out = []
-    for k, at in enumerate(reached):
-        rest = replace(
-            task, leave_from=at, leave_by=NEVER, legs=(LegTask(0), *task.legs[k + 1 :]), halts=task.halts[k:],
-        )  # fmt: skip
+    for k, at in enumerate(begins):
+        rest = replace(task, leave_from=at, leave_by=NEVER, legs=(LegTask(0), *task.legs[k + 1 :]), halts=task.halts[k:])
         out.append(_latest(rest, at, rules) - at)
-    comes = max((b for kind, n, _, b in lines if kind != "wait" or n < len(task.halts)), default=leave)
-    last = replace(task, leave_from=comes, leave_by=NEVER, legs=(LegTask(0),), halts=())
-    out.append(_latest(last, comes, rules) - comes if arrive <= task.arrive_by else 0)
-    return tuple(out)
+    last = replace(task, leave_from=arrive, leave_by=NEVER, legs=(LegTask(0),), halts=())
+    return (*out, _latest(last, arrive, rules) - arrive)
 
 
 def _latest(task: DayTask, low: int, rules: tuple[int, int]) -> int:

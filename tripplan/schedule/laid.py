@@ -16,7 +16,7 @@ __all__ = ["LaidDay", "lay_days"]
 
 @dataclass(frozen=True, slots=True)
 class LaidDay:
-    """How a day is spent: its start [min after midnight], and how much later one could come to each halt and the end [min]."""
+    """How a day is spent: its start [min after midnight], and how much later each halt and the arrival could be [min]."""
 
     leave: int
     spare: tuple[int, ...]

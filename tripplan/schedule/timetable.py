@@ -123,7 +123,7 @@ def events_of(work: Work, day: int, arc: int, laid: ClockDay, spare: Sequence[in
     Parameters
     ----------
     spare
-        How much later one could come to each stop, and to the end [min]; empty: not told.
+        How much later each stop, and the arrival, could be [min]; empty: not told.
     """
     spares = (*spare, *(-1,) * (len(work.stops(arc)) + 1 - len(spare)))
     trip, stops, points = work.trip, work.stops(arc), work.points(arc)
@@ -148,7 +148,8 @@ def events_of(work: Work, day: int, arc: int, laid: ClockDay, spare: Sequence[in
         elif row.kind == "break":
             events.append(Event("break", start, stop_at, "Break", None))
         elif row.kind == "wait":
-            events.append(Event("break", start, stop_at, f"Wait until {spots[row.number + 1].name} opens", None))
+            does = "opens" if row.number < len(stops) else "takes arrivals"
+            events.append(Event("break", start, stop_at, f"Wait until {spots[row.number + 1].name} {does}", None))
         elif row.kind == "quay":
             events.append(Event("break", start, stop_at, "Wait for the first ferry", None))
         else:
