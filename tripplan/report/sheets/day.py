@@ -162,7 +162,12 @@ def _leg(leg: Leg, folder: Folder) -> Table:
         if part.unknown_m >= 5:
             remarks.append(tell("{km} of unknown surface", km=say.km(part.unknown_m)))
         rows.append(
-            (part.road or part.kind, say.km(part.length_m), say.hours_minutes(part.time_s), "; ".join(map(plain, remarks)))
+            (
+                part.road or part.kind,
+                say.km(part.length_m),
+                say.hours_minutes(part.time_s) if part.time_s >= 30 else "< 1 min",
+                "; ".join(map(plain, remarks)),
+            )
         )
     sentence = "With the van: {start} to {end}, {words}" if leg.mode == "van" else "By car alone: {start} to {end}, {words}"
     caption = tell(sentence, start=spot_name(leg.start), end=spot_name(leg.end), words=say.leg_words(leg))
@@ -246,7 +251,9 @@ def _runs_on(night: Night, day: Day) -> list[Block]:
         lines = [line for line in energy.lines if line.when == when]
         if lines:
             out.append(Para(tell(sentence, what=say.runs_on_words({line.what: line.runs_on for line in lines}))))
-    words = [*energy.mains_why, *energy.hook_up]
+    words = [_mains(energy.mains, energy.mains_why)] if energy.mains_why else []
+    if night.stay_night <= 1:
+        words += energy.hook_up
     if energy.hot_water_min > 0:
         words.append(
             tell(
@@ -271,6 +278,16 @@ def _runs_on(night: Night, day: Day) -> list[Block]:
     if words:
         out.append(Items(tuple(map(Item, dict.fromkeys(words)))))
     return out
+
+
+def _mains(need: str, why: tuple[str, ...]) -> str:
+    """Return whether mains is needed, and why."""
+    reasons = "; ".join(map(plain, why))
+    if need == "needed":
+        return tell("Mains is needed: {reasons}.", reasons=reasons)
+    if need == "helps":
+        return tell("Mains helps: {reasons}.", reasons=reasons)
+    return tell("No mains: {reasons}.", reasons=reasons)
 
 
 def _lists(day: Day, before: Stay | None, folder: Folder, own: frozenset[str]) -> list[Block]:

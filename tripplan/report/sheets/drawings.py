@@ -78,7 +78,8 @@ def map_drawing(plan: Plan, region: Region, ways: Sequence[tuple[int, str, F64]]
         ("land", LAND, "#8a857b"), ("sea", WATER, "#8a857b"), ("wood", "#e6ebdd", ""), ("water", WATER, "#a9bfcc"), ("coast", "", "#8a857b"), ("river", "", "#a9bfcc"),
         ("border", "", "#777777"),
     ):  # fmt: skip
-        shapes += [Path(points, bool(fill), fill, stroke, 0.6) for points in chart.packed(base.get(name, []))]
+        dash = (5.0, 3.0) if name == "border" else ()
+        shapes += [Path(points, bool(fill), fill, stroke, 0.6, dash) for points in chart.packed(base.get(name, []))]
     net = roads(region, chart.frame, _MOST_ROADS)
     for group in ("middle", "main"):
         width, colour = ROADS[group]
@@ -91,10 +92,12 @@ def map_drawing(plan: Plan, region: Region, ways: Sequence[tuple[int, str, F64]]
         signs += _sign(mark.sign, mark.label, x, y)
         half = 4.0 + 2.4 * len(mark.label)
         taken.append((x - half - 2, y - 8, x + half + 2, y + 8))
+    shapes += _numbers(chart, ways, taken)
     shapes += _names(chart, region, taken)
     shapes += signs
     shapes += _scale_bar(chart)
-    shapes.append(Path(edge, True, "", "#777777", 0.8))
+    frame = ((0.5, 0.5), (chart.width - 0.5, 0.5), (chart.width - 0.5, chart.height - 0.5), (0.5, chart.height - 0.5))
+    shapes.append(Path(frame, True, "", "#777777", 0.8))
     words = tell(
         "Map of the trip: {nights} nights numbered in round signs, squares are service stops, stars are sights, the depot is a black square; each day's way has its own dash.",
         nights=sum(1 for day in plan.days if day.night is not None),
@@ -151,6 +154,32 @@ def _sign(sign: str, label: str, x: float, y: float) -> list[Shape]:
     return [Path(corners, True, _INK if sign == "depot" else "#ffffff", "#ffffff" if sign == "depot" else _INK, 0.9)]
 
 
+def _free(box: tuple[float, float, float, float], chart: _Chart, taken: list[tuple[float, float, float, float]]) -> bool:
+    """Return whether a label has the room for itself."""
+    within = box[0] > 3 and box[2] < chart.width - 3 and box[1] > 3 and box[3] < chart.height - 3
+    return within and not any(box[0] < b[2] and box[2] > b[0] and box[1] < b[3] and box[3] > b[1] for b in taken)
+
+
+def _numbers(chart: _Chart, ways: Sequence[tuple[int, str, F64]], taken: list[tuple[float, float, float, float]]) -> list[Shape]:
+    """Return "day 3" beside the way of each day with the van, where there is room."""
+    out: list[Shape] = []
+    for day in dict.fromkeys(day for day, mode, points in ways if mode == "van" and len(points) > 1):
+        points = np.concatenate([line for number, mode, line in ways if number == day and mode == "van" and len(line) > 1])
+        words = tell("day {day}", day=day)
+        half = 0.33 * 8.0 * len(words)
+        for share in (0.5, 0.35, 0.65, 0.2, 0.8):
+            ((x, y),) = chart(*points[[int(share * (len(points) - 1))]].T)
+            beside = ((x + half + 7, y + 3.0), (x - half - 7, y + 3.0), (x, y - 8.0), (x, y + 14.0))
+            boxes = [(a - half, b - 8, a + half, b + 2) for a, b in beside]
+            found = next((i for i, box in enumerate(boxes) if _free(box, chart, taken)), -1)
+            if found >= 0:
+                taken.append(boxes[found])
+                a, b = beside[found]
+                out.append(Label(round(a, 1), round(b, 1), words, 8.0, "middle", True, day_style(day).colour, "#ffffff"))
+                break
+    return out
+
+
 def _names(chart: _Chart, region: Region, taken: list[tuple[float, float, float, float]]) -> list[Shape]:
     """Return names of towns, most important first, each where nothing else stands."""
     out: list[Shape] = []
@@ -162,8 +191,7 @@ def _names(chart: _Chart, region: Region, taken: list[tuple[float, float, float,
         half = 0.31 * size * min(len(name), 40)
         for below in (-7.0, 12.0):
             box = (x - half, y + below - size, x + half, y + below + 2)
-            within = box[0] > 3 and box[2] < chart.width - 3 and box[1] > 3 and box[3] < chart.height - 3
-            if within and not any(box[0] < b[2] and box[2] > b[0] and box[1] < b[3] and box[3] > b[1] for b in taken):
+            if _free(box, chart, taken):
                 taken.append(box)
                 out.append(Label(round(x, 1), round(y + below, 1), name[:40], size, "middle", fill="#333333", halo="#ffffff"))
                 break

@@ -25,6 +25,10 @@ def glance(folder: Folder) -> Sheet:
         Heading(1, plan.trip.name),
         _facts(folder),
         Picture(map_drawing(plan, folder.region, folder.ways), "map"),
+        Para(
+            "Numbers in rings: nights. Black square: depot. White squares: service stops. Stars: sights. Each day has a dash of its own.",
+            "note",
+        ),
         Heading(2, "Days"),
         _days(folder),
         Heading(2, "Levels"),

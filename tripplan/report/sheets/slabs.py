@@ -178,7 +178,7 @@ class Slabs:
             case Table():
                 return self._table(block, width)
             case Picture(drawing=drawing):
-                scale = min(width / drawing.width, 0.62 * self._tallest / drawing.height)
+                scale = min(width / drawing.width, 0.45 * self._tallest / drawing.height)
                 shown = Shown((width - scale * drawing.width) / 2, 0.0, scale, drawing)
                 return [Slab(scale * drawing.height, (shown,), self._pt(4))]
             case Box(blocks=inner):
@@ -300,7 +300,9 @@ class Slabs:
         out += [replace(slab, keep=True) for slab in top]
         for number, row in enumerate(cells):
             first = number == 0 and not out
-            slabs = self._row(row, widths, pad, table.right, gap=self._pt(4) if first else 0.0)
+            slabs = self._row(
+                row, widths, pad, table.right, gap=self._pt(4) if first else 0.0, air=0.8 if table.kind == "leg" else 1.6
+            )
             out += [replace(slab, head=tuple(top)) for slab in slabs]
         # A table's last row never stands alone on a page.
         if len(cells) > 2 and len(out) > 2:
@@ -336,9 +338,10 @@ class Slabs:
         *,
         gap: float,
         line: float = 0.35,
+        air: float = 1.6,
     ) -> list[Slab]:
-        """Return a row as one slab, or as several where it is higher than half a page."""
-        above = self._pt(1.6)
+        """Return a row as one slab, or as several where it is higher than half a page; ``air``: room over and under its text."""
+        above = self._pt(air)
         marks: list[list[Mark]] = []
         x, height = 0.0, 0.0
         for i, runs in enumerate(cells):
