@@ -13,8 +13,8 @@ __all__ = ["levels_chart", "levels_svg"]
 _LEFT, _RIGHT, _TOP, _STRIP, _GAP = 122.0, 8.0, 8.0, 32.0, 10.0
 _WIDTH = 700.0
 _INK, _LIMIT, _AREA, _SPREAD, _NIGHTS, _BOX = "#1c1c1c", "#c24a00", "#dde6ec", "#b9cbd7", "#ddd", "#999"
-#: A picture that stands alone has no page to lend it a style.
-_STYLE = "text{font-family:'DejaVu Sans',Verdana,Arial,sans-serif;font-size:12px;fill:#1c1c1c}.small{font-size:10px;fill:#444}"
+#: What a page's style may overrule.
+_FONT = {"font_family": "'DejaVu Sans', Verdana, Arial, sans-serif", "font_size": "12", "fill": "#1c1c1c"}
 
 
 def levels_chart(plan: Plan) -> Markup:
@@ -23,7 +23,7 @@ def levels_chart(plan: Plan) -> Markup:
     parts, height = _body(chart, _TOP)
     return el(
         "svg", el("title", chart.title), el("desc", chart.words), *parts,
-        class_="levels", viewBox=f"0 0 {_WIDTH:.0f} {height:.0f}", role="img", width="100%",
+        class_="levels", viewBox=f"0 0 {_WIDTH:.0f} {height:.0f}", role="img", width="100%", **_FONT,
     )  # fmt: skip
 
 
@@ -41,10 +41,9 @@ def levels_svg(plan: Plan) -> str:
         "svg",
         el("title", f"{chart.trip}: {chart.title}"),
         el("desc", chart.words),
-        el("style", Markup(_STYLE)),
         el("rect", width=f"{_WIDTH:.0f}", height=_r(height + 6), fill="#fff"),
         el("text", heading, x="8", y="18", font_weight="bold"),
-        el("text", key, x="8", y="33", class_="small"),
+        el("text", key, x="8", y="33", class_="small", font_size="10", fill="#444"),
         *parts,
         xmlns="http://www.w3.org/2000/svg",
         version="1.1",
@@ -52,6 +51,7 @@ def levels_svg(plan: Plan) -> str:
         width=f"{_WIDTH:.0f}",
         height=_r(height + 6),
         role="img",
+        **_FONT,
     )
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{drawn}\n'
 
@@ -65,11 +65,22 @@ def _body(chart: Chart, top: float) -> tuple[list[object], float]:
     ]
     every = 1 if len(chart.days) <= 16 else 2
     parts += [
-        el("text", number, x=_r(_LEFT + (i + 0.5) * step), y=_r(height - 4), text_anchor="middle", class_="small")
+        el(
+            "text",
+            number,
+            x=_r(_LEFT + (i + 0.5) * step),
+            y=_r(height - 4),
+            text_anchor="middle",
+            class_="small",
+            font_size="10",
+            fill="#444",
+        )
         for i, number in enumerate(chart.days)
         if i % every == 0
     ]
-    parts.append(el("text", "day", x=_r(_LEFT - 6), y=_r(height - 4), text_anchor="end", class_="small"))
+    parts.append(
+        el("text", "day", x=_r(_LEFT - 6), y=_r(height - 4), text_anchor="end", class_="small", font_size="10", fill="#444")
+    )
     return parts, height
 
 
@@ -107,6 +118,6 @@ def _strip(strip: Strip, days: int, top: float, step: float) -> Markup:
     out += [el("path", d=f"M{_r(_LEFT + mark.x * step - 3.5)} {_r(top - 1)}h7l-3.5 6z", fill=_INK) for mark in strip.services]
     out += [
         el("text", strip.name, x=_r(_LEFT - 6), y=_r(top + 14), text_anchor="end", font_weight="bold"),
-        el("text", strip.bound, x=_r(_LEFT - 6), y=_r(top + 27), text_anchor="end", class_="small"),
+        el("text", strip.bound, x=_r(_LEFT - 6), y=_r(top + 27), text_anchor="end", class_="small", font_size="10", fill="#444"),
     ]
     return el("g", *out)

@@ -29,7 +29,7 @@ from tripplan.report.markup import Markup, el, raw
 from tripplan.report.palette import LAND, ROADS, WATER, day_style
 from tripplan.report.safe import plain, safe, script_json
 
-__all__ = ["Tiles", "map_page"]
+__all__ = ["Tiles", "leaflet_css", "leaflet_js", "map_page"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ def _asset(name: str) -> str:
     return (files("tripplan.report") / "assets" / name).read_text(encoding="utf-8")
 
 
-def _leaflet_css() -> str:
+def leaflet_css() -> str:
     """Return Leaflet's style sheet without its picture files: the layers sign is drawn here, its marker pictures are not used."""
     stack = (
         "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' width='26' height='26' viewBox='0 0 26 26'%3E"
@@ -88,7 +88,8 @@ def _leaflet_css() -> str:
     return css.replace("behavior: url(#default#VML);", "")
 
 
-def _leaflet_js() -> str:
+def leaflet_js() -> str:
+    """Return Leaflet's script without the address of a file that is not carried."""
     return re.sub(r"\n//# sourceMappingURL=\S+\s*$", "\n", _asset("leaflet.js"))
 
 
@@ -104,7 +105,7 @@ def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None) -> str:
     data = map_data(plan, region)
     body, script = _folium_parts(plan, data, tiles)
     looks = json.dumps({"land": LAND, "water": WATER, "roads": ROADS})
-    scripts = [_leaflet_js(), f"var LOOKS={looks};\n{_asset('map.js')}", f"{script}\ntripplan.start();"]
+    scripts = [leaflet_js(), f"var LOOKS={looks};\n{_asset('map.js')}", f"{script}\ntripplan.start();"]
     hashes = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'" for s in scripts)
     pictures = f"data: https://{tiles.host}" if tiles else "data:"
     policy = f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; img-src {pictures}; base-uri 'none'; form-action 'none'"
@@ -115,7 +116,7 @@ def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None) -> str:
         el("meta", name="viewport", content="width=device-width, initial-scale=1"),
         el("title", f"{plain(plan.trip.name)}: map"),
         raw(f"<!-- Map drawn with Leaflet, under this licence:\n{_asset('leaflet-LICENSE.txt')}\n-->"),
-        raw(f"<style>\n{_leaflet_css()}\n{_asset('map.css')}\n</style>"),
+        raw(f"<style>\n{leaflet_css()}\n{_asset('map.css')}\n</style>"),
     )
     nights = plan.trip.nights
     page = el(
