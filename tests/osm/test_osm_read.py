@@ -250,3 +250,32 @@ def test_no_room_for_scratch_files_is_told(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "none"))
     with pytest.raises(BadInputError, match="cannot be read"):
         read_file(path)
+
+
+def test_positions_in_every_quarter_of_the_world(tmp_path: Path) -> None:
+    """South and west, whole degrees, the poles and 180 degrees come out as written, in every form and beside a missing node."""
+    at = [
+        (-179.9999999, -89.5),
+        (180, -17),
+        (-180, -17.25),
+        (0, 0),
+        (-0.0000001, 0.0000001),
+        (12, -34.5),
+        (-71.0000003, 45),
+        (179.5, 90),
+    ]
+    nodes = "".join(f"n{k} v1 x{lon:.7f} y{lat:.7f}\n" for k, (lon, lat) in enumerate(at, 1))
+    refs = ",".join(f"n{k}" for k in range(1, len(at) + 1))
+    for missing in ("", ",n99,n1,n2"):
+        folder = tmp_path / f"missing{len(missing)}"
+        folder.mkdir()
+        path = folder / "round.osm.opl"
+        path.write_text(
+            f"{nodes}w1 v1 Thighway=primary N{refs}{missing}\nw2 v1 Thighway=primary Nn1,n2\nw3 v1 Thighway=track N\n"
+        )
+        raw = read_file(path)
+        assert raw.node_id.tolist()[: len(at)] == list(range(1, len(at) + 1))
+        found = list(zip(raw.lon_e7.tolist(), raw.lat_e7.tolist(), strict=True))[: len(at)]
+        assert found == [(round(lon * 1e7), round(lat * 1e7)) for lon, lat in at]
+        assert raw.way_id.tolist() == [1, 2]
+        _same(raw, read_file(_as(path, ".osm.pbf")))

@@ -208,3 +208,23 @@ def test_broken_restrictions_are_counted_not_guessed(tmp_path: Path, members: li
     region, _ = region_from_drawing(drawing, ways, relations=turn, folder=tmp_path)
     assert len(region.turns.osm_id) == 0
     assert [k for k in region.meta.faults if "turn restrictions" in k and words in k]
+
+
+def test_a_region_cut_in_the_middle_of_a_road(tmp_path: Path) -> None:
+    """The road ends where the file ends, with a junction there, goes on after the gap as a road of its own, and all is as long as drawn."""
+    region, drawing = region_from_drawing(
+        "A--B--C--D--E--F\n|           |\nG           H", {"ABCDEF": "highway=primary name=Long", "AG": "highway=service", "EH": "highway=service"},
+        relations=[({"type": "restriction", "restriction": "no_left_turn"}, [("from", "ABCDEF"), ("via", "C"), ("to", "EH")])],
+        missing="C", folder=tmp_path, grid_m=100,
+    )  # fmt: skip
+    ends = {
+        tuple(sorted((int(region.junctions.osm_id[a]), int(region.junctions.osm_id[b]))))
+        for a, b in zip(region.pieces.a, region.pieces.b, strict=True)
+    }
+    number = drawing.node_id
+    assert ends == {tuple(sorted((number[a], number[b]))) for a, b in ("AB", "DE", "EF", "AG", "EH")}
+    long = region.pieces.length_m[region.ways.osm_id[region.pieces.way] == drawing.way_id["ABCDEF"]]
+    assert sorted(long.tolist()) == pytest.approx([300, 300, 300], rel=1e-3)
+    assert number["C"] not in region.junctions.osm_id
+    assert region.meta.faults["clipped ways kept in part"] == 1
+    assert len(region.turns.osm_id) == 0  # its junction lies beyond the cut
