@@ -73,13 +73,15 @@ def _stranded(work: Work) -> tuple[Excess, ...]:
         reached = (joined[at].any(axis=0) | at) if at.any() else at
         if d == problem.days - 1:
             if not joined[at, 1].any():
-                text = f"{_day(work, d)}: no way leads back to {trip.return_depot.name}{_shut_on(work, d)}"
+                text = (
+                    f"{_day(work, d)}: no way leads back to {trip.return_depot.name}{_shut_on(work, d) or _apart(ways, at, [1])}"
+                )
                 return (Excess("way", d + 1, 1, "day", text),)
             break
         reached[:2] = False
         after = reached & (problem.night_cost[d, :rows] >= 0)
         if not after.any():
-            why = _site_whys(ways, len(sites)) if d == 0 else _shut_on(work, d)
+            why = (_site_whys(ways, len(sites)) if d == 0 else _shut_on(work, d)) or _apart(ways, at, range(2, 2 + len(sites)))
             text = f"{_day(work, d)}: no site for the night can be reached with the van from {_from(work, at)}{why}"
             return (Excess("way", d + 1, 1, "day", text),)
         at = after
@@ -101,6 +103,18 @@ def _site_whys(ways: Ways, sites: int) -> str:
         f"{why} ({n} {'site' if n == 1 else 'sites'})" for why, n in sorted(counts.items(), key=lambda item: (-item[1], item[0]))
     ]
     return f": {'; '.join(parts[:3])}" if parts else ""
+
+
+def _apart(ways: Ways, at: NDArray[np.bool_], ends: Sequence[int]) -> str:
+    """Say what stands between two places of the road network that no way joins, "" where there is no such pair."""
+    joined = ways.joined_van
+    if joined is None:
+        return ""
+    from tripplan.roads.apart import why_apart
+
+    pairs = ((i, j) for i in np.flatnonzero(at).tolist() for j in ends if i != j and joined.reached[i] and joined.reached[j])
+    why = next((text for i, j in pairs if (text := why_apart(joined, i, j))), "")
+    return f" ({why})" if why else ""
 
 
 def _shut_on(work: Work, d: int) -> str:
