@@ -205,6 +205,8 @@ def local_lines(region: Region, *, every: bool = False) -> list[str]:
 
 
 def _doubt_lines(found: Doubts) -> list[str]:
+    from math import isfinite
+
     from tripplan.roads.doubts import DAY_S, next_known
 
     left = f" ({found.left_out:,} more left out)" if found.left_out else ""
@@ -217,7 +219,8 @@ def _doubt_lines(found: Doubts) -> list[str]:
         lines.append(
             f"  {road.share:7.1%}{road.routes:8,}{road.if_sealed:11,}{road.length_m / 1000:7.1f}  {road.now:9} way {road.way} {name}"
         )
-        lines.append(f"{'':36}{road.evidence}")
+        likely = f"{road.sealed_p:.0%} likely sealed: " if isfinite(road.sealed_p) else ""
+        lines.append(f"{'':36}{likely}{road.evidence}")
     if not found.roads:
         lines.append("  none that a route depends on")
     lines += ["", "Offers in doubt", f"  {'share':>7}{'routes':>8}  {'now':9} {'offer':9} place"]
@@ -232,7 +235,7 @@ def _doubt_lines(found: Doubts) -> list[str]:
 
 
 _COLUMNS = (
-    "what", "way", "ref", "offer", "name", "road_ref", "class", "length_m", "lat", "lon", "town", "routes", "share_percent", "now", "evidence",
+    "what", "way", "ref", "offer", "name", "road_ref", "class", "length_m", "lat", "lon", "town", "routes", "share_percent", "now", "sealed_percent", "evidence",
     "answer", "author", "date",
 )  # fmt: skip
 
@@ -241,6 +244,7 @@ def _doubts_csv(found: Doubts) -> str:
     """Return doubts as a file that --local takes once it is answered."""
     import csv
     import io
+    from math import isfinite
 
     from tripplan.report.safe import csv_cell
     from tripplan.roads.doubts import next_known
@@ -251,11 +255,12 @@ def _doubts_csv(found: Doubts) -> str:
     for road in found.roads:
         writer.writerow(
             ["road", road.way, "", "", csv_cell(road.name), csv_cell(road.ref), road.road, round(road.length_m), f"{road.lat:.6f}", f"{road.lon:.6f}",
-             csv_cell(road.town), max(road.routes, road.if_sealed), f"{100 * road.share:.1f}", road.now, csv_cell(road.evidence), "", "", ""]
+             csv_cell(road.town), max(road.routes, road.if_sealed), f"{100 * road.share:.1f}", road.now,
+             f"{100 * road.sealed_p:.0f}" if isfinite(road.sealed_p) else "", csv_cell(road.evidence), "", "", ""]
         )  # fmt: skip
     for offer in found.offers:
         writer.writerow(
             ["offer", "", offer.ref, offer.offer, csv_cell(offer.name), "", offer.kind, "", f"{offer.lat:.6f}", f"{offer.lon:.6f}",
-             csv_cell(offer.town), offer.routes, f"{100 * offer.share:.1f}", offer.now, csv_cell(f"{offer.evidence}; {next_known(offer)}"), "", "", ""]
+             csv_cell(offer.town), offer.routes, f"{100 * offer.share:.1f}", offer.now, "", csv_cell(f"{offer.evidence}; {next_known(offer)}"), "", "", ""]
         )  # fmt: skip
     return out.getvalue()

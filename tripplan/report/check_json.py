@@ -58,7 +58,7 @@ def _gap(names: list[str], first: int, second: int, why: str) -> dict[str, Any]:
 def _stretch(s: Stretch) -> dict[str, Any]:
     out: dict[str, Any] = asdict(s)
     del out["leg"]
-    for key, digits in (("from_m", 1), ("length_m", 1), ("lon", 6), ("lat", 6), ("town_km", 2)):
+    for key, digits in (("from_m", 1), ("length_m", 1), ("lon", 6), ("lat", 6), ("town_km", 2), ("sealed_p", 3)):
         out[key] = round(out[key], digits) if math.isfinite(out[key]) else None
     out["why"] = [plain(text) for text in s.why]
     for key in ("name", "ref", "town"):

@@ -24,7 +24,7 @@ PLACE_COLUMNS: tuple[str, ...] = (
 )  # fmt: skip
 #: Columns of `tripplan region doubts` that are there to read.
 INFORMATION: tuple[str, ...] = (
-    "what", "name", "road_ref", "class", "length_m", "town", "routes", "share_percent", "now", "evidence",
+    "what", "name", "road_ref", "class", "length_m", "town", "routes", "share_percent", "now", "sealed_percent", "evidence",
 )  # fmt: skip
 COLUMNS: tuple[str, ...] = (*_SHARED, *ROAD_COLUMNS, *PLACE_COLUMNS, *INFORMATION)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from math import isfinite, nan
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ import numpy as np
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
 from tripplan.model.plan import Leg, PieceRun
+from tripplan.model.words import Surface
 from tripplan.region.geometry import piece_line
 from tripplan.region.region import Region
 from tripplan.roads.apart import why_apart
@@ -47,6 +49,9 @@ class Stretch:
         Where it begins, from the start of the whole way, and its length [m]; a barrier has length 0.
     lon, lat
         Its middle [degrees]. town, town_km: nearest town or village and how far it is.
+    sealed_p
+        How likely it is sealed, by the evidence of the map's own tags (0 to 1; see `Ways.surface_p`), where no tag tells; NaN
+        elsewhere. The reasons are among ``why``.
     """
 
     kind: str
@@ -63,6 +68,7 @@ class Stretch:
     lat: float
     town: str
     town_km: float
+    sealed_p: float = nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,7 +278,14 @@ def _stretch(
     return Stretch(
         ground.kind, ground.why, ground.forbidden, ground.phone_first, leg, from_m, length_m, int(region.ways.osm_id[way]),
         region.string(int(region.ways.name[way])), region.string(int(region.ways.ref[way])), float(at[0]), float(at[1]), town, town_km,
+        _sealed_p(region, way) if length_m else nan,
     )  # fmt: skip
+
+
+def _sealed_p(region: Region, way: int) -> float:
+    p = float(region.ways.surface_p[way])
+    untold = region.ways.surface[way] in (Surface.PRESUMED, Surface.UNKNOWN)
+    return p if untold and isfinite(p) else nan
 
 
 def _longer(stretch: Stretch, length_m: float) -> Stretch:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import inf, isfinite
+from math import inf, isfinite, nan
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +39,8 @@ class RoadDoubt:
     lon, lat
         In the middle of its busiest piece [degrees]. town: the nearest.
     now
-        ``presumed`` or ``unknown``; evidence: why, in words.
+        ``presumed`` or ``unknown``; evidence: why, in words. sealed_p: how likely it is sealed by that evidence, 0 to 1; NaN
+        where there is none (below tertiary).
     routes
         Routes over it as things are. if_sealed: routes that would go over it if every unknown road were sealed.
     share
@@ -59,6 +60,7 @@ class RoadDoubt:
     routes: int
     if_sealed: int
     share: float
+    sealed_p: float = nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +166,7 @@ def _roads(region: Region, traffic: Traffic, more: Traffic, top: int) -> tuple[R
                 int(osm_id[piece]), region.string(int(ways.name[way])), region.string(int(ways.ref[way])), HIGHWAYS[int(ways.highway[way])],
                 float(pieces.length_m[mine].sum()), float(line[0, 0]), float(line[0, 1]), nearest_town(region, *line[0].tolist())[0],
                 _WORDS[Surface(int(ways.surface[way]))], why or "no surface tagged", int(traffic.over[mine].max()), int(more.over[mine].max()),
-                float(busy[piece]),
+                float(busy[piece]), float(ways.surface_p[way]) if isfinite(ways.surface_p[way]) else nan,
             )
         )  # fmt: skip
     return tuple(out)
