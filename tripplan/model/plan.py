@@ -9,7 +9,7 @@ from tripplan.model.place import OfferFact, Spot
 from tripplan.model.trip import Trip
 
 __all__ = [
-    "Caution", "Cost", "Day", "DayEnergy", "EnergyLine", "Event", "Excess", "Finding", "Leg", "LevelLine", "NextChance", "Night", "PieceRun", "Plan", "PresumedOffer", "Proof",
+    "Caution", "Cost", "Day", "DayEnergy", "EnergyLine", "Event", "Excess", "Finding", "Holds", "Leg", "LevelLine", "NextChance", "Night", "PieceRun", "Plan", "PresumedOffer", "Proof",
 ]  # fmt: skip
 
 
@@ -72,7 +72,7 @@ class Event:
     stores
         The stores that a service resets. cents: what it costs.
     spare_min
-        So much later one could come here and still keep the day [min]; -1: not told.
+        So much later it could begin and the day still be kept [min]; -1: not told.
     next_chance
         Of a service: where it can be done if this place turns out to be closed.
     """
@@ -115,7 +115,7 @@ class NextChance:
 
 @dataclass(frozen=True, slots=True)
 class LevelLine:
-    """One store on one day, as people read it (L, kg, Ah), planned at the trip's confidence.
+    """One store on one day, as people read it (L, kg, Ah), at the confidence that each limit is held at.
 
     Parameters
     ----------
@@ -129,6 +129,8 @@ class LevelLine:
         Level that must not be passed (upwards for grey and cassette, downwards for the others).
     served
         ``""``, ``way``, ``site``, ``car`` or several joined by ``+``.
+    expected
+        ``leave``, ``arrive``, ``worst`` and ``end`` on the mean: half of such trips do better.
     """
 
     store: str
@@ -138,6 +140,7 @@ class LevelLine:
     end: float
     limit: float
     served: str = ""
+    expected: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,6 +299,29 @@ class Proof:
 
 
 @dataclass(frozen=True, slots=True)
+class Holds:
+    """How sure the forecast of the stores is.
+
+    Parameters
+    ----------
+    asked
+        Share of trips like this on which all stores hold, as the trip asks for.
+    each
+        For each store of the van, the confidence at which the search held its limit by itself: the plan is the best among those
+        that keep to it.
+    together
+        The share of trips like this on which no store passes its limit anywhere on the plan.
+    by_store
+        For each store of the van, the share on which it alone holds.
+    """
+
+    asked: float
+    each: dict[str, float]
+    together: float
+    by_store: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
 class PresumedOffer:
     """An offer that the plan leans on though nobody has said it is there: phone first."""
 
@@ -362,3 +388,4 @@ class Plan:
     cautions: tuple[Caution, ...] = ()
     assumptions: tuple[str, ...] = ()
     format: str = "tripplan plan 1"
+    holds: Holds | None = None

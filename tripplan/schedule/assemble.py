@@ -118,7 +118,7 @@ def assemble(
     ways: list[Ways],
     slack: Slack | None = None,
     hours: DayHours | None = None,
-    confidence: float | None = None,
+    shares: NDArray[np.float64] | None = None,
 ) -> Work:
     """Build the problem of a trip.
 
@@ -126,13 +126,13 @@ def assemble(
     ----------
     slack
         Without it every limit is hard.
-    confidence
-        At which each store's limit is held; ``None``: the trip's.
+    shares
+        (R) how often each store's limit may fail by itself; ``None``: as often as the trip may.
     """
     hours = hours or hours_of(trip, region, cast)
     rules = slack or Slack()
     classes_s = classes_of(trip, rules)
-    pick_up = at_pick_up(trip, cast, hours, confidence)
+    pick_up = at_pick_up(trip, cast, hours, shares)
     reach = _reach(trip, cast, ways, rules)
     parts, sets = [], []
     for number, way in enumerate(ways):

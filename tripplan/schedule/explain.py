@@ -44,7 +44,7 @@ def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
         for factor in FACTORS:
             progress("Looking for the nearest plan", float("nan"))
             slack = Slack(_POINT, _POINT, 100 * _POINT, 100 * _POINT, factor, counters)
-            loose = assemble(work.trip, work.region, work.cast, work.ways, slack, work.hours)
+            loose = assemble(work.trip, work.region, work.cast, work.ways, slack, work.hours, work.use.pick_up.held.shares)
             if not every_day_has_a_way(loose):
                 continue
             solution = solve(loose.problem, max_seconds=MOST_SECONDS)
@@ -212,8 +212,6 @@ _BACK = {
 
 def _stores(work: Work, arcs: Sequence[int]) -> list[Excess]:
     """Name what each day adds to what is over the limit of a store, day and night after it taken together."""
-    from tripplan.van.limits import UNITS_PER
-
     p = work.problem
     states = walk(p, arcs)
     rows: dict[tuple[int, int, str], int] = {}
@@ -233,7 +231,7 @@ def _stores(work: Work, arcs: Sequence[int]) -> list[Excess]:
         since[r] = key
     found, last = [], dict[int, int]()
     for d, r, when in order:
-        store, amount = STORES[r], rows[d, r, when] / UNITS_PER[r]
+        store, amount = STORES[r], _more(work, r, rows[d, r, when], goal=when == "goal")
         said = f"{amount:.2f} kg" if store.unit == "kg" else f"{amount:.1f} {store.unit}"
         again = r in last and not _served_between(work, arcs, r, last[r], d, when)
         last[r] = d
@@ -249,6 +247,18 @@ def _stores(work: Work, arcs: Sequence[int]) -> list[Excess]:
         why = missed_services(work, d, arcs[d], r)
         found.append(Excess(what, d + 1, amount, store.unit, f"{_day(work, d)}: {text}", why))
     return found
+
+
+def _more(work: Work, r: int, units: int, *, goal: bool) -> float:
+    """What is used beyond a limit at the confidence, of which the search counts the mean [L, kg, Ah]."""
+    from tripplan.van.limits import UNITS_PER
+    from tripplan.van.spread import raised
+
+    held, p = work.use.pick_up.held, work.problem
+    limit = int(p.goal_cap[r] if goal else p.cap[r])
+    mean = np.array([limit, limit + units]) / UNITS_PER[r]
+    at, beyond = raised(mean, held.shared[r] * mean, held.daily[r] * mean, float(held.z[r])).tolist()
+    return float(beyond - at)
 
 
 def _served_between(work: Work, arcs: Sequence[int], r: int, before: int, d: int, when: str) -> bool:
@@ -279,8 +289,10 @@ def excesses_of(work: Work, arcs: Sequence[int], *, counters: bool = True) -> tu
                 "opens": "opening hours",
                 "end": "opening hours",
             }[fault.what]
-            where = work.stops(arc)[fault.number].spot.name if fault.number >= 0 else _name(work, int(o.end[arc]))
-            text = f"{_day(work, d)}: {late:.0f} min too late at {where}"
+            where = f"at {work.stops(arc)[fault.number].spot.name if fault.number >= 0 else _name(work, int(o.end[arc]))}"
+            if fault.what == "opens" and fault.number < 0:
+                where = "for the ferry"
+            text = f"{_day(work, d)}: {late:.0f} min too late {where}"
             found.append(Excess(what, d + 1, round(late, 1), "min", text, reasons_of(work, d, arc)))
         if trip.dates[d] in trip.no_towing and not o.car[arc]:
             found.append(Excess("no towing", d + 1, 1, "day", f"{_day(work, d)}: towing on a day without towing"))

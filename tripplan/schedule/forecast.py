@@ -104,6 +104,17 @@ class Forecast:
         rows, a, b = self.rows(d, end, kind, tilt)
         return rows[a:b]
 
+    def road_parts(self, d: int, end: int, most_s: int) -> F64:
+        """Return the means of a towing day part by part, driving first where that draws on the van's battery."""
+        if self.trip.van.fridge_towing != "battery":
+            return self.day_rows(d, end, None, None)
+        leave, arrive = self.leave[d], self.arrive[d]
+        turn = min(arrive, leave + most_s / 3600)
+        wheel, rest = slots(leave, turn), slots(turn, arrive)
+        towing = np.concatenate((np.ones(len(wheel)), np.zeros(len(rest))))
+        hours = np.concatenate((wheel, rest))
+        return parts_of(self.trip.van, self.trip.party, self.weathers[end][d], self.shares[end][d], None, hours, towing)
+
     def _worst(self, rows: Callable[[int], F64]) -> Block:
         block = block_of(rows(0))
         for end in range(1, len(self.ends)):

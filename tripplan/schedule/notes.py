@@ -8,11 +8,13 @@ import numpy as np
 
 from tripplan.model.cautions import LAST_WORD, caution
 from tripplan.model.place import OfferFact, Place, Spot
-from tripplan.model.plan import Caution, Day, Leg, PresumedOffer
-from tripplan.model.words import STORES, Offer
+from tripplan.model.plan import Caution, Day, Holds, Leg, PresumedOffer
+from tripplan.model.trip import Trip
+from tripplan.model.van import DayWeather
+from tripplan.model.words import STORES, Offer, Store
 from tripplan.schedule.assemble import Work
 from tripplan.schedule.candidates import AVOID_KM, SERVES, Site, Stop, spot_of
-from tripplan.schedule.levels import follow
+from tripplan.schedule.follow import follow, left_alone
 
 __all__ = ["assumptions_of", "cautions_of", "day_notes", "presumed_of"]
 
@@ -304,17 +306,53 @@ def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[C
     return tuple(caution(key, () if tuple(numbers) == whole else tuple(dict.fromkeys(numbers))) for key, numbers in on.items())
 
 
-def assumptions_of(work: Work, arcs: Sequence[int]) -> tuple[str, ...]:
-    """Say what the plan takes for granted."""
-    from tripplan.schedule.use import weather_of
-    from tripplan.van.limits import level_of_used
+def _most_on_last_day(work: Work, r: int) -> float:
+    """What the last day may use of a store at the confidence [L, kg]."""
+    from tripplan.van.limits import UNITS_PER
+    from tripplan.van.spread import raised
 
+    held = work.use.pick_up.held
+    mean = np.array(work.use.last_day[r] / UNITS_PER[r])
+    return float(raised(mean, held.shared[r] * mean, held.daily[r] * mean, float(held.z[r])))
+
+
+def _holding(work: Work, holds: Holds | None) -> str:
+    """Say how sure the stores are, and at what confidence each limit is held."""
+    party = work.trip.party
+    habits = f"with habits of a party spread by {party.spread_shared:.0%} (one sigma) and days that differ besides"
+    least = work.use.pick_up.held.confidence
+    said = f"Each limit by itself is held on {_share(least)} of such trips or more"
+    return said + (f", all stores together on {_share(holds.together)}" if holds is not None else "") + f", {habits}"
+
+
+def _share(share: float) -> str:
+    """Say a share in per cent, rounded down: no more is told than holds."""
+    return f"{int(share * 1000 + 1e-6) / 1000:.1%}".replace(".0%", "%")
+
+
+def _weather_words(trip: Trip) -> list[str]:
+    """Say what weather was counted with, one line for each source."""
+    from tripplan.schedule.use import weather_of
+
+    by_source: dict[str, list[DayWeather]] = {}
+    for d in range(len(trip.dates)):
+        weather = weather_of(trip, d, trip.depot.lat)
+        by_source.setdefault(weather.source, []).append(weather)
+    lines = []
+    for source, days in by_source.items():
+        low, high = min(w.low_c for w in days), max(w.high_c for w in days)
+        sun = sorted(w.sun_kwh_per_m2 for w in days)
+        some = f" on {len(days)} of {len(trip.dates)} days" if len(by_source) > 1 else ""
+        lines.append(f"Weather{some}: {source}: {low:.0f} to {high:.0f} °C, sun {sun[0]:.1f} to {sun[-1]:.1f} kWh/m² a day")
+    return lines
+
+
+def assumptions_of(work: Work, arcs: Sequence[int], holds: Holds | None = None) -> tuple[str, ...]:
+    """Say what the plan takes for granted."""
     trip = work.trip
-    first = weather_of(trip, 0, trip.depot.lat)
     said = [
-        f"Weather: {first.source}; pick-up day {first.low_c:.0f} to {first.high_c:.0f} °C",
-        f"Levels are planned so that all stores hold on {trip.confidence:.0%} of such trips, "
-        f"with habits spread by {trip.party.spread_shared:.0%} (one sigma)",
+        *_weather_words(trip),
+        _holding(work, holds),
         "On a towing day the hours between leaving and the latest arrival count as spent in the van with nothing given, "
         "and what a day uses counts in full after a service on the way: real levels are better",
         f"A night whose price is not known counts {trip.weights.unknown_price_cents / 100:.2f}, a service whose price is not known nothing",
@@ -334,10 +372,13 @@ def assumptions_of(work: Work, arcs: Sequence[int]) -> tuple[str, ...]:
             f"A gas stop exchanges every bottle that has been opened, so that the gas is full after it; "
             f"money is counted for all {trip.van.gas_bottles} that are carried, the most it can be"
         )
+    gas = STORES.index(Store.GAS)
+    if left_alone(work)[gas] and int(work.options.serves[arcs[-1]]) >> gas & 1:
+        said.append("The gas is exchanged on the last day so that it comes back full: leave it turned off at the bottle after that")
     for name, asked in (("cassette", trip.firm.return_cassette_empty), ("grey", trip.firm.return_grey_empty)):
         store = next(s for s in STORES if s.value == name)
         if asked:
-            left = level_of_used(trip.van, store, int(work.use.last_day[STORES.index(store)]))
+            left = _most_on_last_day(work, STORES.index(store))
             said.append(
                 f"The {name} is emptied on the last day; use it no more after that, or at most {left:.1f} L come back in it"
             )

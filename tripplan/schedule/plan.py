@@ -26,9 +26,11 @@ from tripplan.schedule.clashes import forbidden_words
 from tripplan.schedule.energy import day_energy, fridge_parts, is_too_warm
 from tripplan.schedule.laid import LaidDay, lay_days
 from tripplan.schedule.levels import level_lines
+from tripplan.schedule.lived import Lived
 from tripplan.schedule.notes import assumptions_of, cautions_of, day_notes, presumed_of
 from tripplan.schedule.problem import Solution
 from tripplan.schedule.timetable import clock_of, events_of, legs_of, task_of
+from tripplan.schedule.together import all_together, holds_of, no_plan_together
 from tripplan.schedule.use import weather_of
 from tripplan.schedule.ways import Ways, drive_cents, ways_of
 from tripplan.van.use import StayKind
@@ -76,15 +78,21 @@ def make_plan(
     work = assemble(trip, region, cast, ways)
     work.cache = cache if cache is not None else cache_folder()
     solution = best_path(work, progress=tell, max_seconds=max_seconds)
+    lived, short = None, None
+    if solution.arcs:
+        solution, lived, short = all_together(
+            work, solution, lambda w: best_path(w, progress=tell, max_seconds=max_seconds), progress=tell
+        )
     if not solution.arcs:
         if solution.status == "unknown":
             raise NoPlanError("the search was stopped before it found a plan or proved that there is none", proven=False)
         if not reasons:
-            raise NoPlanError("no plan exists within the limits")
+            raise NoPlanError("no plan exists within the limits" if short is None else short.excess().text)
         from tripplan.schedule.explain import no_plan
 
-        raise no_plan(work, progress=tell)
-    return plan_of(work, solution)
+        error = no_plan(work, progress=tell)
+        raise error if short is None else no_plan_together(error, short)
+    return plan_of(work, solution, lived)
 
 
 def prepare(trip: Trip, region: Region, *, cache: Path | None = None, progress: Progress = silent):  # type: ignore[no-untyped-def]
@@ -191,11 +199,12 @@ def _end_of(work: Work, arc: int) -> Spot:
     return work.trip.return_depot if end == 1 else work.cast.sites[end - 2].spot
 
 
-def plan_of(work: Work, solution: Solution) -> Plan:
-    """Put a path of arcs into words and numbers."""
+def plan_of(work: Work, solution: Solution, lived: Lived | None = None) -> Plan:
+    """Put a path of arcs into words and numbers; ``lived``: what it comes to, where that is known already."""
     arcs = [int(a) for a in solution.arcs]
     trip, region = work.trip, work.region
-    lines = level_lines(work, arcs)
+    lived = lived or Lived(work, arcs)
+    lines = level_lines(lived)
     days: list[Day] = []
     stay = 0
     all_legs = [legs_of(work, arc) for arc in arcs]
@@ -233,7 +242,7 @@ def plan_of(work: Work, solution: Solution) -> Plan:
     )
     return Plan(
         trip, region.meta.name, region.meta.key, region.meta.data_date, tuple(days), cost, proof,
-        presumed_of(work, arcs), cautions_of(work, arcs, days), assumptions_of(work, arcs),
+        presumed_of(work, arcs), cautions_of(work, arcs, days), assumptions_of(work, arcs, holds := holds_of(lived)), holds=holds,
     )  # fmt: skip
 
 

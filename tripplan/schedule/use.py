@@ -30,7 +30,7 @@ from tripplan.schedule.candidates import Cast
 from tripplan.schedule.forecast import Forecast, forecast_of, weather_of
 from tripplan.schedule.hours import DayHours
 from tripplan.van.limits import UNITS_PER
-from tripplan.van.spread import Held, raised
+from tripplan.van.spread import Held
 from tripplan.van.use import StayKind, use_kind
 
 __all__ = ["PickUp", "Use", "at_pick_up", "blocks_of", "drive_classes", "weather_of"]
@@ -104,15 +104,6 @@ class PickUp:
                 bits |= spared.astype(np.int64) << (_CAN_BE_SERVED + bit)
         return bits
 
-    def used(self, counted: NDArray[np.int64], first: NDArray[np.bool_]) -> NDArray[np.float64]:
-        """(R) used up at the confidence where the search counts so much [units]; ``first``: not served since pick-up.
-
-        Right for the four water stores and the battery; what the gas comes to depends on its parts.
-        """
-        per, held = _PER, self.held
-        mean = np.maximum(np.where(first, counted - self.start, counted), 0) / per
-        return raised(mean, held.shared * mean, held.daily * mean, held.z) * per + np.where(first, self.true, 0)
-
 
 @dataclass(frozen=True)
 class Use:
@@ -122,6 +113,8 @@ class Use:
     ----------
     day_block, night_block
         As in `Problem`; use classes are first ``masks`` x driving classes (mask first), then one a kind of stay.
+    classes_s
+        Upper ends of the classes of driving time [s].
     kinds
         Kinds of stay told apart, and the stores that each serves. kind_of: that of each site.
     after
@@ -135,7 +128,7 @@ class Use:
     kinds: tuple[tuple[StayKind, int], ...]
     kind_of: NDArray[np.int32]
     masks: tuple[int, ...]
-    classes: int
+    classes_s: tuple[int, ...]
     after: NDArray[np.int64]
     last_day: NDArray[np.int64]
     pick_up: PickUp
@@ -144,6 +137,11 @@ class Use:
     def first_stay(self) -> int:
         """Use class of the first kind of stay."""
         return len(self.masks) * self.classes
+
+    @property
+    def classes(self) -> int:
+        """How many classes of driving time are told apart."""
+        return len(self.classes_s)
 
 
 def drive_classes(trip: Trip, most_s: int) -> tuple[int, ...]:
@@ -154,7 +152,11 @@ def drive_classes(trip: Trip, most_s: int) -> tuple[int, ...]:
 
 
 def at_pick_up(
-    trip: Trip, cast: Cast, hours: DayHours | None = None, confidence: float | None = None, forecast: Forecast | None = None
+    trip: Trip,
+    cast: Cast,
+    hours: DayHours | None = None,
+    shares: NDArray[np.float64] | None = None,
+    forecast: Forecast | None = None,
 ) -> PickUp:
     """Return the stores as the van is taken over.
 
@@ -162,8 +164,8 @@ def at_pick_up(
     ----------
     hours
         Without them a barrel that holds a little counts as enough for the way to the first night.
-    confidence
-        At which each limit is held; ``None``: the trip's.
+    shares
+        (R) how often each limit may fail by itself; ``None``: as often as the trip may.
     """
     from tripplan.van.blocks import to_units
     from tripplan.van.limits import battery_temperature, bottle_temperature, capacity, reserve, room_units, used_units_of_levels
@@ -174,7 +176,8 @@ def at_pick_up(
     cold = battery_temperature([w for row in forecast.weathers for w in row], trip.party)
     gas_c = bottle_temperature([w for row in forecast.weathers for w in row])
     room = room_units(van, battery_c=cold, gas_c=gas_c)
-    held = hold(forecast.spreads, room / _PER, len(trip.dates), trip.confidence if confidence is None else confidence)
+    may = np.full(len(STORES), 1.0 - trip.confidence) if shares is None else shares
+    held = hold(forecast.spreads, room / _PER, len(trip.dates), may)
     cap = _floor(held.mean_room(room / _PER))
     true = used_units_of_levels(van, trip.levels)
     # What is used before the first service has the room that is left: so much less on the mean.
@@ -246,7 +249,7 @@ def blocks_of(
             left = carried * _unserved(serves)
             day_block[d, width + k] = _lighter(stay, left)
             night_block[d, k] = to_units(join(Block(*(tuple((left / _PER).tolist()),) * 2), night), room)
-    return Use(day_block, night_block, kinds, kind_of, masks, len(classes_s), after, last_day, pick_up)
+    return Use(day_block, night_block, kinds, kind_of, masks, tuple(classes_s), after, last_day, pick_up)
 
 
 def _unserved(mask: int) -> NDArray[np.int64]:

@@ -32,7 +32,19 @@ from tripplan.model.words import STORES, Store
 from tripplan.van.facts import SPREADS
 from tripplan.van.use import MEAN, Tilt, heads, hourly, slots
 
-__all__ = ["GAS_PARTS", "PARTS", "Held", "Spreads", "hold", "mean_room", "mean_weather", "parts_of", "raised", "spreads_of"]
+__all__ = [
+    "GAS_PARTS",
+    "PARTS",
+    "Held",
+    "Spreads",
+    "battery_tilt",
+    "hold",
+    "mean_room",
+    "mean_weather",
+    "parts_of",
+    "raised",
+    "spreads_of",
+]
 
 F64 = NDArray[np.float64]
 #: What is followed apart: the four water stores, what burns gas, what the battery gives and takes.
@@ -62,33 +74,38 @@ class Spreads:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """What to count with so that each limit holds at a confidence.
+    """What to count with so that each store's limit holds at a confidence of its own.
 
     Parameters
     ----------
-    z
-        Sigmas of the confidence. tilt: factors for `tripplan.van.use.hourly`.
+    shares
+        (6) how often each limit may fail by itself. z: (6) sigmas of that. tilt: factors for `tripplan.van.use.hourly`.
     shared, daily
         (6) errors of the stores as `mean_room` takes them; 0 for the battery, whose tilted use is planned with as it is.
     """
 
-    confidence: float
-    z: float
+    shares: F64
+    z: F64
     tilt: Tilt
     shared: F64
     daily: F64
+
+    @property
+    def confidence(self) -> float:
+        """The confidence at which every limit holds by itself, the least of all."""
+        return 1.0 - float(self.shares.max())
 
     def mean_room(self, room: F64) -> F64:
         """(6) most that may be used on the mean where so much may be used [L, kg, Ah]."""
         return mean_room(room, self.shared, self.daily, self.z)
 
 
-def raised(mean: F64, shared_sd: F64, variance: F64, z: float) -> F64:
+def raised(mean: F64, shared_sd: F64, variance: F64, z: float | F64) -> F64:
     """Return the use that is passed only with the probability beyond ``z``, from a stretch's mean and the two parts of its spread."""
     return np.asarray(mean + z * np.sqrt(shared_sd**2 + variance))
 
 
-def mean_room(room: F64, shared: F64, daily: F64, z: float) -> F64:
+def mean_room(room: F64, shared: F64, daily: F64, z: float | F64) -> F64:
     """Return the greatest mean M with ``M + z sqrt((shared M)² + daily M) <= room``; what is below 0 comes back as it is."""
     r = np.maximum(room, 0.0)
     half = 2 * r + z * z * daily
@@ -149,7 +166,7 @@ def _shared(party: Party, name: str) -> float:
     return party.spread_shared if spread.habit else spread.shared
 
 
-def hold(spreads: Spreads, room: F64, days: int, confidence: float) -> Held:
+def hold(spreads: Spreads, room: F64, days: int, shares: F64) -> Held:
     """Work out what to count with.
 
     Parameters
@@ -158,24 +175,26 @@ def hold(spreads: Spreads, room: F64, days: int, confidence: float) -> Held:
         (6) what may be used up of each store [L, kg, Ah].
     days
         Of the trip: no ordinary stretch is longer.
+    shares
+        (6) how often each store's limit may fail by itself.
     """
-    z = NormalDist().inv_cdf(confidence)
+    z = np.array([NormalDist().inv_cdf(1 - share) for share in shares.tolist()])
     shared, daily = np.zeros(len(STORES)), np.zeros(len(STORES))
     shared[:4], daily[:4] = spreads.shared[:4], spreads.daily[:4]
     gas, sigma, noise = spreads.ordinary[GAS_PARTS], spreads.shared[GAS_PARTS], spreads.daily[GAS_PARTS]
     weights = np.ones(3)
     if gas.sum() > 0:
-        shares = gas / gas.sum()
-        shared[_GAS], daily[_GAS] = float(np.sqrt(((sigma * shares) ** 2).sum())), float(noise @ shares)
-        touch = float(mean_room(room, shared, daily, z)[_GAS]) * shares
+        mix = gas / gas.sum()
+        shared[_GAS], daily[_GAS] = float(np.sqrt(((sigma * mix) ** 2).sum())), float(noise @ mix)
+        touch = float(mean_room(room, shared, daily, z)[_GAS]) * mix
         spread = sqrt(float(((sigma * touch) ** 2).sum() + noise @ touch))
-        slope = 1 + z * (sigma**2 * touch + noise / 2) / spread if spread > 0 else np.ones(3)
-        weights = slope / float(slope @ shares)
-    loads, sun = _battery(spreads, float(room[_BATTERY]), days, z)
-    return Held(confidence, z, Tilt(loads, sun, *(float(w) for w in weights)), shared, daily)
+        slope = 1 + z[_GAS] * (sigma**2 * touch + noise / 2) / spread if spread > 0 else np.ones(3)
+        weights = slope / float(slope @ mix)
+    loads, sun = battery_tilt(spreads, float(room[_BATTERY]), days, float(z[_BATTERY]))
+    return Held(shares, z, Tilt(loads, sun, *(float(w) for w in weights)), shared, daily)
 
 
-def _battery(spreads: Spreads, room: float, days: int, z: float) -> tuple[float, float]:
+def battery_tilt(spreads: Spreads, room: float, days: int, z: float) -> tuple[float, float]:
     """Return factors on loads and sun: the worst direction of an ordinary stretch that just empties the battery."""
     loads, sun = float(spreads.ordinary[_LOADS]), float(spreads.ordinary[_SUN])
     shared = (float(spreads.shared[_LOADS]) * loads, float(spreads.shared[_SUN]) * sun)

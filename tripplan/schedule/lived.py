@@ -1,0 +1,293 @@
+"""What a path of days comes to: means part by part, levels at the confidence, and the chance that all stores hold.
+
+The search adds up one number a store. Here the chosen path is gone through once more: what burns gas is kept apart by parts, the
+battery is followed on the mean and hour by hour, and each stretch from one service to the next is set against its room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.words import STORES, Store
+from tripplan.schedule.assemble import Work
+from tripplan.schedule.follow import Along, DayLevels, bits, follow, follow_along
+from tripplan.van.battery import acceptance
+from tripplan.van.limits import UNITS_PER, capacity
+from tripplan.van.risk import Hours, Stretch, all_hold, battery_risk, store_risk
+from tripplan.van.spread import GAS_PARTS, battery_tilt, raised
+from tripplan.van.use import MEAN, StayKind
+
+__all__ = ["MOMENTS", "Lived"]
+
+F64 = NDArray[np.float64]
+#: The moments of a day at which levels are told.
+MOMENTS = ("leave", "road", "arrive", "worst", "end")
+_PER = np.array(UNITS_PER, dtype=np.float64)
+_GAS, _BATTERY = STORES.index(Store.GAS), STORES.index(Store.BATTERY)
+_WATERS = range(4)
+#: Columns that are followed beside those of the search: three parts of the gas, the battery on the mean.
+_COLUMNS = np.array([_GAS, _GAS, _GAS, _BATTERY])
+_LOADS, _SUN, _CHARGER = 7, 8, 9
+#: A battery that would hold at so many sigmas is not drawn.
+_SURE_Z = 4.5
+
+
+@dataclass(frozen=True)
+class Lived:
+    """A path of arcs through a problem.
+
+    Parameters
+    ----------
+    work, arcs
+        The problem and one arc a day.
+    """
+
+    work: Work
+    arcs: Sequence[int]
+
+    @cached_property
+    def counted(self) -> list[DayLevels]:
+        """Levels as the search counts them, day by day [units]."""
+        return follow(self.work, self.arcs)
+
+    @cached_property
+    def parts(self) -> list[DayLevels]:
+        """Means of heating, fridge and habits in the gas [kg], and of the battery [Ah], day by day."""
+        start = np.array([0.0, 0.0, 0.0, self.work.use.pick_up.true[_BATTERY] / UNITS_PER[_BATTERY]])
+        return follow_along(self.work, self.arcs, self._along(), start)
+
+    @cached_property
+    def first(self) -> NDArray[np.bool_]:
+        """(days, moments, R) whether a store has not been served since pick-up."""
+        p = self.work.problem
+        out = np.zeros((len(self.arcs), len(MOMENTS), len(STORES)), dtype=bool)
+        since = np.ones(len(STORES), dtype=bool)
+        for d, arc in enumerate(self.arcs):
+            out[d, :2] = since
+            since = since & ~bits(int(p.arc_reset[arc]))
+            out[d, 2] = since
+            if d < p.days - 1:
+                since = since & ~bits(int(p.leave_reset[p.arc_to[arc]]))
+            out[d, 3:] = since
+        return out
+
+    def used(self) -> tuple[F64, F64]:
+        """(days, moments, R) used up at the confidence, and on the mean [L, kg, Ah]."""
+        pick_up = self.work.use.pick_up
+        held, spreads = pick_up.held, pick_up.forecast.spreads
+        at_first = pick_up.true / _PER
+        sure = np.zeros((len(self.arcs), len(MOMENTS), len(STORES)))
+        mean = np.zeros_like(sure)
+        for d, (day, parts) in enumerate(zip(self.counted, self.parts, strict=True)):
+            for m, name in enumerate(MOMENTS):
+                first = self.first[d, m]
+                label = getattr(day, name) - np.where(first, pick_up.start, 0)
+                use = np.maximum(label, 0) / _PER
+                part = getattr(parts, name)
+                sd, variance = held.shared * use, held.daily * use
+                use[_GAS] = part[:3].sum()
+                sd[_GAS] = np.sqrt(((spreads.shared[GAS_PARTS] * part[:3]) ** 2).sum())
+                variance[_GAS] = spreads.daily[GAS_PARTS] @ part[:3]
+                begin = np.where(first, at_first, 0.0)
+                mean[d, m], sure[d, m] = begin + use, begin + raised(use, sd, variance, held.z)
+                mean[d, m, _BATTERY] = part[3]
+                sure[d, m, _BATTERY] = getattr(day, name)[_BATTERY] / UNITS_PER[_BATTERY]
+        return sure, mean
+
+    # ------------------------------------------------------------------------------------------- risk
+
+    @cached_property
+    def stretches(self) -> dict[Store, tuple[Stretch, ...]]:
+        """The stretches of each store but the battery, from pick-up or a service to the next service or the return."""
+        return {STORES[r]: tuple(self._stretches(r)) for r in (*_WATERS, _GAS) if capacity(self.work.trip.van, STORES[r]) > 0}
+
+    def _stretches(self, r: int) -> Iterator[Stretch]:
+        work, p = self.work, self.work.problem
+        pick_up, last = work.use.pick_up, p.days - 1
+        room, given = float(pick_up.room[r]) / UNITS_PER[r], float(pick_up.true[r]) / UNITS_PER[r]
+        peak: F64 = np.zeros(3)
+        for d, arc in enumerate(self.arcs):
+            peak = max(peak, self._use(r, d, 1), key=_sum)
+            left = room - (given if self.first[d, 1, r] else 0.0)
+            skip = bool(self.first[d, 1, r] and pick_up.dry[r])
+            if int(p.arc_reset[arc]) >> r & 1:
+                if not skip:
+                    yield self._stretch(r, peak, left)
+                peak, left, skip = np.zeros(3), room, False
+            if d == last:
+                peak = max(peak, self._use(r, d, 3), key=_sum)
+                if r == _GAS:
+                    left -= room - min(room, capacity(work.trip.van, STORES[r]) - work.trip.firm.return_gas_kg)
+                yield self._stretch(r, peak, left)
+                return
+            if int(p.leave_reset[p.arc_to[arc]]) >> r & 1:
+                if not skip:
+                    yield self._stretch(r, peak, left)
+                yield self._stretch(r, self._use(r, d, 3), room)
+                peak = np.zeros(3)
+            else:
+                peak = max(peak, self._use(r, d, 3), key=_sum)
+
+    def _use(self, r: int, d: int, moment: int) -> F64:
+        """Mean used since the last service, in three parts for the gas [L, kg]."""
+        if r == _GAS:
+            return np.asarray(getattr(self.parts[d], MOMENTS[moment])[:3])
+        pick_up = self.work.use.pick_up
+        label = float(getattr(self.counted[d], MOMENTS[moment])[r]) - (pick_up.start[r] if self.first[d, moment, r] else 0)
+        return np.array([max(label, 0.0) / UNITS_PER[r], 0.0, 0.0])
+
+    def _stretch(self, r: int, use: F64, room: float) -> Stretch:
+        spreads, held = self.work.use.pick_up.forecast.spreads, self.work.use.pick_up.held
+        mean = float(use.sum())
+        if r != _GAS:
+            return Stretch(mean, float(held.shared[r]) * mean, float(held.daily[r]) * mean, room)
+        sd = float(np.sqrt(((spreads.shared[GAS_PARTS] * use) ** 2).sum()))
+        return Stretch(mean, sd, float(spreads.daily[GAS_PARTS] @ use), room)
+
+    @cached_property
+    def risks(self) -> dict[Store, float]:
+        """The chance of each store to pass its limit anywhere on the trip."""
+        return {**{store: store_risk(rows) for store, rows in self.stretches.items()}, Store.BATTERY: self._battery()}
+
+    @property
+    def together(self) -> float:
+        """The chance that no store passes its limit anywhere."""
+        return all_hold(tuple(self.risks.values()))
+
+    @cached_property
+    def tightest(self) -> F64:
+        """(R) the greatest chance of any one limit of each store to be passed; of the battery, as the search counts it."""
+        out = np.zeros(len(STORES))
+        for store, rows in self.stretches.items():
+            out[STORES.index(store)] = _beyond(min((s.sigmas for s in rows), default=np.inf))
+        out[_BATTERY] = _beyond(self._touching())
+        return out
+
+    def _touching(self) -> float:
+        """Return the sigmas at which the battery, as the search counts it, is just emptied."""
+        low, high = 0.0, _SURE_Z
+        for _ in range(16):
+            middle = (low + high) / 2
+            low, high = (middle, high) if self._lowest(middle) <= self._room(_BATTERY) else (low, middle)
+        return low
+
+    def _room(self, r: int) -> float:
+        return float(self.work.use.pick_up.room[r]) / UNITS_PER[r]
+
+    def _lowest(self, z: float) -> float:
+        """Return the most that is used up of the battery, loads and sun tilted by so many sigmas [Ah]."""
+        pick_up, hours = self.work.use.pick_up, self._battery_hours
+        loads, sun = battery_tilt(pick_up.forecast.spreads, self._room(_BATTERY), len(self.arcs), z)
+        net = hours.loads * loads - hours.sun * sun - hours.charger
+        used = most = float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY]
+        for more in np.where(net < 0, net * acceptance(self.work.trip.van), net).tolist():
+            used = max(0.0, used + more)
+            most = max(most, used)
+        return most
+
+    def _battery(self) -> float:
+        if self._lowest(_SURE_Z) <= self._room(_BATTERY):
+            return 0.0
+        pick_up = self.work.use.pick_up
+        spreads, start = pick_up.forecast.spreads, float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY]
+        shared, daily = spreads.shared[[_LOADS, _SUN]].tolist(), spreads.daily[[_LOADS, _SUN]].tolist()
+        return battery_risk(
+            self._battery_hours, (shared[0], shared[1]), (daily[0], daily[1]), acceptance(self.work.trip.van), start, self._room(_BATTERY)
+        )  # fmt: skip
+
+    # ----------------------------------------------------------------------------- what days and nights use
+
+    def _kind(self, arc: int) -> StayKind:
+        use = self.work.use
+        return use.kinds[int(use.kind_of[int(self.work.options.end[arc]) - 2])][0]
+
+    def _drive_s(self, arc: int) -> int:
+        use, work = self.work.use, self.work
+        return work.use.classes_s[int(work.problem.arc_use[arc]) % use.classes]
+
+    def _rows(self, d: int, end: int, *, night: bool) -> F64:
+        """Parts of a day's hours or its night's, (n, 10)."""
+        forecast, arc = self.work.use.pick_up.forecast, self.arcs[d]
+        if night:
+            return forecast.night_rows(d, end, self._kind(arc), None)
+        if self.work.options.car[arc]:
+            return forecast.day_rows(d, end, self._kind(arc), None)
+        return forecast.road_parts(d, end, self._drive_s(arc))
+
+    def _gas(self, d: int, *, night: bool) -> F64:
+        """Heating, fridge and habits of a day or its night [kg]; the worse of the corners."""
+        sums = [self._rows(d, end, night=night)[:, GAS_PARTS].sum(axis=0) for end in range(len(self._ends))]
+        return max(sums, key=_sum)
+
+    @property
+    def _ends(self) -> tuple[tuple[float, float], ...]:
+        return self.work.use.pick_up.forecast.ends
+
+    def _along(self) -> Along:
+        """Blocks of the columns beside those of the search [kg, Ah]."""
+        work, forecast = self.work, self.work.use.pick_up.forecast
+        days = len(self.arcs)
+        day, night = np.zeros((days, 3, 4)), np.zeros((days, 3, 4))
+        after, last_day = np.zeros((days, 4)), np.zeros(4)
+        for d, arc in enumerate(self.arcs):
+            car, last = bool(work.options.car[arc]), d == days - 1
+            used = self._gas(d, night=False)
+            road = max(
+                (forecast.day_rows(d, end, None, None)[:, GAS_PARTS].sum(axis=0) for end in range(len(self._ends))), key=_sum
+            )
+            day[d, :2, :3] = used
+            if last:
+                last_day[:3] = road
+            elif not (d == 0 and work.use.pick_up.untouched[_GAS]):
+                after[d, :3] = road
+            most_s = self._drive_s(arc)
+            block = forecast.stay(d, self._kind(arc), MEAN) if car else forecast.road(d, most_s, MEAN)
+            day[d, :, 3] = block.total[_BATTERY], block.prefix[_BATTERY], block.tail[_BATTERY]
+            if last:
+                break
+            served = bool(int(work.problem.arrive_reset[work.problem.arc_to[arc]]) >> _GAS & 1)
+            if not served:
+                if not int(work.problem.arc_reset[arc]) >> _GAS & 1:
+                    day[d, 0, :3] -= after[d, :3]
+                night[d, :2, :3] = after[d, :3]
+            night[d, :2, :3] += self._gas(d, night=True)
+            block = forecast.night(d, self._kind(arc), MEAN)
+            night[d, :, 3] = block.total[_BATTERY], block.prefix[_BATTERY], block.tail[_BATTERY]
+        return Along(day, night, after, last_day, _COLUMNS)
+
+    @cached_property
+    def _battery_hours(self) -> Hours:
+        """The battery's hours one after another."""
+        parts, days = [], []
+        for d in range(len(self.arcs)):
+            for night in (False, True)[: 1 if d == len(self.arcs) - 1 else 2]:
+                rows = max((self._rows(d, end, night=night) for end in range(len(self._ends))), key=_net)
+                parts.append(rows)
+                days.append(np.full(len(rows), d))
+        rows, day = np.concatenate(parts), np.concatenate(days)
+        return Hours(
+            rows[:, _LOADS],
+            rows[:, _SUN] / acceptance(self.work.trip.van),
+            rows[:, _CHARGER] / acceptance(self.work.trip.van),
+            day,
+        )
+
+
+def _sum(use: F64) -> float:
+    return float(use.sum())
+
+
+def _net(rows: F64) -> float:
+    return float(rows[:, _LOADS].sum() - rows[:, _SUN].sum() - rows[:, _CHARGER].sum())
+
+
+def _beyond(sigmas: float) -> float:
+    """Chance of a normal error beyond so many sigmas."""
+    from statistics import NormalDist
+
+    return 1.0 - NormalDist().cdf(sigmas)
