@@ -30,9 +30,9 @@ __all__ = ["Plan", "Region", "plan_trip"]
 AnyPath = str | os.PathLike[str]
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, slots=True, repr=False, eq=False)
 class Region:
-    """A prepared map. `Region.load`, `Region.build` and `Region.sample` make one.
+    """A prepared map. `Region.load`, `Region.build` and `Region.sample` make one. Two are equal when their map data are.
 
     Parameters
     ----------
@@ -128,6 +128,12 @@ class Region:
         from tripplan.region.graph import road_graph
 
         return road_graph(self.value, mode)
+
+    def __eq__(self, other: object) -> bool:
+        return self.value.meta.key == other.value.meta.key if isinstance(other, Region) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.value.meta.key)
 
     def __repr__(self) -> str:
         from tripplan.report.safe import plain
