@@ -15,7 +15,7 @@ from tripplan.model.plan import PieceRun
 from tripplan.region.geometry import run_line
 from tripplan.region.region import Region
 from tripplan.report.basemap import base_layers, frame_around, roads, towns
-from tripplan.report.map import _asset, _leaflet_css, _leaflet_js
+from tripplan.report.map import _asset, leaflet_css, leaflet_js
 from tripplan.report.markup import Markup, el, raw
 from tripplan.report.palette import LAND, ROADS, WATER
 from tripplan.report.safe import plain, script_json
@@ -114,7 +114,7 @@ def _page(
     page: dict[str, object], region: Region, result: CheckResult | TrackCheck, head: str, name: str, numbered: dict[int, str]
 ) -> str:
     looks = json.dumps({"land": LAND, "water": WATER, "roads": ROADS})
-    scripts = [_leaflet_js(), f"var LOOKS={looks};\n{_asset('map.js')}", f"{_asset('check.js')}\ncheck.start();"]
+    scripts = [leaflet_js(), f"var LOOKS={looks};\n{_asset('map.js')}", f"{_asset('check.js')}\ncheck.start();"]
     hashes = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'" for s in scripts)
     policy = (
         f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
@@ -165,7 +165,7 @@ def _page(
         el("meta", name="viewport", content="width=device-width, initial-scale=1"),
         el("title", f"{plain(name)}: check"),
         raw(f"<!-- Map drawn with Leaflet, under this licence:\n{_asset('leaflet-LICENSE.txt')}\n-->"),
-        raw(f"<style>\n{_leaflet_css()}\n{_asset('map.css')}\n</style>"),
+        raw(f"<style>\n{leaflet_css()}\n{_asset('map.css')}\n</style>"),
     )  # fmt: skip
     return f"<!DOCTYPE html>\n{el('html', top, body, lang='en')}\n"
 
