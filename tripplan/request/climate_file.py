@@ -87,10 +87,9 @@ def load_climate(path: Path) -> tuple[Station, ...]:
         name = row.cells["station"]
         if not name or len(name) > 100:
             raise BadInputError(
-                "`station` is empty" if not name else "`station` is too long",
-                where=row.where,
-                accepted="a name of 1 to 100 letters",
-            )
+                "`station` is empty" if not name else "`station` is too long", where=row.where, accepted="a name of 1 to 100 letters",
+                next_step="name the station",
+            )  # fmt: skip
         month = _month(row)
         place = row.number("lon"), row.number("lat")
         if at.setdefault(name, place) != place:
@@ -106,7 +105,12 @@ def load_climate(path: Path) -> tuple[Station, ...]:
             )
         found[name][month] = row.weather(clear_sky_kwh(date(2025, month, 15), place[1], place[0]))
         if len(found) > MOST_STATIONS:
-            raise BadInputError(f"more than {MOST_STATIONS} stations", where=str(path), next_step="keep those of the region")
+            raise BadInputError(
+                "holds too many stations",
+                where=str(path),
+                accepted=f"at most {MOST_STATIONS} stations",
+                next_step="keep those of the region",
+            )
     if not found:
         raise BadInputError(
             "holds no stations", where=str(path), accepted="rows below the names of the columns", next_step="check the file"
