@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import string
 from dataclasses import fields
 from datetime import date
 from itertools import pairwise
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from helpers.drawn import METRES_A_DEGREE
+from helpers.drawn import METRES_A_DEGREE, Drawing
 from helpers.make import piece_of, region_from_drawing
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -19,7 +20,7 @@ from tripplan.model.local import NoteSource, PlaceNote, RoadNote
 from tripplan.model.outfit import Outfit
 from tripplan.model.place import Spot
 from tripplan.model.words import Offer, SiteKind, Source, Surface
-from tripplan.region.build import content_key
+from tripplan.region.build import build, content_key
 from tripplan.region.columns import Access
 from tripplan.region.find import find
 from tripplan.region.geometry import piece_line
@@ -584,3 +585,63 @@ def test_any_parts_keep_the_road(tmp_path_factory: pytest.TempPathFactory, share
         reach = max(reach, high)
     assert made.pieces.length_m[covered].sum() == pytest.approx(total, abs=11 * len(shares))
     same(without_local(made), region)
+
+
+@pytest.fixture(scope="module")
+def presumed(tmp_path_factory) -> tuple[Region, Drawing]:
+    """Twenty-five sealed roads of 1 km, 3 km apart, and three roads beside them that nobody tagged: presumed sealed."""
+    letters = string.ascii_letters + string.digits
+    sealed, asked = [letters[2 * k : 2 * k + 2] for k in range(25)], ("01", "23", "45")
+    below = [" "] * 75
+    for word, column in zip(asked, (6, 66, 69), strict=True):
+        below[column : column + 2] = word
+    plan = " ".join(sealed) + "\n\n" + "".join(below).rstrip()
+    ways = dict.fromkeys(sealed, "highway=secondary surface=asphalt") | dict.fromkeys(asked, "highway=secondary")
+    return region_from_drawing(plan, ways, folder=tmp_path_factory.mktemp("presumed"), grid_m=1000)
+
+
+def test_an_unsealed_note_takes_presumptions_away(presumed) -> None:
+    """Beside a road noted unsealed, or a sealed tag that is doubted, less is presumed; far off, and by other notes, nothing changes."""
+    region, drawing = presumed
+    rows = {word: way_row(region, drawing.way_id[word]) for word in ("01", "23", "45")}
+    assert {int(region.ways.surface[row]) for row in rows.values()} == {Surface.PRESUMED}
+    made = add_local(region, [road(2, ways=(drawing.way_id["45"],), surface="unsealed")])
+    near, far = rows["23"], rows["01"]
+    assert made.ways.surface[near] == Surface.UNKNOWN
+    assert list(Source)[made.ways.surface_source[near]] is Source.LOCAL_NOTE
+    assert (
+        made.string(int(made.ways.surface_why[near])) == f"no surface tagged; presumed no longer: near an unsealed road ({LABEL})"
+    )
+    assert np.isnan(made.ways.surface_p[near])
+    assert region.ways.surface_p[near] > 0.8
+    assert made.ways.surface[far] == Surface.PRESUMED
+    assert made.ways.surface_p[far] == region.ways.surface_p[far]
+    assert made.local is not None
+    assert made.local.effects[0].endswith("; 1.0 km beside are presumed sealed no longer")
+    same(without_local(made), region)
+    for other in ({"surface": "sealed"}, {"access": "closed"}, {"limits": (("max_height_m", 2.0),)}):
+        kept = add_local(region, [road(2, ways=(drawing.way_id["45"],), **other)])
+        assert kept.ways.surface[near] == kept.ways.surface[far] == Surface.PRESUMED
+
+
+def test_a_sealed_note_presumes_nothing_beside_it(presumed) -> None:
+    """What operators note as sealed is what they drive: it says nothing of its neighbours, which stay as the map leaves them."""
+    region, drawing = presumed
+    doubtful = add_local(region, [road(2, ways=(drawing.way_id["45"],), surface="unsealed")])
+    both = add_local(doubtful, [RoadNote(NoteSource("more.csv", "row 2"), ways=(drawing.way_id["ab"],), surface="sealed")])
+    assert both.ways.surface[way_row(both, drawing.way_id["23"])] == Surface.UNKNOWN
+
+
+@pytest.mark.extract
+def test_notes_never_add_presumed_roads(extracts) -> None:
+    """On a real map a note of any kind leaves presumed what was presumed or less; unsealed ones leave less beside them."""
+    region = build(extracts / "andorra-20250119.osm.pbf")
+    presumed = region.ways.surface == Surface.PRESUMED
+    rows = np.flatnonzero(presumed)
+    for k, surface in enumerate(("unsealed", "unknown", "sealed")):
+        noted = int(rows[k * len(rows) // 3])
+        made = add_local(region, [road(2, ways=(int(region.ways.osm_id[noted]),), surface=surface)])
+        now = made.ways.surface == Surface.PRESUMED
+        assert not (now & ~presumed).any()
+        lost = int((presumed & ~now).sum()) - 1
+        assert lost > 0 if surface == "unsealed" else lost == 0

@@ -24,6 +24,7 @@ from tripplan.region.local_cut import cut_pieces
 from tripplan.region.local_facts import LocalFacts, note_to_data
 from tripplan.region.local_parts import Interval, RoadFinder
 from tripplan.region.local_places import merge_places
+from tripplan.region.local_surfaces import withdraw_presumed
 from tripplan.region.region import Region
 from tripplan.region.strings import PackedStrings, pack
 
@@ -183,7 +184,11 @@ def _merge_roads(region: Region, notes: Sequence[RoadNote], strings: _Strings) -
         effects.append(_effect(region, note, rows, float(length[rows].sum())))
         for row in rows:
             setting.take(note, row, narrow=bool(intervals))
-    return replace(region, ways=setting.ways()), setting.limits, effects
+    made, taken = withdraw_presumed(region.ways, setting.ways(), region.pieces, setting.doubt(), strings.number)
+    for k, note in enumerate(notes):
+        if metres := taken.get(note.source.label):
+            effects[k] += f"; {metres / 1000:.1f} km beside are presumed sealed no longer"
+    return replace(region, ways=made), setting.limits, effects
 
 
 def _with_parts(
@@ -271,6 +276,11 @@ class _Setting:
                 f"way {int(self._ways.osm_id[row])} is {_said(what, value)}, but {_said(what, old[0])} in {old[1].where}", where=source.where,
                 accepted="notes that agree", next_step="take one of the two out",
             )  # fmt: skip
+
+    def doubt(self) -> dict[int, str]:
+        """Return the label of each note that says unsealed or unknown, by row of the way."""
+        said = ((row, value, source) for (row, what), (value, source, _) in self._said.items() if what == "surface")
+        return {row: source.label for row, value, source in said if value != "sealed"}
 
     def ways(self) -> Ways:
         """Return the columns."""
