@@ -13,7 +13,7 @@ from helpers import plans
 from tripplan.model.errors import BadInputError
 from tripplan.model.serial import plan_from_json
 from tripplan.report import write
-from tripplan.report.write import PAPERS, write_papers
+from tripplan.report.write import PAPERS, begin_papers, write_papers
 
 REGION = plans.island()
 PLAN = plans.plan(2, region=REGION)
@@ -172,3 +172,10 @@ def test_what_a_killed_run_left_is_taken_away(tmp_path: Path) -> None:
     write_papers(PLAN, REGION, tmp_path / "trip")
     assert left.exists() == (sys.platform == "win32")
     assert all(other.exists() for other in others)
+
+
+def test_begun_papers_are_the_same(tmp_path: Path) -> None:
+    """With the PDF written by a process of its own meanwhile, every file has the same bytes as without."""
+    write_papers(PLAN, REGION, tmp_path / "a")
+    write_papers(PLAN, REGION, tmp_path / "b", begun=begin_papers(PLAN, REGION))
+    assert _content(tmp_path / "a") == _content(tmp_path / "b")

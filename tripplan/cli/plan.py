@@ -79,7 +79,7 @@ def plan_and_write(
     from tripplan.model.errors import BadInputError, NoPlanError
     from tripplan.pipeline import audited_plan, ways_out
     from tripplan.report.words import no_plan_words, remedy_words, summary
-    from tripplan.report.write import write_papers
+    from tripplan.report.write import begin_papers, write_papers
     from tripplan.request.trip_file import load_trip
 
     if not str(out).strip() or out == Path():
@@ -103,8 +103,9 @@ def plan_and_write(
         return 1
     with shown() as progress:
         progress("Writing the papers", float("nan"))
+        begun = begin_papers(plan, region)
         folium_alone()
-        papers = write_papers(plan, region, out, online_tiles=online_tiles, apart=True)
+        papers = write_papers(plan, region, out, online_tiles=online_tiles, begun=begun)
     bars, width = terminal_look()
     for line in summary(plan, papers, bars=bars, width=width):
         click.echo(line)

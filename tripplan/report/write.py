@@ -6,14 +6,21 @@ import errno
 import os
 import shutil
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.leftovers import scratch_name, sweep
 from tripplan.model.plan import Plan
 from tripplan.region.region import Region
 
-__all__ = ["PAPERS", "render_papers", "write_papers", "write_rendered"]
+if TYPE_CHECKING:
+    from tripplan.report.sheets.apart import ApartPdf
+    from tripplan.report.sheets.blocks import Sheet
+    from tripplan.report.waylines import WayLines
+
+__all__ = ["PAPERS", "Begun", "begin_papers", "render_papers", "write_papers", "write_rendered"]
 
 #: What a plan is written as, in the order in which people meet it.
 PAPERS: tuple[str, ...] = (
@@ -23,13 +30,33 @@ PAPERS: tuple[str, ...] = (
 _TILES = ("https://tile.openstreetmap.org/{z}/{x}/{y}.png", "© OpenStreetMap contributors")
 
 
-def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False, apart: bool = False) -> dict[str, bytes]:
+@dataclass(frozen=True)
+class Begun:
+    """Papers that are on their way: the plan's lines and sheets, and the PDF that a process of its own writes meanwhile."""
+
+    lines: WayLines
+    sheets: tuple[Sheet, ...]
+    pdf: ApartPdf
+
+
+def begin_papers(plan: Plan, region: Region) -> Begun:
+    """Begin with what takes longest, in a process of its own, before whatever else is to be done: sooner done where there are two kernels."""
+    from tripplan.report.itinerary import pdf_parts, sheets_of
+    from tripplan.report.sheets.apart import ApartPdf
+    from tripplan.report.waylines import way_lines
+
+    lines = way_lines(plan, region)
+    sheets = sheets_of(plan, region, lines)
+    return Begun(lines, sheets, ApartPdf(*pdf_parts(plan, region, sheets)))
+
+
+def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False, begun: Begun | None = None) -> dict[str, bytes]:
     """Return every paper of a plan by its file name; nothing touches the disk.
 
     Parameters
     ----------
-    apart
-        Whether a process of its own writes the PDF meanwhile: sooner done where there are two kernels; the same bytes.
+    begun
+        Of the same plan and region; the same bytes without it.
     """
     from tripplan.model.serial import plan_to_json
     from tripplan.report.calendar import calendar_text
@@ -40,16 +67,13 @@ def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False, apa
     from tripplan.report.levels import levels_svg
     from tripplan.report.map import Tiles, map_page
     from tripplan.report.picture import levels_png
-    from tripplan.report.sheets.apart import ApartPdf
     from tripplan.report.sheets.pdf import document
     from tripplan.report.tables import days_csv, levels_csv
     from tripplan.report.waylines import way_lines
 
     tiles = Tiles(*_TILES) if online_tiles else None
-    lines = way_lines(plan, region)
-    sheets = sheets_of(plan, region, lines)
-    parts = pdf_parts(plan, region, sheets)
-    pdf = ApartPdf(*parts) if apart else None
+    lines = begun.lines if begun is not None else way_lines(plan, region)
+    sheets = begun.sheets if begun is not None else sheets_of(plan, region, lines)
     papers = {
         "map.html": map_page(plan, region, tiles=tiles).encode(),
         "itinerary.html": itinerary_page(plan, region, sheets).encode(),
@@ -62,12 +86,12 @@ def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False, apa
         "levels.csv": levels_csv(plan).encode(),
         "levels.svg": levels_svg(plan).encode(),
         "levels.png": levels_png(plan),
-        "itinerary.pdf": pdf.result() if pdf is not None else document(*parts),
+        "itinerary.pdf": begun.pdf.result() if begun is not None else document(*pdf_parts(plan, region, sheets)),
     }
     return {name: papers[name] for name in PAPERS}
 
 
-def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = False, apart: bool = False) -> list[Path]:
+def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = False, begun: Begun | None = None) -> list[Path]:
     """Write the papers of a plan into a folder and return their paths.
 
     A folder that is not there yet appears complete, in one step. In one that is, papers of an older plan are replaced and
@@ -75,7 +99,7 @@ def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = 
 
     Parameters
     ----------
-    apart
+    begun
         As in `render_papers`.
 
     Raises
@@ -83,7 +107,7 @@ def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = 
     BadInputError
         When the folder cannot be written to: a file of its name, no permission, no room.
     """
-    return write_rendered(render_papers(plan, region, online_tiles=online_tiles, apart=apart), out)
+    return write_rendered(render_papers(plan, region, online_tiles=online_tiles, begun=begun), out)
 
 
 def write_rendered(papers: dict[str, bytes], out: Path) -> list[Path]:
