@@ -42,7 +42,7 @@ def test_desks_do_forbid_days():
     works = [with_desks(seed, sights=1) for seed in range(16)]
     for work in works:
         best_path(work)
-    assert sum(work.forbidden_days for work in works) >= 15
+    assert sum(len(work.shut) for work in works) >= 15
     why = [line for work in works for line in work.forbidden_why]
     assert any("takes arrivals" in line and "you would be there at" in line for line in why)
 
@@ -86,7 +86,7 @@ def test_what_a_forbidden_day_had_beaten_comes_back():
     solution = best_path(work)
     assert solution.status == "proven"
     assert int(work.options.first[solution.arcs[1]]) == 1
-    assert work.forbidden_days == 1
+    assert len(work.shut) == 1
     assert "takes arrivals 08:00–13:00" in work.forbidden_why[0]
     assert "you would be there at 12:44 and need 60 min" in work.forbidden_why[0]
 
@@ -112,3 +112,29 @@ def test_nothing_that_is_shut_comes_back():
     back = {way_of(again, 1, arc) for arc in range(len(again.options)) if again.options.end[arc] == 1}
     assert back
     assert not back & ways
+
+
+def test_the_order_of_halts_is_free_where_it_costs_the_same():
+    """Two sights on an outing, the first in the table open in the afternoon: they are seen the other way round, at the same cost, with no wait."""
+    from tripplan.model.trip import Sight
+    from tripplan.model.words import Via
+
+    trip, cast, _ = toy_trip(1, nights=3, sites=1, services=0, sights=2)
+    van = replace(trip.van, fresh_l=200.0, grey_l=200.0, solar_w=400.0)
+    sights = tuple(Sight(s.spot, True, 0, Via.CAR_ONLY, 1.0) for s in trip.sights)
+    firm = replace(trip.firm, return_grey_empty=False, return_cassette_empty=False)
+    trip = replace(trip, van=van, sights=sights, firm=firm, levels=replace(trip.levels, fresh_l=200.0))
+    late, early = ((13 * H, 18 * H),), ((8 * H, 12 * H),)
+    stops = tuple(
+        Stop(s.spot, None, 0, k, H, 0, 0, (w,) * 4, {}) for k, (s, w) in enumerate(zip(sights, (late, early), strict=True))
+    )
+    site = replace(cast.sites[0], serves=31, open=(True,) * 4, max_stay=0)
+    minutes = np.array([[0, 30, 30], [30, 0, 20], [30, 20, 0]], dtype=np.int32)
+    car = table_of(minutes * 60, minutes * 60, minutes * 1.0, trip.weights)
+    drive = np.full((3, 3), 3600, dtype=np.int32)
+    van_table = table_of(drive, drive, drive / 60.0, trip.weights)
+    work = assemble(trip, REGION, Cast((site,), (), stops, (-1,) * 4), [Ways(15, van_table, car, None, None)])
+    solution = best_path(work)
+    outings = [arc for arc in solution.arcs if work.options.second[arc] >= 0]
+    assert len(outings) == 1
+    assert [int(work.options.first[outings[0]]), int(work.options.second[outings[0]])] == [1, 0]

@@ -63,8 +63,10 @@ class Work:
         (A) cents of an arc that are a price for passing a limit.
     counters
         Names of the problem's counters in order.
-    forbidden_days, forbidden_why
-        Ways to spend a day that the clock found impossible, and why, the first few.
+    shut, forbidden_why
+        Ways to spend a day (see `again`) that the clock found impossible, and why, the first few.
+    found
+        Paths found, by the identity of their arcs, with what each arc is: arcs are numbered anew when ways are forbidden.
     cache
         Folder of prepared files, for days laid out; ``None``: nothing is kept.
     """
@@ -80,8 +82,9 @@ class Work:
     problem: Problem
     counters: tuple[str, ...]
     penalty: I64
-    forbidden_days: int = 0
+    shut: dict[tuple[int, int, int, bool, int, int, int], None] = field(default_factory=dict)
     forbidden_why: list[str] = field(default_factory=list)
+    found: dict[int, tuple[tuple[int, ...], tuple[tuple[int, int, int, bool, int, int, int], ...]]] = field(default_factory=dict)
     cache: Path | None = None
 
     def become(self, other: Work) -> None:

@@ -179,6 +179,16 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
     return tuple(notes)
 
 
+def _holidays(work: Work) -> str:
+    """Say whose public holidays are counted."""
+    from tripplan.almanac.hours import is_holiday
+
+    country = work.region.meta.country
+    if is_holiday(work.trip.dates[0], country) is None:
+        return "Public holidays are not known here: ask whether one falls on your days, hours may differ on it"
+    return f"Public holidays are the national ones of {country}; those of a part of it are not known"
+
+
 def _raw_hours(work: Work, stop: Stop) -> str:
     """Return the hours of a stop as written."""
     told = work.trip.sights[stop.sight].visiting if stop.sight >= 0 else ""
@@ -357,6 +367,7 @@ def assumptions_of(work: Work, arcs: Sequence[int], holds: Holds | None = None) 
         "and what a day uses counts in full after a service on the way: real levels are better",
         f"A night whose price is not known counts {trip.weights.unknown_price_cents / 100:.2f}, a service whose price is not known nothing",
         "Hours that the map does not tell close nothing: ask first where a day says so",
+        _holidays(work),
         "Barrels and cassette are filled and emptied on foot at a site, on arrival and every morning, where the site offers it",
         "A day with the van stops at most twice, or at two services and a sight; a day by car at most twice",
     ]

@@ -28,6 +28,7 @@ from tripplan.schedule.laid import LaidDay, lay_days
 from tripplan.schedule.levels import level_lines
 from tripplan.schedule.lived import Lived
 from tripplan.schedule.notes import assumptions_of, cautions_of, day_notes, presumed_of
+from tripplan.schedule.orders import choose_orders
 from tripplan.schedule.problem import Solution
 from tripplan.schedule.timetable import clock_of, events_of, legs_of, task_of
 from tripplan.schedule.together import all_together, holds_of, no_plan_together
@@ -92,7 +93,7 @@ def make_plan(
 
         error = no_plan(work, progress=tell)
         raise error if short is None else no_plan_together(error, short)
-    return plan_of(work, solution, lived)
+    return plan_of(work, as_numbered_now(work, solution), lived)
 
 
 def prepare(trip: Trip, region: Region, *, cache: Path | None = None, progress: Progress = silent):  # type: ignore[no-untyped-def]
@@ -155,7 +156,6 @@ def best_path(work: Work, *, progress: Progress = silent, max_seconds: float | N
     if not every_day_has_a_way(work):
         return Solution("proven", (), 0, 0, 0, 0.0)
     labels, kept = 0, set[Way]()
-    shut: dict[Way, None] = {}
     while True:
         solution = solve(work.problem, forbidden=frozenset(), max_seconds=max_seconds, progress=progress)
         labels += solution.labels
@@ -168,13 +168,29 @@ def best_path(work: Work, *, progress: Progress = silent, max_seconds: float | N
             laid = laid_days(work, solution.arcs)
             bad = {way: at for (way, at), day in zip(ways.items(), laid, strict=True) if day is None or too_warm(work, *at, day)}
         if not bad:
+            choose_orders(work, solution.arcs)
+            work.found[id(solution.arcs)] = solution.arcs, tuple(way_of(work, d, arc) for d, arc in enumerate(solution.arcs))
             return replace(solution, labels=labels)
-        if len(shut) > _MOST_FORBIDDEN:
+        if len(work.shut) > _MOST_FORBIDDEN:
             return Solution("unknown", (), 0, solution.bound, labels, solution.seconds)
         work.forbidden_why += [forbidden_words(work, *at) for at in bad.values()][: _WHYS - len(work.forbidden_why)]
-        shut.update(dict.fromkeys(bad))
-        work.become(admit_others(work, shut, bad))
-        work.forbidden_days = len(shut)
+        work.shut.update(dict.fromkeys(bad))
+        work.become(admit_others(work, work.shut, bad))
+
+
+def as_numbered_now(work: Work, solution: Solution) -> Solution:
+    """Return a path found before with its arcs as the problem numbers them now."""
+    kept = work.found.get(id(solution.arcs))
+    if kept is None:
+        return solution
+    o = work.options
+    arcs = []
+    for d, start, end, car, first, second, third in kept[1]:
+        same = (
+            (o.start == start) & (o.end == end) & (o.car == car) & (o.first == first) & (o.second == second) & (o.third == third)
+        )
+        arcs.append(int(np.flatnonzero(same & (o.days >> np.uint64(d) & np.uint64(1) != 0))[0]))
+    return replace(solution, arcs=tuple(arcs))
 
 
 def laid_days(work: Work, arcs: Sequence[int], legs: Sequence[tuple[Leg, ...]] = ()) -> list[LaidDay | None]:
@@ -236,7 +252,7 @@ def plan_of(work: Work, solution: Solution, lived: Lived | None = None) -> Plan:
         gap=0.0 if solution.status == "proven" else (solution.cost - solution.bound) / max(1, abs(solution.cost)),
         bound_cents=int(solution.bound),
         labels=solution.labels,
-        forbidden_days=work.forbidden_days,
+        forbidden_days=len(work.shut),
         method="exact search over days: options of a day, backward bound, labels with dominance, clock of each day",
         forbidden_why=tuple(work.forbidden_why),
     )
