@@ -93,14 +93,12 @@ class _Answers(BaseHTTPRequestHandler):
 @pytest.fixture
 def server(socket_enabled: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[_Server]:
     """A stand-in on the loopback address; nothing else can be reached."""
-    import socket
-
     import osmnx
     import pytest_socket
 
     pytest_socket.socket_allow_hosts(["127.0.0.1"])
     # osmnx keeps the look-up of names that it found when it was first imported: in another test, the one that is refused.
-    monkeypatch.setattr(osmnx._http, "_original_getaddrinfo", socket.getaddrinfo)
+    monkeypatch.setattr(osmnx._http, "_original_getaddrinfo", pytest_socket._true_getaddrinfo)
     stand_in = _Server(("127.0.0.1", 0), _Answers)
     stand_in.queries = []
     thread = threading.Thread(target=stand_in.serve_forever, daemon=True)
