@@ -12,7 +12,7 @@ from tripplan.model.van import DayWeather, Levels
 from tripplan.model.words import Store
 from tripplan.van.use import StayKind
 
-__all__ = ["day_energy", "fridge_parts", "is_too_warm"]
+__all__ = ["day_energy", "fridge_parts"]
 
 #: Stores that have mass.
 _LOADED = ("fresh", "grey", "cassette", "flush", "gas")
@@ -32,15 +32,6 @@ def fridge_parts(events: Sequence[Event], day: date) -> tuple[tuple[float, float
         out.append((start, stop, "ferry" if event.kind == "ferry" else "towing"))
         clock = max(clock, stop)
     return tuple(part for part in out if part[0] < part[1] <= end + 1e-9)
-
-
-def is_too_warm(trip: Trip, number: int, weather: DayWeather, parts: Sequence[tuple[float, float, str]]) -> bool:
-    """Say whether a day keeps the fridge above 5 °C for longer than the trip allows; the day of pick-up, when it is empty, never does."""
-    from tripplan.van.fridge import lived_day
-
-    if trip.fridge_limit_h < 0 or number <= 1 or not parts:
-        return False
-    return lived_day(trip.van, weather, parts).above_h > trip.fridge_limit_h + 1e-6
 
 
 def day_energy(trip: Trip, day: Day, kind: StayKind, weather: DayWeather) -> DayEnergy:

@@ -21,6 +21,7 @@ from tripplan.model.progress import Progress, silent
 from tripplan.model.words import STORES
 from tripplan.schedule.assemble import Slack, Work, assemble, every_day_has_a_way
 from tripplan.schedule.clashes import missed_services, reasons_of
+from tripplan.schedule.cold import fridge_excess_h
 from tripplan.schedule.solve import solve
 from tripplan.schedule.timetable import clock_of
 from tripplan.schedule.walk import walk
@@ -54,7 +55,8 @@ def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
                 found = (*certain, *excesses_of(loose, solution.arcs, counters=counters))
                 best = solution.cost, tuple(dict.fromkeys(found))
             if best[1] and counters and solution.status == "proven" and solution.cost <= _farther(work, factor):
-                return NoPlanError(_message(best[1]), best[1])
+                # The nearest plan is looked for without the fridge, which only a whole day tells.
+                return NoPlanError(_message(best[1]), best[1], least=all(e.what != "fridge" for e in best[1]))
         if best is not None and best[1]:
             return NoPlanError(_message(best[1]), best[1], least=False)
     found = certain or _stranded(work)
@@ -294,6 +296,12 @@ def excesses_of(work: Work, arcs: Sequence[int], *, counters: bool = True) -> tu
                 where = "for the ferry"
             text = f"{_day(work, d)}: {late:.0f} min too late {where}"
             found.append(Excess(what, d + 1, round(late, 1), "min", text, reasons_of(work, d, arc)))
+        warm_h = fridge_excess_h(work, d, arc) if fault is None else 0.0
+        if warm_h > 0:
+            text = (
+                f"{_day(work, d)}: the fridge is above 5 °C for {warm_h:.1f} h more than the limit of {trip.fridge_limit_h:g} h"
+            )
+            found.append(Excess("fridge", d + 1, round(warm_h, 1), "h", text))
         if trip.dates[d] in trip.no_towing and not o.car[arc]:
             found.append(Excess("no towing", d + 1, 1, "day", f"{_day(work, d)}: towing on a day without towing"))
     found += _missed(work, arcs)

@@ -23,7 +23,8 @@ from tripplan.schedule.assemble import Work, assemble, comfort_cents, every_day_
 from tripplan.schedule.candidates import cast_of, kind_word
 from tripplan.schedule.chances import Chances
 from tripplan.schedule.clashes import forbidden_words
-from tripplan.schedule.energy import day_energy, fridge_parts, is_too_warm
+from tripplan.schedule.cold import too_warm
+from tripplan.schedule.energy import day_energy
 from tripplan.schedule.laid import LaidDay, lay_days
 from tripplan.schedule.levels import level_lines
 from tripplan.schedule.lived import Lived
@@ -199,15 +200,6 @@ def laid_days(work: Work, arcs: Sequence[int], legs: Sequence[tuple[Leg, ...]] =
     busy = [task for task in tasks if task.legs]
     answers = iter(lay_days(busy, work.cache))
     return [next(answers) if task.legs else LaidDay(task.leave_from, ()) for task in tasks]
-
-
-def too_warm(work: Work, day: int, arc: int, laid: LaidDay) -> bool:
-    """Say whether a day, as it is laid out, keeps the fridge warm for longer than the trip allows."""
-    if work.trip.fridge_limit_h < 0 or work.options.car[arc]:
-        return False
-    events = events_of(work, day, arc, clock_of(work, day, arc, (), laid))
-    weather = weather_of(work.trip, day, _end_of(work, arc).lat)
-    return is_too_warm(work.trip, day + 1, weather, fridge_parts(events, work.trip.dates[day]))
 
 
 def _end_of(work: Work, arc: int) -> Spot:
