@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
+from datetime import date
+
 import numpy as np
 import pytest
 from helpers.towing import ROAD, VAN, drawn
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
+from tripplan.model.words import Surface
+from tripplan.report.check_json import check_json
 from tripplan.roads.check import check
 from tripplan.roads.terms import Terms, terms_every_road
 
@@ -109,3 +115,23 @@ def test_bad_way_points(tmp_path):
     terms = Terms(VAN)
     with pytest.raises(BadInputError, match="no way-point is near a road"):
         check(drawing.region, [Spot("x", "x", 20, 50), Spot("y", "y", 20, 51)], terms_every_road(terms), terms)
+
+
+@pytest.mark.parametrize(("surface", "p", "told"), [
+    (Surface.PRESUMED, 0.93, 0.93), (Surface.UNKNOWN, 0.41, 0.41), (Surface.UNKNOWN, np.nan, None), (Surface.UNSEALED, 0.41, None),
+])  # fmt: skip
+def test_how_likely_an_untagged_road_is_sealed(tmp_path, surface, p, told):
+    """The list and its JSON carry the probability where no tag tells the surface, with the reasons, and nothing where one does."""
+    drawing = drawn(PASS, {**WAYS, "PQ": "highway=secondary"}, tmp_path)
+    ways, row = drawing.region.ways, int(np.flatnonzero(drawing.region.ways.osm_id == drawing.drawing.way_id["PQ"])[0])
+    columns = {name: getattr(ways, name).copy() for name in ("surface", "surface_p")}
+    columns["surface"][row], columns["surface_p"][row] = int(surface), p
+    region = replace(drawing.region, ways=replace(ways, **columns))
+    terms = Terms(VAN)
+    result = check(region, [drawing.spot(word) for word in ("A", "PQ", "B")], terms_every_road(terms), terms)
+    (stretch,) = {s.osm_way: s for s in result.stretches}.values()
+    assert told is None or stretch.sealed_p == pytest.approx(told)
+    assert np.isnan(stretch.sealed_p) == (told is None)
+    (said, *_) = json.loads(check_json(result, region, VAN, date(2027, 2, 6)))["stretches"]
+    assert said["sealed_p"] == told
+    assert any("no surface tagged" in why or "too few" in why for why in said["why"])

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+import io
+from dataclasses import replace
 from pathlib import Path
 
 import networkx as nx
@@ -116,6 +119,24 @@ def test_unknown_roads_count_as_if_sealed(fork) -> None:
         return float(join(open_network(made, Terms(OUTFIT)), spots).matrix().length_m[0, 1])
 
     assert length("sealed") < length("unsealed") - 2000
+
+
+def test_doubts_say_how_likely_sealed(fork) -> None:
+    """Where the map's own tags give a probability the doubt carries it, on the list and in the file; elsewhere there is none."""
+    from tripplan.cli.region_local import _doubt_lines, _doubts_csv
+
+    region, drawing = fork
+    found = find_doubts(region, Terms(OUTFIT))
+    assert np.isnan(found.roads[0].sealed_p)
+    assert "likely sealed" not in "\n".join(_doubt_lines(found))
+    p = np.where(region.ways.osm_id == drawing.way_id["BC"], np.float32(0.87), region.ways.surface_p)
+    found = find_doubts(replace(region, ways=replace(region.ways, surface_p=p)), Terms(OUTFIT))
+    assert found.roads[0].sealed_p == pytest.approx(0.87)
+    assert "87% likely sealed: " in "\n".join(_doubt_lines(found))
+    rows = list(csv.DictReader(io.StringIO(_doubts_csv(found))))
+    assert rows[0]["sealed_percent"] == "87"
+    assert rows[0]["evidence"]
+    assert {row["sealed_percent"] for row in rows if row["what"] == "offer"} == {""}
 
 
 def test_offers_in_doubt(fork) -> None:

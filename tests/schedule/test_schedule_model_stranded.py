@@ -75,3 +75,18 @@ def test_road_that_closes_behind_the_party(tmp_path: Path) -> None:
     assert [(e.what, e.day) for e in error.excesses] == [("way", 3)]
     assert "Cliff Road" in error.excesses[0].text
     assert "Alfa" in error.excesses[0].text
+
+
+def test_turn_restrictions_between_depot_and_site(tmp_path: Path) -> None:
+    """Depot and site are on one network, and every way from the one to the other breaks a turn restriction: which one is said."""
+    road = "highway=primary surface=asphalt"
+    barred = [("no_right_turn", "NX"), ("no_left_turn", "XS")]
+    rules = [({"type": "restriction", "restriction": kind}, [("from", "AX"), ("via", "X"), ("to", to)]) for kind, to in barred]
+    region, drawing = region_from_drawing(
+        "N-----D\n|     |\nX--A  |\n|     |\nS-----Q", dict.fromkeys(("NX", "XS", "AX", "ND", "DQ", "QS"), road), relations=rules,
+        nodes={"A": "place=town name=Alfa", "D": SITE}, folder=tmp_path, grid_m=2000,
+    )  # fmt: skip
+    error = _no_plan(region, tmp_path, "2026-07-04", "2026-07-06")
+    assert [(e.what, e.day) for e in error.excesses] == [("way", 1)]
+    assert "Alfa (every way breaks a turn restriction; the shortest, of " in error.excesses[0].text
+    assert any(f"breaks {number} after 6.0 km" in error.excesses[0].text for number in drawing.relation_id)
