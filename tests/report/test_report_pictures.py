@@ -16,7 +16,7 @@ from helpers import plans
 from helpers.browser import look
 from PIL import Image
 
-from tripplan.model.plan import Plan
+from tripplan.model.plan import LevelLine, Plan
 from tripplan.report.chart import NIGHT_AT, WAY_AT, levels_of
 from tripplan.report.levels import levels_chart, levels_svg
 from tripplan.report.picture import levels_png
@@ -54,6 +54,32 @@ def test_the_model_holds_every_level_limit_and_service() -> None:
     assert grey.worst == (1, 41.0)
     assert grey.bound == "at most 54 of 60 L"
     assert chart.strips[4].bound == "at least 1.0 of 9.0 kg"
+
+
+def _spread(plan: Plan) -> Plan:
+    """The same plan with an expected level halfway between each level and its best."""
+
+    def halfway(line: LevelLine) -> LevelLine:
+        best = 0.0 if line.store in ("grey", "cassette") else 80.0
+        return replace(line, expected=tuple((x + best) / 2 for x in (line.leave, line.arrive, line.worst, line.end)))
+
+    return replace(plan, days=tuple(replace(day, levels=tuple(map(halfway, day.levels))) for day in plan.days))
+
+
+def test_the_spread_is_shown() -> None:
+    """Where the plan tells what is to be expected, page, drawing and picture shade what lies between, and say at what confidence."""
+    plan = _spread(PLAN)
+    chart = levels_of(plan)
+    assert all([x for x, _ in strip.expected] == [x for x, _ in strip.line] for strip in chart.strips)
+    assert chart.strips[1].expected[2][1] == pytest.approx(41.0 / 2)
+    assert levels_svg(plan).count("Z") == levels_svg(PLAN).count("Z") + len(chart.strips)
+    assert "holds in 95% of trips" in levels_svg(plan)
+    assert "holds in" not in levels_svg(PLAN)
+    band = np.array([0xA9, 0xBF, 0xCD])
+    assert (np.abs(_picture(plan) - band).sum(axis=2) < 12).sum() > 5000
+    assert (np.abs(_picture(PLAN) - band).sum(axis=2) < 12).sum() < 200
+    days = (replace(plan.days[0], levels=PLAN.days[0].levels), *plan.days[1:])
+    assert not any(strip.expected for strip in levels_of(replace(plan, days=days)).strips)  # a day does not tell it
 
 
 def test_the_drawing_is_a_file_of_its_own() -> None:

@@ -122,7 +122,7 @@ def _strip(plan: Plan, store: str) -> Strip:
         limit=limit,
         fills=say.fills(store),
         line=tuple(point for i, _, line in rows for point in _moments(i, line.leave, line.arrive, line.worst, line.end)),
-        expected=(),
+        expected=_expected(rows),
         services=tuple(mark for i, day, line in rows for mark in _marks(i, day, line)),
         worst=(nearest[1], nearest[2].worst) if nearest is not None else None,
         bound=bound,
@@ -131,6 +131,13 @@ def _strip(plan: Plan, store: str) -> Strip:
 
 def _moments(i: int, leave: float, arrive: float, worst: float, end: float) -> list[tuple[float, float]]:
     return [(float(i), leave), (i + ARRIVE_AT, arrive), (i + NIGHT_AT, worst), (float(i + 1), end)]
+
+
+def _expected(rows: list[tuple[int, int, LevelLine]]) -> tuple[tuple[float, float], ...]:
+    """Return the expected level at the same moments; empty where a day does not tell it, so that no gap is drawn over."""
+    if any(len(line.expected) != 4 for _, _, line in rows):
+        return ()
+    return tuple(point for i, _, line in rows for point in _moments(i, *line.expected))
 
 
 def _marks(i: int, day: int, line: LevelLine) -> list[ServiceMark]:

@@ -24,6 +24,7 @@ DAY_COLUMNS: tuple[str, ...] = (
 )  # fmt: skip
 LEVEL_COLUMNS: tuple[str, ...] = (
     "day", "date", "store", "unit", "leave", "arrive", "worst", "end", "limit", "limit_is", "full", "served",
+    "expected_leave", "expected_arrive", "expected_worst", "expected_end",
 )  # fmt: skip
 
 
@@ -84,6 +85,7 @@ def level_rows(plan: Plan) -> list[tuple[Cell, ...]]:
         (
             day.number, day.date.isoformat(), line.store, units[line.store], *(round(x, 2) for x in (line.leave, line.arrive, line.worst, line.end, line.limit)),
             "most" if say.fills(line.store) else "least", round(say.capacity(plan.trip.van, line.store), 2), line.served,
+            *([round(x, 2) for x in line.expected] if len(line.expected) == 4 else [None] * 4),
         )
         for day in plan.days
         for line in day.levels
