@@ -68,7 +68,7 @@ class Map:
 def open_map(path: Path | str) -> Map:
     """Read a map file up to the point where surfaces are presumed."""
     from tripplan.osm.read import read_file
-    from tripplan.region.build import _pieces
+    from tripplan.region.build import _pieces, _shape
     from tripplan.region.judge import judge_ways
     from tripplan.region.settled import mark_towns
     from tripplan.region.split import split_ways
@@ -78,7 +78,7 @@ def open_map(path: Path | str) -> Map:
     raw = read_file(path)
     ways = judge_ways(raw, StringTable())
     split = split_ways(raw, np.zeros(0, np.int64))
-    pieces, way_m = _pieces(raw, split, ways)
+    pieces, way_m = _pieces(raw, split, ways, *_shape(raw))
     inputs = evidence_inputs(raw, split, replace(ways, flags=mark_towns(ways, pieces)), way_m)
     return Map(
         Path(path).name, raw.data_date, inputs, raw.way_id, roads_of(inputs), raw.line_way, raw.line_ptr, raw.lon_e7 / 1e7, raw.lat_e7 / 1e7
