@@ -35,7 +35,7 @@ def levels_svg(plan: Plan) -> str:
     key = "Solid: the level as planned. Dashed: its limit. Arrow: service."
     spread = any(strip.expected for strip in chart.strips)
     if spread:
-        key = f"Solid: the level that holds in {chart.confidence:.0%} of trips. Grey: from there to the expected level. Dashed: limit. Arrow: service."
+        key = "Solid: the level counted with, so that limits hold. Grey: from there to the level to be expected. Dashed: limit. Arrow: service."
     heading = chart.trip if len(chart.trip) <= 70 else chart.trip[:69] + "…"
     drawn = el(
         "svg",

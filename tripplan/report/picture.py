@@ -111,7 +111,7 @@ def _texts(image: Any, chart: Chart, step: float, height: int) -> None:
 
 def _key(chart: Chart) -> str:
     if any(strip.expected for strip in chart.strips):
-        return f"Line: the level that holds in {chart.confidence:.0%} of trips; grey: from there to the expected one. Dashed: limit. Arrow: service."
+        return "Line: the level counted with, so that limits hold; grey: from there to the level to be expected. Dashed: limit. Arrow: service."
     return "Line: the level as planned. Dashed: its limit. Arrow: service."
 
 
