@@ -171,6 +171,22 @@ def test_hours_that_nobody_can_read_are_asked_for_as_written(tmp_path):
     assert ("Seaside", "hours as written: ring the bell; check-in after lunch") in asked or "Seaside" not in sleeps
     assert asked
     assert any("ring the bell" in note or "harbour master" in note for day in plan.days for note in day.notes)
+    hidden = replace(plan, presumed_offers=tuple(item for item in plan.presumed_offers if item.offer != "hours"))
+    assert "phone first" in {f.what for f in audit(hidden, region)} - {f.what for f in audit(plan, region)}
+
+
+def test_a_dump_that_shuts_too_early_is_told_with_its_hour(tmp_path):
+    """A cassette that must come back empty, and a dump open for an hour in the early morning: what stands in the way is told in clock times."""
+    desk = {"sanitary_dump_station": "no"}
+    region, where = isle(tmp_path, dump="Mo-Su 08:00-09:00", desk=desk)
+    firm = replace(trip_to_isle(region, where).firm, return_cassette_empty=True)
+    trip = trip_to_isle(region, where, firm=firm, levels=Levels(80, 0, 6, 10, 9, 80))
+    with pytest.raises(NoPlanError) as caught:
+        make_plan(on_the_isle(trip, region), region, cache=tmp_path / "cache")
+    short = [excess for excess in caught.value.excesses if excess.what == "cassette at the return"]
+    assert short
+    assert short[0].clash[0].startswith("Weir dump closes at 09:00, you would be there at 09:1")
+    assert "nobody sets off before 09:00" in short[0].clash[0]
 
 
 @pytest.mark.parametrize("own", [True, False])

@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 from math import isfinite
 
 from tripplan.audit.findings import Findings
-from tripplan.audit.spots import apart
-from tripplan.model.place import Place
+from tripplan.audit.spots import apart, metres
+from tripplan.model.place import Place, Spot
 from tripplan.model.plan import Day, Event, Leg, Plan
 from tripplan.region.columns import Flag
 from tripplan.region.region import Region
@@ -19,6 +19,8 @@ __all__ = ["audit_clock", "hours_text"]
 _MINUTE = timedelta(minutes=1)
 #: What is counted on the quay where the map tells no interval [s] (common practice, no source).
 _QUAY_S = 30 * 60
+#: Places so near each other are one stop [m].
+_BESIDE_M = 200.0
 _SAILS = re.compile(r"sails @ \((.*)\)")
 
 
@@ -33,6 +35,7 @@ def audit_clock(plan: Plan, region: Region, found: Findings) -> None:
         _check_in(plan, region, day, found)
         _ferries(region, day, found)
         _spare(plan, region, day, found)
+        _unread(plan, region, before, day, found)
 
 
 def hours_text(plan: Plan, region: Region, event: Event) -> str:
@@ -190,6 +193,30 @@ def _ferries(region: Region, day: Day, found: Findings) -> None:
             name = region.string(int(region.ways.name[way]))
             text = f"no ferry{f' {name!r}' if name else ''} departs at {int(sails) // 60:02d}:{int(sails) % 60:02d} (sails {told[1] if told else ''})"
             found.add("ferry", day.number, 1, "", text)
+
+
+def _unread(plan: Plan, region: Region, before: Day | None, day: Day, found: Findings) -> None:
+    """Hours that cannot be read are listed to phone about, as written."""
+    from tripplan.almanac.hours import check_times, is_readable
+
+    country = region.meta.country
+    texts: list[tuple[Spot, str]] = []
+    for event in day.events:
+        text = hours_text(plan, region, event) if event.kind in ("service", "sight") else ""
+        if event.spot is not None and text.strip() and not is_readable(text):
+            texts.append((event.spot, text))
+    site = _site(region, day.night.spot.place) if day.night is not None else None
+    came = before is None or before.night is None or day.night is None or apart(before.night.spot, day.night.spot)
+    if site is not None and day.night is not None and came:
+        if site.hours.strip() and not is_readable(site.hours):
+            texts.append((day.night.spot, site.hours))
+        for text, latest in ((site.check_in, False), (site.check_out, True)):
+            if text and check_times(text, plan.trip.dates[0], latest=latest, country=country) is None:
+                texts.append((day.night.spot, text))
+    asked = [item for item in plan.presumed_offers if item.offer == "hours" and item.day == day.number]
+    for spot, text in texts:
+        if not any(text in item.evidence and metres(item.spot, spot) <= _BESIDE_M for item in asked):
+            found.add("phone first", day.number, 1, "", f"the hours of {spot.name!r} cannot be read ({text}) and are not listed")
 
 
 def _spare(plan: Plan, region: Region, day: Day, found: Findings) -> None:
