@@ -205,7 +205,7 @@ def _doing(stores: tuple[str, ...], text: str) -> str:
 
 
 def cautions_sheet(folder: Folder) -> Sheet:
-    """Return every caution in full, with its days and its source."""
+    """Return every caution in full, with its days and its source, and what the plan takes for granted."""
     plan = folder.plan
     general = [caution(key) for key in ("insurance", "borders") if key not in {c.key for c in plan.cautions}]
     own = [c for c in plan.cautions if c.key != LAST_WORD]
@@ -219,6 +219,8 @@ def cautions_sheet(folder: Folder) -> Sheet:
         Para("Local rules and licensed people decide; they go before everything on these sheets.", "strong"),
         Items(tuple(items), columns=2),
     ]
+    if plan.assumptions:
+        blocks += [Heading(2, "Assumed"), Items(tuple(Item(words) for words in plan.assumptions))]
     return Sheet("cautions", "ends", "Cautions", tuple(blocks), folder.foot(plan.trip.return_depot))
 
 

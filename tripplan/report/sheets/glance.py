@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from tripplan.model.plan import Day, Night
 from tripplan.report import say
 from tripplan.report.chart import levels_of
@@ -40,22 +42,26 @@ def glance(folder: Folder) -> Sheet:
         Heading(2, "Costs"),
         *_costs(folder),
     ]
-    if plan.assumptions:
-        blocks += [Heading(2, "Assumed"), Items(tuple(Item(words) for words in plan.assumptions))]
     return Sheet("glance", "glance", "The trip at a glance", tuple(blocks), folder.foot(plan.trip.depot))
 
 
 def _levels_words(folder: Folder) -> str:
-    share = 100 * folder.plan.trip.confidence
-    if any(strip.expected for strip in levels_of(folder.plan).strips):
+    """Return how to read the levels, and how sure they are."""
+    plan = folder.plan
+    holds, share = plan.holds, 100 * plan.trip.confidence
+    if holds is None:
         return tell(
-            "Dark line: the level that is planned with, which {share:.0f} of 100 trips like this keep. Shaded from there: up to the level to expect. "
-            "Dashed: limit. Triangles: services.",
+            "Planned so that {share:.0f} of 100 trips like this keep every limit. Dashed: limit. Triangles: services.",
             share=share,
         )
-    return tell(
-        "Planned so that {share:.0f} of 100 trips like this keep every limit. Dashed: limit. Triangles: services.", share=share
-    )
+    sure = tell("On {share:.0f} of 100 trips like this no store passes its limit. ", share=math.floor(100 * holds.together))
+    if any(strip.expected for strip in levels_of(plan).strips):
+        key = (
+            "Dark line: the level planned with. Shaded from there: up to the level to expect. Dashed: limit. Triangles: services."
+        )
+    else:
+        key = "Dark line: the level planned with. Dashed: limit. Triangles: services."
+    return sure + key
 
 
 def _facts(folder: Folder) -> Facts:

@@ -157,8 +157,14 @@ class Slabs:
     def blocks(self, blocks: Iterable[Block], width: float) -> list[Slab]:
         """Return the slabs of blocks one below another."""
         out: list[Slab] = []
+        headed = False
         for block in blocks:
-            out += self.block(block, width)
+            slabs = self.block(block, width)
+            # A note under a heading belongs to what follows, as the heading does.
+            if headed and slabs and isinstance(block, Para) and block.kind == "note":
+                slabs[-1] = replace(slabs[-1], keep=True)
+            headed = isinstance(block, Heading)
+            out += slabs
         return out
 
     def block(self, block: Block, width: float) -> list[Slab]:
@@ -271,7 +277,7 @@ class Slabs:
                 y += slab.height
             stacks.append((y, marks))
         height = max(y for y, _ in stacks)
-        if height > 0.6 * self._tallest:
+        if height > 0.96 * self._tallest:
             return [*left, *right]
         return [Slab(height, (*stacks[0][1], *stacks[1][1]), self._pt(3))]
 
