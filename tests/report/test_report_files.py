@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from fastkml import KML
 from helpers import plans
-from helpers.schemas import assert_kml
+from helpers.schemas import assert_gpx, assert_kml
 from hypothesis import given
 from hypothesis import strategies as st
 from ics import Calendar
@@ -95,7 +95,7 @@ def assert_rfc7946(text: str) -> dict[str, Any]:
                 assert -90 <= lat <= 90
                 assert round(lon, 6) == lon  # 11.2
                 inside = west <= lon <= east if west <= east else (lon >= west or lon <= east)
-                assert kind == "Polygon" or (inside and south <= lat <= north)
+                assert feature["properties"]["kind"] == "off limits" or (inside and south <= lat <= north)
             assert all(abs(a[0] - b[0]) <= 180 for a, b in pairwise(line))  # 3.1.9
             if kind == "Polygon":
                 assert line[0] == line[-1]
@@ -139,10 +139,14 @@ def test_geojson_over_the_antimeridian() -> None:
 def test_areas_off_limits_run_anticlockwise() -> None:
     """An area of the firm's stands there as a closed ring by the right-hand rule, whichever way it was given."""
     ring = ((170.0, -44.5), (170.0, -44.4), (170.1, -44.4))  # clockwise, open
-    firm = replace(PLAN.trip.firm, areas_off_limits=(("The pass", ring), ("It again", ring[::-1])))
+    over = ((179.0, -44.5), (179.0, -44.4), (-179.0, -44.4), (-179.0, -44.5))
+    areas = (("The pass", ring), ("It again", ring[::-1]), ("No inside", ring[:2]), ("Far", over))
+    firm = replace(PLAN.trip.firm, areas_off_limits=areas)
     found = assert_rfc7946(geojson_text(replace(PLAN, trip=replace(PLAN.trip, firm=firm)), REGION))
     areas = [f for f in found["features"] if f["properties"]["kind"] == "off limits"]
-    assert [area["properties"]["name"] for area in areas] == ["The pass", "It again"]
+    assert [(area["properties"]["name"], area["geometry"]["type"]) for area in areas] == [
+        ("The pass", "Polygon"), ("It again", "Polygon"), ("Far", "MultiLineString"),
+    ]  # fmt: skip
 
 
 def test_another_reader_opens_the_geojson(tmp_path: Path) -> None:
@@ -340,6 +344,15 @@ def test_another_reader_opens_gpx_and_kml(tmp_path: Path) -> None:
     assert points["name"].tolist() == [mark_name(mark) for mark in marks_of(PLAN)]
     assert len(tracks) == sum(len({leg.mode for leg in day.legs if leg.runs.piece}) for day in PLAN.days)
     assert "Days" in {name for name, _ in pyogrio.list_layers(tmp_path / "route.kml")}
+
+
+def test_gpx_over_the_antimeridian() -> None:
+    """Longitudes stay below 180 as the schema asks, and no box is told that would go round the world."""
+    root = assert_gpx(gpx_text(FAR_PLAN, FAR))
+    assert not root.findall(".//{*}bounds")
+    lon = [float(e.attrib["lon"]) for e in root.iter("{http://www.topografix.com/GPX/1/1}trkpt")]
+    assert min(lon) < -179.5 < 179.5 < max(lon)
+    assert assert_gpx(gpx_text(PLAN, REGION)).findall(".//{*}bounds")
 
 
 def test_gpx_says_to_follow_the_tracks() -> None:

@@ -42,7 +42,7 @@ def geojson_text(plan: Plan, region: Region, lines: WayLines | None = None) -> s
         *[_day(drawn) for drawn in lines.days],
         *[_surface(i, part) for i, part in enumerate(lines.surfaces)],
         *[_mark(mark) for mark in marks],
-        *[_off_limits(i, name, ring) for i, (name, ring) in enumerate(plan.trip.firm.areas_off_limits)],
+        *[area for i, (name, ring) in enumerate(plan.trip.firm.areas_off_limits) for area in _off_limits(i, name, ring)],
     ]
     points = np.array([(mark.spot.lon, mark.spot.lat) for mark in marks]).reshape(-1, 2)
     box = box_of([points, *[part for drawn in lines.days for line in drawn.lines for part in cut(line)]])
@@ -137,12 +137,19 @@ def _mark(mark: Mark) -> dict[str, object]:
     return _feature(mark.key, _place(mark.spot), properties)
 
 
-def _off_limits(i: int, name: str, ring: tuple[tuple[float, float], ...]) -> dict[str, object]:
-    """Return an area off limits as a ring that is closed and runs anticlockwise."""
+def _off_limits(i: int, name: str, ring: tuple[tuple[float, float], ...]) -> list[dict[str, object]]:
+    """Return an area off limits as a ring that is closed and runs anticlockwise; nothing for a ring without an inside.
+
+    An area over the antimeridian is told by its edge alone, cut there.
+    """
     points = np.array(ring, np.float64).reshape(-1, 2)
     if len(points) and (points[0] != points[-1]).any():
         points = np.concatenate([points, points[:1]])
-    twice = float(np.sum(points[:-1, 0] * points[1:, 1] - points[1:, 0] * points[:-1, 1]))
-    ordered = points if twice >= 0 else points[::-1]
-    geometry: dict[str, object] = {"type": "Polygon", "coordinates": [_positions(ordered)]}
-    return _feature(f"off-limits-{i}", geometry, {"kind": "off limits", "name": plain(name)})
+    if len(points) < 4:
+        return []
+    if float(np.abs(np.diff(points[:, 0])).max()) > 180.0 or float(np.abs(points[:, 0]).max()) > 180.0:
+        geometry = _lines([points])
+    else:
+        twice = float(np.sum(points[:-1, 0] * points[1:, 1] - points[1:, 0] * points[:-1, 1]))
+        geometry = {"type": "Polygon", "coordinates": [_positions(points if twice >= 0 else points[::-1])]}
+    return [_feature(f"off-limits-{i}", geometry, {"kind": "off limits", "name": plain(name)})]
