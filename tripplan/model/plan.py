@@ -313,12 +313,15 @@ class Holds:
         The share of trips like this on which no store passes its limit anywhere on the plan.
     by_store
         For each store of the van, the share on which it alone holds.
+    least_cents
+        No plan on which all stores hold together as asked for costs less: each of its limits would hold by itself.
     """
 
     asked: float
     each: dict[str, float]
     together: float
     by_store: dict[str, float]
+    least_cents: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ from tripplan.schedule.notes import assumptions_of, cautions_of, day_notes, pres
 from tripplan.schedule.orders import choose_orders
 from tripplan.schedule.problem import Solution
 from tripplan.schedule.timetable import clock_of, events_of, legs_of, task_of
-from tripplan.schedule.together import all_together, holds_of, no_plan_together
+from tripplan.schedule.together import Together, all_together, holds_of, no_plan_together
 from tripplan.schedule.use import weather_of
 from tripplan.schedule.ways import Ways, drive_cents, ways_of
 from tripplan.van.use import StayKind
@@ -80,21 +80,20 @@ def make_plan(
     work = assemble(trip, region, cast, ways)
     work.cache = cache if cache is not None else cache_folder()
     solution = best_path(work, progress=tell, max_seconds=max_seconds)
-    lived, short = None, None
+    together = Together(solution, None)
     if solution.arcs:
-        solution, lived, short = all_together(
-            work, solution, lambda w: best_path(w, progress=tell, max_seconds=max_seconds), progress=tell
-        )
+        together = all_together(work, solution, lambda w: best_path(w, progress=tell, max_seconds=max_seconds), progress=tell)
+        solution = together.solution
     if not solution.arcs:
         if solution.status == "unknown":
             raise NoPlanError("the search was stopped before it found a plan or proved that there is none", proven=False)
         if not reasons:
-            raise NoPlanError("no plan exists within the limits" if short is None else short.excess().text)
+            raise NoPlanError("no plan exists within the limits" if together.short is None else together.short.excess().text)
         from tripplan.schedule.explain import no_plan
 
         error = no_plan(work, progress=tell)
-        raise error if short is None else no_plan_together(error, short)
-    return plan_of(work, as_numbered_now(work, solution), lived)
+        raise error if together.short is None else no_plan_together(error, together.short)
+    return plan_of(work, as_numbered_now(work, solution), together)
 
 
 def prepare(trip: Trip, region: Region, *, cache: Path | None = None, progress: Progress = silent):  # type: ignore[no-untyped-def]
@@ -207,11 +206,12 @@ def _end_of(work: Work, arc: int) -> Spot:
     return work.trip.return_depot if end == 1 else work.cast.sites[end - 2].spot
 
 
-def plan_of(work: Work, solution: Solution, lived: Lived | None = None) -> Plan:
-    """Put a path of arcs into words and numbers; ``lived``: what it comes to, where that is known already."""
+def plan_of(work: Work, solution: Solution, together: Together | None = None) -> Plan:
+    """Put a path of arcs into words and numbers; ``together``: what it comes to, where that is known already."""
     arcs = [int(a) for a in solution.arcs]
     trip, region = work.trip, work.region
-    lived = lived or Lived(work, arcs)
+    lived = (together.lived if together is not None else None) or Lived(work, arcs)
+    holds = holds_of(lived, together.least_cents if together is not None else 0)
     lines = level_lines(lived)
     days: list[Day] = []
     stay = 0
@@ -250,7 +250,7 @@ def plan_of(work: Work, solution: Solution, lived: Lived | None = None) -> Plan:
     )
     return Plan(
         trip, region.meta.name, region.meta.key, region.meta.data_date, tuple(days), cost, proof,
-        presumed_of(work, arcs), cautions_of(work, arcs, days), assumptions_of(work, arcs, holds := holds_of(lived)), holds=holds,
+        presumed_of(work, arcs), cautions_of(work, arcs, days), assumptions_of(work, arcs, holds), holds=holds,
     )  # fmt: skip
 
 

@@ -1,8 +1,9 @@
 """From limits that hold one by one to a plan on which all of them hold together.
 
 The search holds each store's limit at a confidence. Of the best plan so found the chance that any store fails anywhere is worked
-out; where it is more than the trip allows, each limit is held at a higher confidence and the search goes on. What comes out is the
-best plan among those that hold every limit at the confidence reached, and all of them together at the one asked for.
+out; where it is more than the trip allows, the limit of the store that fails most is held tighter, just so far that this plan no
+longer keeps to it, and the search goes on. What comes out is the best plan among those that hold each limit at the confidence
+reached for it, and all of them together at the one asked for.
 """
 
 from __future__ import annotations
@@ -22,12 +23,12 @@ from tripplan.schedule.lived import Lived
 from tripplan.schedule.problem import Solution
 from tripplan.schedule.use import at_pick_up
 
-__all__ = ["TooLittleTogether", "all_together", "hold_at", "holds_of", "no_plan_together"]
+__all__ = ["Together", "TooLittleTogether", "all_together", "hold_at", "holds_of", "no_plan_together"]
 F64 = NDArray[np.float64]
-#: Stores whose part in the failing trips is less than this share of what may fail stay as they are.
-_MATTERS = 0.02
-#: So many steps up, and so many tries between the last that was too little and the first that was enough.
-_STEPS, _BETWEEN = 12, 2
+#: No limit is held tighter than this share of failing trips.
+_LEAST = 1e-5
+#: So many searches, the first not counted; and so many for one store between a limit that is too loose and one that leaves no plan.
+_SEARCHES, _BETWEEN = 16, 2
 #: Float noise in a chance.
 _NOISE = 1e-9
 
@@ -55,6 +56,26 @@ class TooLittleTogether:
 
 
 @dataclass(frozen=True)
+class Together:
+    """A plan on which all stores hold together, or why there is none.
+
+    Parameters
+    ----------
+    lived
+        What the plan comes to; ``None`` without a plan.
+    least_cents
+        No plan on which all stores hold together costs less.
+    short
+        What the best plans found lack, where that is why there is none.
+    """
+
+    solution: Solution
+    lived: Lived | None
+    least_cents: int = 0
+    short: TooLittleTogether | None = None
+
+
+@dataclass(frozen=True)
 class _Found:
     """The best plan with each limit held at some confidence, if there is one."""
 
@@ -64,8 +85,16 @@ class _Found:
 
     @property
     def holds(self) -> bool:
-        """Whether all stores hold together on as many trips as asked for."""
-        return self.lived is not None and self.lived.together >= self.lived.work.trip.confidence - _NOISE
+        """Whether all stores hold together as asked for, and each by itself as the search counted."""
+        if self.lived is None:
+            return False
+        asked = self.lived.work.trip.confidence
+        return self.lived.together >= asked - _NOISE and not self.beyond().any()
+
+    def beyond(self) -> NDArray[np.bool_]:
+        """(R) stores that, gone through part by part, do not hold by themselves as the search counted."""
+        assert self.lived is not None
+        return np.asarray(self.lived.tightest > self.shares + 1e-6)
 
 
 @dataclass
@@ -78,24 +107,24 @@ class _Ladder:
     labels: int = 0
 
     def at(self, shares: F64) -> _Found:
-        self.progress(f"Holding all stores together: each limit at {_percent(1 - shares.max())} or more", float("nan"))
+        self.progress(f"Holding all stores together: single limits up to {_percent(1 - shares.min())}", float("nan"))
         hold_at(self.work, shares)
         solution = self.search(self.work)
         self.labels += solution.labels
         return _Found(shares, solution, Lived(self.work, solution.arcs) if solution.arcs else None)
 
-    def up(self, found: _Found) -> F64:
-        """Return shares that the plan found does not keep to: stores that take part in what fails too often are held tighter."""
+    def up(self, found: _Found, r: int) -> F64:
+        """Return shares to which the plan found does not keep, as one store is held tighter."""
         assert found.lived is not None
-        may, risks = 1.0 - self.work.trip.confidence, np.array([found.lived.risks.get(s, 0.0) for s in STORES])
-        less = min(0.97, may / risks.sum())
-        tight = np.minimum(found.shares, found.lived.tightest) * less
-        return np.where(risks > _MATTERS * may, np.maximum(tight, 1e-6), found.shares)
+        may, risk = 1.0 - self.work.trip.confidence, found.lived.risks[STORES[r]]
+        over = 1.0 - found.lived.together - may
+        left = min(0.97, max(0.3, 1 - over / risk)) if risk > 0 else 0.97
+        shares = found.shares.copy()
+        shares[r] = min(shares[r], found.lived.tightest[r]) * left
+        return shares
 
 
-def all_together(
-    work: Work, solution: Solution, search: Callable[[Work], Solution], *, progress: Progress = silent
-) -> tuple[Solution, Lived | None, TooLittleTogether | None]:
+def all_together(work: Work, solution: Solution, search: Callable[[Work], Solution], *, progress: Progress = silent) -> Together:
     """Hold single limits tighter until all hold together.
 
     Parameters
@@ -104,41 +133,46 @@ def all_together(
         The problem, limits held at the trip's confidence, and its best plan. The problem changes with the confidence.
     search
         Finds the best plan of a problem.
-
-    Returns
-    -------
-    tuple
-        The plan and what it comes to; or no arcs, nothing, and what the best plans found come to.
     """
     ladder = _Ladder(work, search, progress, solution.labels)
+    bound = solution.bound
     found = _Found(work.use.pick_up.held.shares, solution, Lived(work, solution.arcs))
-    if found.holds:
-        return solution, found.lived, None
-    low, best = found, found.lived.together if found.lived is not None else 0.0
-    for _ in range(_STEPS):
-        found = ladder.at(ladder.up(low))
-        if found.holds or found.lived is None:
+    stuck: set[int] = set()
+    best = 0.0
+    for _ in range(_SEARCHES):
+        assert found.lived is not None
+        best = max(best, found.lived.together)
+        if found.holds:
+            return Together(replace(found.solution, labels=ladder.labels), found.lived, bound)
+        r = _fails_most(found, stuck)
+        if r is None:
             break
-        low, best = found, max(best, found.lived.together)
-    for _ in range(_BETWEEN):
-        # The step was large: perhaps a plan that costs less lies between.
-        if found.solution.status == "unknown" or (found.holds and found.solution.cost <= low.solution.cost * 1.005):
-            break
-        between = ladder.at(np.sqrt(low.shares * found.shares))
-        if between.lived is not None:
-            best = max(best, between.lived.together)
-        if between.holds or (between.lived is None and not found.holds):
-            found = between
-        elif between.lived is not None:
-            low = between
+        shares = ladder.up(found, r)
+        tighter = ladder.at(shares)
+        for _ in range(_BETWEEN):
+            if tighter.lived is not None or tighter.solution.status == "unknown":
+                break
+            touch = min(found.shares[r], found.lived.tightest[r])
+            shares = shares.copy()
+            shares[r] = (shares[r] * touch) ** 0.5
+            tighter = ladder.at(shares)
+        if tighter.solution.status == "unknown":
+            return Together(replace(tighter.solution, labels=ladder.labels), None)
+        if tighter.lived is None:
+            stuck.add(r)
         else:
-            break
-    if not found.holds:
-        why = None if found.solution.status == "unknown" else TooLittleTogether(work.trip.confidence, best)
-        return replace(found.solution, arcs=(), labels=ladder.labels), None, why
-    hold_at(work, found.shares)
+            found = tighter
+    none = Solution("proven", (), 0, 0, ladder.labels, 0.0)
+    return Together(none, None, bound, TooLittleTogether(work.trip.confidence, best))
+
+
+def _fails_most(found: _Found, stuck: set[int]) -> int | None:
+    """Return the store to hold tighter: the one that fails most of those that can be."""
     assert found.lived is not None
-    return replace(found.solution, labels=ladder.labels), found.lived, None
+    beyond = found.beyond()
+    risks = [(bool(beyond[r]), found.lived.risks.get(s, 0.0), r) for r, s in enumerate(STORES)]
+    rows = [row for row in risks if row[2] not in stuck and row[1] > _LEAST and found.shares[row[2]] > _LEAST]
+    return max(rows)[2] if rows else None
 
 
 def hold_at(work: Work, shares: F64) -> None:
@@ -153,12 +187,12 @@ def hold_at(work: Work, shares: F64) -> None:
     )
 
 
-def holds_of(lived: Lived) -> Holds:
-    """Return how sure the stores of a plan are."""
+def holds_of(lived: Lived, least_cents: int = 0) -> Holds:
+    """Return how sure the stores of a plan are; ``least_cents``: what no plan that holds them all is below."""
     held = lived.work.use.pick_up.held
     by_store = {store.value: round(1 - risk, 4) for store, risk in lived.risks.items()}
     each = {store.value: round(1 - float(held.shares[STORES.index(store)]), 6) for store in lived.risks}
-    return Holds(lived.work.trip.confidence, each, round(lived.together, 4), by_store)
+    return Holds(lived.work.trip.confidence, each, round(lived.together, 4), by_store, int(least_cents))
 
 
 def _percent(share: float) -> str:
