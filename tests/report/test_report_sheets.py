@@ -15,7 +15,7 @@ from helpers.pdftext import links, reader, said, squeezed
 
 from tripplan.almanac.emergency import emergency_number
 from tripplan.model.cautions import CAUTIONS, caution
-from tripplan.model.plan import Caution, NextChance
+from tripplan.model.plan import Caution, DayEnergy, EnergyLine, Holds, NextChance
 from tripplan.region.columns import Aids
 from tripplan.region.region import Region
 from tripplan.report.itinerary import itinerary_page, itinerary_pdf, pdf_parts, sheets_of
@@ -257,6 +257,49 @@ def test_next_chance_is_told() -> None:
     assert f"is closed: nearest other place {other.name}, 12 km, 15 min (known to offer it)." in text
     assert f"is closed: next planned {other.name} on day {day.number + 1}; the stores last until then." in text
     assert "Up to 40 min later still keeps the day" in text
+
+
+def test_local_notes_are_named_where_they_decide() -> None:
+    """A site whose price and hours come from a local note says so with its file and row; one of the map says that of its hours."""
+    first = PLAN.days[0].night
+    assert first is not None
+    note = "local note: places.csv, row 7, A. Warden, 2026-05-01"
+    places = tuple(replace(p, source=note, check_in="14:00") if p.index == first.spot.place else p for p in REGION.places)
+    region = replace(REGION, places=places)
+    text = _text(_sheet("day-1", sheets_of(PLAN, region)))
+    assert f"Hours by {note}: Mo-Su 08:00-20:00. " in text
+    assert f"Price, hours and offers: {note}. " in text
+    assert "Arrive 14:00" in text
+    assert "Hours by the map: Mo-Su 08:00-20:00. " in _text(_sheet("day-1"))
+
+
+@pytest.mark.parametrize(
+    ("together", "words"),
+    [(0.9634, "On 96 of 100 trips"), (0.9999, "On more than 99 of 100 trips"), (0.999999, "more than 99 of 100")],
+)
+def test_how_sure_the_levels_are(together: float, words: str) -> None:
+    """What is promised is rounded down, and never to every trip."""
+    sure = replace(PLAN, holds=Holds(0.95, 0.99, together, {}))
+    assert words in _text(_sheet("glance", sheets_of(sure, REGION)))
+
+
+def test_energy_of_a_day_is_told() -> None:
+    """What runs on what while towing and at the site, whether mains is needed, hook-up on the first night of a stay, frost, what is carried."""
+    lines = (
+        EnergyLine("towing", "gas", "off at the bottle"),
+        EnergyLine("ferry", "fridge", "off"),
+        EnergyLine("stay", "fridge", "mains"),
+    )
+    energy = DayEnergy(
+        lines, "needed", ("the battery would run down",), 10.0, ("10 A: the kettle alone trips it",), 20.0, 40.0, 18.0, frost=("The hose freezes.",), carried_kg=210.0, payload_kg=300.0,
+    )  # fmt: skip
+    days = (replace(PLAN.days[0], energy=energy), *PLAN.days[1:])
+    text = _text(_sheet("day-1", sheets_of(replace(PLAN, days=days), REGION)))
+    for words in (
+        "Towing: gas: off at the bottle.", "Aboard the ferry: fridge: off.", "At the site: fridge: mains.", "Mains is needed: the battery would run down.",
+        "10 A: the kettle alone trips it", "The hose freezes.", "Frost tonight", "Carried: 210 kg of at most 300 kg.", "about 40 min, enough for 18 L",
+    ):  # fmt: skip
+        assert words in text, words
 
 
 def test_return_sheet_says_by_when() -> None:

@@ -54,7 +54,10 @@ def _levels_words(folder: Folder) -> str:
             "Planned so that {share:.0f} of 100 trips like this keep every limit. Dashed: limit. Triangles: services.",
             share=share,
         )
-    sure = tell("On {share:.0f} of 100 trips like this no store passes its limit. ", share=math.floor(100 * holds.together))
+    if holds.together >= 0.995:
+        sure = "On more than 99 of 100 trips like this no store passes its limit. "
+    else:
+        sure = tell("On {share:.0f} of 100 trips like this no store passes its limit. ", share=math.floor(100 * holds.together))
     if any(strip.expected for strip in levels_of(plan).strips):
         key = (
             "Dark line: the level planned with. Shaded from there: up to the level to expect. Dashed: limit. Triangles: services."
