@@ -67,12 +67,13 @@ def _spread(plan: Plan) -> Plan:
 
 
 def test_the_spread_is_shown() -> None:
-    """Where the plan tells what is to be expected, page, drawing and picture shade what lies between, and say so."""
+    """Where the plan tells what is to be expected, page, drawing and picture dot it and shade what lies between."""
     plan = _spread(PLAN)
     chart = levels_of(plan)
     assert all([x for x, _ in strip.expected] == [x for x, _ in strip.line] for strip in chart.strips)
     assert chart.strips[1].expected[2][1] == pytest.approx(41.0 / 2)
     assert levels_svg(plan).count("Z") == levels_svg(PLAN).count("Z") + len(chart.strips)
+    assert levels_svg(plan).count('stroke-dasharray="1 3"') == len(chart.strips)
     assert "to be expected" in levels_svg(plan)
     assert "to be expected" not in levels_svg(PLAN)
     band = np.array([0xA9, 0xBF, 0xCD])

@@ -35,7 +35,9 @@ def levels_svg(plan: Plan) -> str:
     key = "Solid: the level as planned. Dashed: its limit. Arrow: service."
     spread = any(strip.expected for strip in chart.strips)
     if spread:
-        key = "Solid: the level counted with, so that limits hold. Grey: from there to the level to be expected. Dashed: limit. Arrow: service."
+        key = (
+            "Solid: the level counted with, so that limits hold. Dotted: the level to be expected. Dashed: limit. Arrow: service."
+        )
     heading = chart.trip if len(chart.trip) <= 70 else chart.trip[:69] + "…"
     drawn = el(
         "svg",
@@ -109,6 +111,8 @@ def _strip(strip: Strip, days: int, top: float, step: float) -> Markup:
         if strip.expected:
             between = [*points, *reversed([at(point) for point in strip.expected])]
             out.append(el("path", d=f"M{_line(between)}Z", fill=_SPREAD))
+            dots = f"M{_line(at(point) for point in strip.expected)}"
+            out.append(el("path", d=dots, fill="none", stroke=_INK, stroke_width=1, stroke_dasharray="1 3"))
         out.append(el("path", d=f"M{_line(points)}", fill="none", stroke=_INK, stroke_width=1.5))
     if strip.limit is not None:
         y = at((0.0, strip.limit))[1]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import unicodedata
 from importlib.resources import as_file, files
+from itertools import pairwise
+from math import hypot
 from typing import TYPE_CHECKING, Any
 
 from tripplan.model.plan import Plan
@@ -19,7 +21,7 @@ __all__ = ["levels_png"]
 _WIDTH, _FINER = 1400, 2
 _LEFT, _RIGHT, _HEAD, _STRIP, _GAP, _FOOT = 250, 20, 92, 76, 22, 40
 _PAPER, _INK, _GREY, _LIMIT, _AREA, _SPREAD, _NIGHTS = "#ffffff", "#1c1c1c", "#444444", "#c24a00", "#dde6ec", "#a9bfcd", "#dddddd"
-_DASH, _SPACE = 14, 8
+_DASH, _SPACE, _DOTS = 14, 8, 6
 
 Point = tuple[float, float]
 
@@ -54,6 +56,17 @@ class _Pen:
         """Draw a line through points."""
         self.draw.line([(x * _FINER, y * _FINER) for x, y in points], fill=colour, width=round(width * _FINER), joint="curve")
 
+    def dots(self, points: list[Point], colour: str) -> None:
+        """Draw dots along a line, as far apart on every part of it."""
+        left = 0.0
+        for (x0, y0), (x1, y1) in pairwise(points):
+            length = hypot(x1 - x0, y1 - y0)
+            while left < length:
+                x, y = x0 + (x1 - x0) * left / length, y0 + (y1 - y0) * left / length
+                self.draw.ellipse([(x - 1) * _FINER, (y - 1) * _FINER, (x + 1) * _FINER, (y + 1) * _FINER], fill=colour)
+                left += _DOTS
+            left -= length
+
     def area(self, points: list[Point], colour: str) -> None:
         """Fill an area."""
         if len(points) >= 3:
@@ -77,6 +90,7 @@ def _strip(pen: _Pen, strip: Strip, days: int, top: float, step: float) -> None:
     for i in range(1, days):
         pen.line([(_LEFT + i * step, top), (_LEFT + i * step, foot)], _NIGHTS, 1)
     pen.box((_LEFT, top), (right, foot), "#999999")
+    pen.dots([at(point) for point in strip.expected], _INK)
     if points:
         pen.line(points, _INK, 3)
     if strip.limit is not None:
@@ -111,7 +125,9 @@ def _texts(image: Any, chart: Chart, step: float, height: int) -> None:
 
 def _key(chart: Chart) -> str:
     if any(strip.expected for strip in chart.strips):
-        return "Line: the level counted with, so that limits hold; grey: from there to the level to be expected. Dashed: limit. Arrow: service."
+        return (
+            "Line: the level counted with, so that limits hold. Dotted: the level to be expected. Dashed: limit. Arrow: service."
+        )
     return "Line: the level as planned. Dashed: its limit. Arrow: service."
 
 
