@@ -117,14 +117,16 @@ def toy_work(seed: int, **change: object) -> Work:
     return assemble(trip, REGION, cast, ways)
 
 
-def _fits(work: Work, day: int, ends, legs, stops) -> bool:  # type: ignore[no-untyped-def]
+def _fits(work: Work, day: int, ends, legs, stops, *, stay: bool) -> bool:  # type: ignore[no-untyped-def]
     """Say whether the clock of a day, in whole minutes, is kept; a ferry lies at the end of its leg."""
     hours = work.hours
     tasks = tuple(LegTask(-(-d // 60)) if t == d else LegTask(0, (Sailing(-(-d // 60), 0, -(-(t - d) // 60)),)) for t, d in legs)
     halts = tuple(Halt(-(-s.seconds // 60), _minutes(s.windows[day])) for s in stops)
     earliest = -(-int(hours.leave[day, ends[0]]) // 60)
     desk = None if ends[1] < 2 or ends[0] == ends[1] else work.cast.sites[ends[1] - 2].hours[day]
-    task = DayTask(earliest, earliest, int(hours.arrive[day, ends[1]]) // 60, tasks, halts, _minutes(desk or None))
+    task = DayTask(
+        earliest, earliest, int((hours.back if stay else hours.arrive)[day, ends[1]]) // 60, tasks, halts, _minutes(desk or None)
+    )
     return kept(task, earliest) is not None
 
 
@@ -172,7 +174,7 @@ def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tupl
                 continue
             if not last and hours.arrive[day, to] < 0:
                 continue
-            if (chain or not stay) and not _fits(work, day, (place, to), legs, [stops[k] for k in chain]):
+            if (chain or not stay) and not _fits(work, day, (place, to), legs, [stops[k] for k in chain], stay=stay):
                 continue
             cost = sum(int(table.cents[a, b]) for a, b in pairwise(points))
             cost += sum(stops[k].cents + stops[k].charge_cents for k in chain)

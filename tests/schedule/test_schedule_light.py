@@ -126,6 +126,17 @@ def test_zones_beside_the_date_line(tz, lon, lat):
     assert 4 * 3600 < hours.leave[1, 0] < 9 * 3600
 
 
+def test_guests_need_no_desk():
+    """A desk that shuts at 15:00 bounds those who arrive, not those who come back by car."""
+    from dataclasses import replace
+
+    trip, _ = frame("Etc/UTC", date(2026, 6, 1), (0.0, 45.0), [])
+    site = Site(Spot("s", "site", 0.1, 45.0), None, {}, StayKind(), 0, 0, True, (True,) * 4, (((10 * 3600, 15 * 3600),),) * 4, 0)
+    hours = hours_of(trip, REGION, Cast((replace(site),), (), (), (-1,) * 4))
+    assert (hours.arrive[:-1, 2] == 15 * 3600).all()
+    assert (hours.back[:-1, 2] == trip.arrive_by_min * 60).all()
+
+
 def test_check_out_bounds_leaving_and_never_forbids():
     """A check-out is the latest start; one before the day may begin is moved to that."""
     from dataclasses import replace

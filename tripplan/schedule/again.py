@@ -75,7 +75,7 @@ def _between(work: Work, day: int, start: int, end: int, number: int, *, car: bo
     hours = work.hours
     leave, arrive = hours.leave[[day]][:, shift:], hours.arrive[[day]][:, shift:]
     if car:
-        arrive = np.where(arrive >= 0, arrive, 86_400)
+        arrive = np.where(arrive >= 0, hours.back[[day]][:, shift:], 86_400)
     here = [replace(s, windows=(s.windows[day],)) for s in stops]
     types = day_types(leave, arrive, here)
     laid = stop_table(here, types)

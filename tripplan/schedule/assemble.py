@@ -281,7 +281,7 @@ def _options(
         table = way.car.take(car_rows, car_rows)
     between = np.uint64(((1 << (days - 1)) - 2) & way.days)
     stay_frame = Frame(
-        hours.leave[:, here], np.where(hours.arrive[:, here] >= 0, hours.arrive[:, here], 86_400),
+        hours.leave[:, here], np.where(hours.arrive[:, here] >= 0, hours.back[:, here], 86_400),
         np.full((len(here), len(here)), between) & reached[2:, 2:], limit[2:], classes_s, Need(serves[2:], serves[2:]), money,
     )  # fmt: skip
     stand = stand_options(table, len(here), car_stops, stay_frame, int(trip.max_drive_s))

@@ -38,6 +38,8 @@ class DayHours:
         When the depot takes vans back on the last day [s]; ``None``: any time.
     leave_by
         (D, P) when a place must have been left, where its check-out says so; else the end of the day [s].
+    back
+        (D, P) latest coming back by car of those who have a pitch there already: no desk is needed [s].
 
     A sun that does not set, or does not rise, bounds no day: then the trip's own hours alone do. Where it does not rise one arrives in
     the dark whatever one does, and the plan says so. Check-out never makes a day impossible: where it comes before the day may
@@ -50,6 +52,7 @@ class DayHours:
     last_arrive: I64
     goal_windows: tuple[tuple[int, int], ...] | None
     leave_by: I64
+    back: I64
 
 
 def seconds_of(moment: datetime) -> int:
@@ -155,11 +158,12 @@ def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
         arrive[d] = np.minimum(trip.arrive_by_min * 60, last)
     ready = seconds_of(trip.pick_up) + trip.firm.handover_min * 60
     leave[0] = max(ready, sun.at(0, trip.depot)[0])
-    back = seconds_of(trip.return_by) - trip.firm.return_min * 60
-    arrive[-1] = np.minimum(arrive[-1], back)
+    due = seconds_of(trip.return_by) - trip.firm.return_min * 60
+    arrive[-1] = np.minimum(arrive[-1], due)
     goal_windows = _depot_hours(trip, region)
     if goal_windows:
         arrive[-1] = np.minimum(arrive[-1], max(b for _, b in goal_windows) - trip.firm.return_min * 60)
+    back = arrive.copy()
     for number, site in enumerate(cast.sites):
         for d in range(days - 1):
             windows = site.hours[d]
@@ -176,7 +180,7 @@ def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
         for d, until in enumerate(site.check_out):
             if until >= 0:
                 leave_by[d, 2 + number] = max(until, leave[d, 2 + number])
-    return DayHours(leave, arrive, first_leave, np.maximum(last_arrive, first_leave), goal_windows, leave_by)
+    return DayHours(leave, arrive, first_leave, np.maximum(last_arrive, first_leave), goal_windows, leave_by, back)
 
 
 def _depot_hours(trip: Trip, region: Region) -> tuple[tuple[int, int], ...] | None:

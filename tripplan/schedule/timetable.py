@@ -67,8 +67,8 @@ def task_of(work: Work, day: int, arc: int, legs: Sequence[Leg] = ()) -> DayTask
     windows = hours.goal_windows if last else (site.hours[day] or None if site else None)
     booked = site is not None and work.cast.booked[day] == end - 2
     arrive_by = int(hours.arrive[day, end])
-    if car and arrive_by < 0:
-        arrive_by = 86_400
+    if car:
+        arrive_by = int(hours.back[day, end]) if arrive_by >= 0 else 86_400
     earliest = minutes_up(int(hours.leave[day, start]))
     until = int(hours.leave_by[day, start]) // 60 if start != end else DAY_END
     wish_leave, wish_last, wish_arrive = WISH_CAR if car else WISH_VAN
