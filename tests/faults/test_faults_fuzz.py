@@ -13,7 +13,7 @@ from helpers.fuzz_targets import SHARES
 from tripplan.model.errors import BadInputError
 
 #: Inputs of the sample.
-SAMPLE = {"tags": 1500, "hours": 500, "waypoints": 400, "track": 400, "local": 300, "mapping": 150, "trip": 150, "plan": 60, "region": 60, "merge": 20,
+SAMPLE = {"tags": 1500, "hours": 500, "waypoints": 400, "track": 400, "local": 300, "climate": 100, "mapping": 150, "trip": 150, "plan": 60, "region": 60, "merge": 20,
           "map_text": 40, "map_pbf": 60, "map_xml": 30}  # fmt: skip
 
 

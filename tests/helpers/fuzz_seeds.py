@@ -57,6 +57,10 @@ site,Wells,49.998,8.001,yes,no,,1800,me,2026-01-09,four,,,,,,,,,
 ,,,,,,,,,,,101,,,,closed,06-01,08-31,,
 ,,,,,,,,,,,102,,,,,,,,3.4
 """
+CLIMATE_CSV = "station,lat,lon,month,mean_c,low_c,high_c,sun_kwh_per_m2\n" + "".join(
+    f"Mill,-43.3,-26.6,{month},12,7,17,3.5\n" for month in range(1, 13)
+)
+DAYS_CSV = "date,mean_c,low_c,high_c,cloud_share\n2026-02-03,11,6,15,0.4\n2026-02-04,12,7,16,0.9\n"
 MAPPING_TOML = """file = "stations.csv"
 [columns]
 lat = "Y"

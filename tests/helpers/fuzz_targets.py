@@ -22,7 +22,7 @@ from helpers.fuzz import ODD_NUMBERS, Shot, fire, odd_text, odd_value, places_in
 
 #: Targets and how many of a thousand inputs each gets: the cheap ones many, those that read whole maps few.
 SHARES = {
-    "tags": 400, "hours": 130, "waypoints": 110, "track": 110, "local": 90, "mapping": 30, "trip": 60, "plan": 25, "region": 15, "merge": 5,
+    "tags": 400, "hours": 130, "waypoints": 110, "track": 110, "local": 80, "climate": 10, "mapping": 30, "trip": 60, "plan": 25, "region": 15, "merge": 5,
     "map_text": 10, "map_pbf": 10, "map_xml": 5,
 }  # fmt: skip
 
@@ -242,6 +242,20 @@ def _local(rng: random.Random, scratch: Path) -> str:
 
     sound, name, words = rng.choice(((seeds.LOCAL_CSV, "n.csv", _CSV), (seeds.LOCAL_JSON, "n.geojson", _JSON)))
     load_local(_written(rng, scratch, name, _bytes(rng, sound, words)), _mapped(rng, scratch) if rng.random() < 0.1 else None)
+    return "taken"
+
+
+def _climate(rng: random.Random, scratch: Path) -> str:
+    from tripplan.almanac.normals import stations_from, stations_text
+    from tripplan.request.climate_file import load_climate, load_days
+
+    if rng.random() < 0.5:
+        stations = load_climate(_written(rng, scratch, "c.csv", _bytes(rng, seeds.CLIMATE_CSV, _CSV)))
+        assert stations_from(stations_text(stations)) == stations
+    else:
+        for _, day in load_days(_written(rng, scratch, "d.csv", _bytes(rng, seeds.DAYS_CSV, _CSV)), -26.6, -43.3):
+            assert day.low_c <= day.mean_c <= day.high_c
+            assert 0 <= day.sun_kwh_per_m2 <= 12
     return "taken"
 
 
@@ -668,6 +682,7 @@ def _map_xml(folder: Path) -> Shot:
 
 _MADE: dict[str, Callable[[Path], Shot]] = {
     "tags": lambda _: _tags, "hours": lambda _: _hours, "waypoints": lambda _: _waypoints, "track": lambda _: _track, "local": lambda _: _local,
+    "climate": lambda _: _climate,
     "mapping": lambda _: _mapping, "trip": lambda folder: _trip(folder, folder), "plan": _plan, "region": _region, "merge": _merge,
     "map_text": _map_text, "map_pbf": _map_pbf, "map_xml": _map_xml,
 }  # fmt: skip
