@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import re
 from datetime import UTC, datetime, timedelta
+from xml.etree import ElementTree
 
 import gpxpy
 import pytest
 from helpers import plans
 from helpers.anyplan import plans as any_plans
 from helpers.pages import Page, shown
-from helpers.schemas import assert_gpx
+from helpers.schemas import assert_gpx, assert_kml
 from hypothesis import HealthCheck, Phase, given, settings
 from icalendar import Calendar
 
@@ -299,6 +301,11 @@ def test_any_plan_becomes_papers(plan: Plan) -> None:
     assert_harmless(Page(papers["map.html"].decode()))
     assert_harmless(Page(papers["itinerary.html"].decode()))
     assert_gpx(papers["route.gpx"].decode())
+    assert_kml(papers["route.kml"].decode())
+    assert json.loads(papers["route.geojson"])["type"] == "FeatureCollection"
+    assert ElementTree.fromstring(papers["levels.svg"]).tag == "{http://www.w3.org/2000/svg}svg"
+    assert papers["levels.png"].startswith(b"\x89PNG\r\n")
+    assert papers["days.csv"].count(b"\r\n") >= len(plan.days) + 1
     _lines(papers["trip.ics"])
     summary(plan)
 
