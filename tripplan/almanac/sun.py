@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone
+from functools import lru_cache
 from math import acos, asin, cos, degrees, isfinite, radians, sin, tan
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -135,6 +136,7 @@ def _check_position(lon: float, lat: float) -> None:
         raise BadInputError(f"position {lon:g}, {lat:g} is not on earth", accepted="longitude -180 to 180, latitude -90 to 90")
 
 
+@lru_cache(maxsize=1024)
 def sun_day(day: date, lon: float, lat: float, tz: str) -> SunDay:
     """Return sunrise, noon and sunset of a local date.
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from tripplan.model.errors import BadInputError
@@ -62,6 +64,7 @@ def mix_kpa(propane: float, temp_c: float) -> float:
     return x * vapour_kpa("propane", temp_c) + (1 - x) * vapour_kpa("butane", temp_c)
 
 
+@lru_cache(maxsize=256)
 def left_in_the_cold(propane: float, temp_c: float) -> float:
     """Return the share of a full bottle's mass that still lies in it when it gives no more gas at a temperature.
 
