@@ -149,12 +149,23 @@ def test_two_hops() -> None:
         assert ("lies within two junctions" in why) == (not expected)
 
 
-def test_same_class_within_8_km() -> None:
-    """An unsealed road of its class 7 km off silences; 9 km off doesn't, nor one of another class; the date line is no wall."""
-    for highway, away, expected in (("secondary", 7.0, False), ("secondary", 9.0, True), ("tertiary", 1.0, True)):
-        made = big_country()
-        made.add(highway, UNSEALED, east_km=4 + away, km=0.3)
-        assert made.judge(made.add("secondary", UNTAGGED, east_km=4, km=0.2))[0] == expected
+@pytest.mark.parametrize(("highway", "away", "mixed", "expected"), [
+    ("secondary", 4.0, False, False), ("secondary", 8.0, False, True), ("tertiary", 1.0, False, True), ("secondary", 7.0, True, False),
+    ("primary", 4.0, True, True),
+])  # fmt: skip
+def test_same_class_nearby(highway: str, away: float, mixed: bool, expected: bool) -> None:
+    """An unsealed road of its class silences within 6 km where such roads are exceptions, within 8 km on a map with both kinds."""
+    made = big_country()
+    for road in range(10 if mixed else 0):
+        made.add("tertiary", UNSEALED, east_km=600 + 10 * road)
+    made.add(highway, UNSEALED, east_km=91.5 + away, north_km=1.5, km=0.3)
+    presumed, why = made.judge(made.add("secondary", UNTAGGED, east_km=91.5, north_km=1.5, km=0.2))
+    assert presumed == expected
+    assert (f"within {8 if mixed else 6} km" in why) == (not expected)
+
+
+def test_the_date_line_is_no_wall() -> None:
+    """An unsealed road on the other side of 180 degrees is as near as it is."""
     made = big_country()
     made.add("secondary", UNSEALED, east_km=-179.99 * DEGREE_KM, km=0.3)
     assert not made.judge(made.add("secondary", UNTAGGED, east_km=179.99 * DEGREE_KM))[0]

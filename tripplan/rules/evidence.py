@@ -12,12 +12,12 @@ An untagged main way passes (grade `PASSES`) when all of these hold:
    `ROAD_BLOCKS` blocks at most;
 3. no unsealed main road carries its ref or name;
 4. no unsealed road of its class or a higher one lies within two hops along main roads;
-5. no unsealed road of its class lies within `CLASS_RADIUS_KM`;
+5. no unsealed road of its class lies within `CLASS_RADIUS_KM` (`PURE_RADIUS_KM` on a map that is not mixed, see below);
 6. a bridge or tunnel is vouched for by bridges or tunnels, as 2 asks, or by sealed roads at both ends: it is laid apart;
 7. `tripplan.rules.presume` asks besides that the rule did not fail its own trial on this map.
 
 Where more than `MIXED_SHARE` of the blocks hold something unsealed the map is *mixed*, and what is far away no longer
-counts: 2 then looks at fewer blocks, none beyond `MIXED_REACH_KM` (`PURE_REACH_KM` for a class of which, as of the higher
+counts, and what is near counts further: 2 then looks at fewer blocks, none beyond `MIXED_REACH_KM` (`PURE_REACH_KM` for a class of which, as of the higher
 ones, nothing unsealed was seen), and 1 allows no exception.
 
 References
@@ -36,7 +36,7 @@ from tripplan.rules.layout import BLOCK_KM, CLASSES, Layout, distinct
 
 __all__ = [
     "APART", "CLASS_RADIUS_KM", "GRADES", "LEAST_BLOCK_BOUND", "MIXED", "NEAR", "PASSES", "SAME", "SEALED", "THIN", "UNSEALED",
-    "UNTAGGED", "Verdict", "judge", "sealed_at_both_ends", "wilson_lower",
+    "UNTAGGED", "Verdict", "judge", "radius_km", "sealed_at_both_ends", "wilson_lower",
 ]  # fmt: skip
 
 LEAST_SEALED_KM = 5.0
@@ -45,6 +45,8 @@ LEAST_SHARE = 0.98
 SMOOTHING_KM = 2.0
 LEAST_BLOCK_BOUND = 0.8
 CLASS_RADIUS_KM = 8.0
+#: On a map where unsealed roads are exceptions, one speaks for the blocks around it: two of them, not for a whole district.
+PURE_RADIUS_KM = 2 * BLOCK_KM
 #: How many of the nearest blocks are looked at, and on a mixed map.
 NEAREST, NEAREST_MIXED = 30, 15
 MIXED_SHARE = 0.05
@@ -95,6 +97,11 @@ def wilson_lower(good: NDArray[np.int64] | int, of: NDArray[np.int64] | int, z: 
     return np.asarray(np.where(n > 0, (centre - spread) / (1 + z * z / safe), 0.0))
 
 
+def radius_km(*, mixed: bool) -> float:
+    """Return how far an unsealed road speaks against others of its class [km]."""
+    return CLASS_RADIUS_KM if mixed else PURE_RADIUS_KM
+
+
 def judge(roads: Layout, tag: NDArray[np.uint8], asked: Bools) -> Verdict:
     """Grade the asked ways by what ``tag`` ((M) `SEALED`, `UNSEALED`, `UNTAGGED`) shows of the others."""
     count, group = len(roads.row), roads.group
@@ -115,7 +122,7 @@ def judge(roads: Layout, tag: NDArray[np.uint8], asked: Bools) -> Verdict:
     grade[little[group]] = THIN
     grade[disagree[group] & (grade != THIN)] = MIXED
     grade[(grade == PASSES) & _structure_doubtful(roads, tag, asked)] = APART
-    grade[_close(roads, unsealed, asked) | _hops(roads, unsealed)] = NEAR
+    grade[_close(roads, unsealed, asked, radius_km(mixed=mixed)) | _hops(roads, unsealed)] = NEAR
     motorway = roads.plain_motorway
     grade[motorway] = PASSES
     grade[_same(roads.ref, unsealed) | _same(roads.name, unsealed)] = SAME
@@ -231,7 +238,7 @@ def _hops(roads: Layout, unsealed: Bools) -> Bools:
     return found
 
 
-def _close(roads: Layout, unsealed: Bools, asked: Bools) -> Bools:
+def _close(roads: Layout, unsealed: Bools, asked: Bools, within_km: float) -> Bools:
     """Return which asked ways have an unsealed way of their class within the radius (the way's own half length on top)."""
     from scipy.spatial import cKDTree
 
@@ -243,5 +250,5 @@ def _close(roads: Layout, unsealed: Bools, asked: Bools) -> Bools:
             # Its middle, and the blocks that it passes through.
             middles = roads.block_xyz[np.unique(roads.on_block[bad[roads.on_way]])]
             away, _ = cKDTree(np.concatenate((roads.xyz[bad], middles))).query(roads.xyz[mine])
-            close[mine] = away < CLASS_RADIUS_KM + roads.km[mine] / 2
+            close[mine] = away < within_km + roads.km[mine] / 2
     return close

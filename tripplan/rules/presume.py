@@ -30,6 +30,7 @@ from tripplan.rules.evidence import (
     UNTAGGED,
     Verdict,
     judge,
+    radius_km,
     wilson_lower,
 )  # fmt: skip
 from tripplan.rules.layout import BLOCK_KM, CLASSES, MAIN, Layout, blocks_of, lay_out
@@ -226,7 +227,7 @@ def _text(
         + (" near enough on a map with both kinds" if verdict.mixed else ""),
         APART: f"{totals}; {blocks}; but bridges and tunnels are laid apart, and too few of them are tagged",
         MIXED: f"tagged roads like it disagree: {totals}; {blocks}",
-        NEAR: f"an unsealed road lies within two junctions, or one of its class within {CLASS_RADIUS_KM:g} km",
+        NEAR: f"an unsealed road lies within two junctions, or one of its class within {radius_km(mixed=verdict.mixed):g} km",
         SAME: "an unsealed road carries the same ref or name",
     }[grade]
     if grade == PASSES:
