@@ -38,8 +38,15 @@ reach 100 m, the true noise, lattice 15; mappymatch: its defaults), run on one m
 adds to what is wrong at both ends of a track. Why they fall where they fall was not looked into. Their run was made before
 winding roads were followed.
 
-1,190 km at 5 s on the large synthetic country: file read 0.2 s, networks opened, matched and judged
-1.2 to 1.5 s.
+1,190 km at 5 s on the large synthetic country (1,417,001 pieces): file read 0.1 s, networks opened, matched and judged
+0.9 to 1.5 s.
+
+Turns and one-way roads (synthetic, car alone; `tests/roads/test_roads_track_check.py` keeps a part): 14 lawful drives on each of three maps
+at 5, 10 and 20 m and 1 to 30 s were never accused of either; 0 to 17 turns for each map, noise and spacing were listed as ones that noise
+may explain, most at 20 m and 1 s. Of drives through 169 turns barred in Malta and 42 in Andorra, with 400 m before and after, at 5 m and 1 s
+91 and 81 % were listed, 8 and 5 % told as forbidden (town roads are too short for points well away from both junctions); at 10 m and
+10 s 51 and 40 % were listed. Of 40 one-way roads of 120 m or more driven the wrong way at 5 m and 1 s 17 were told in Malta and 9 in Andorra,
+at 10 m and 10 s 5 and 3: most of the others are carriageways with the lawful one beside them, which is then believed.
 """
 
 from __future__ import annotations
