@@ -121,6 +121,21 @@ def test_the_graph_is_one_that_osmnx_takes(sample: Region, mode: str) -> None:
     assert set(ox.graph_from_gdfs(nodes, edges).edges) == set(graph.edges)
 
 
+@pytest.mark.extract
+def test_the_graph_of_a_real_country(extracts: Path) -> None:
+    """A real extract as a graph: OSMnx finds nothing wrong with it, and measures the length of every edge as the region does."""
+    import osmnx as ox
+
+    real = Region.build(extracts / "liechtenstein-20240304.osm.pbf")
+    graph = real.graph("all")
+    ox.convert.validate_graph(graph)
+    _, edges = ox.graph_to_gdfs(graph)
+    assert len(edges) > 15_000
+    for _, edge in edges.sample(400, random_state=7).iterrows():
+        x, y = np.array(edge["geometry"].coords).T
+        assert ox.distance.great_circle(y[:-1], x[:-1], y[1:], x[1:]).sum() == pytest.approx(edge["length"], abs=1e-3)
+
+
 def test_routes_on_the_graph(sample: Region) -> None:
     """OSMnx routes on it, and adds speeds and times."""
     import networkx as nx
