@@ -165,6 +165,11 @@ def test_nearest_hospital() -> None:
     assert found is not None
     assert (found.name, found.phone) == ("Skerry Hospital", "+64 3 555 0911")
     assert nearest_hospital(plans.island(), PLAN.trip.depot) is None
+    assert REGION.aids is not None
+    nameless = replace(REGION, aids=replace(REGION.aids, name=np.where(np.arange(4) == 0, -1, REGION.aids.name).astype(np.int32)))
+    found = nearest_hospital(nameless, PLAN.trip.depot)
+    assert found is not None
+    assert (found.name, found.phone) == ("", "+64 3 555 0911")  # the one with a name is far away
     old = _text(_sheet("day-1", sheets_of(PLAN, plans.island())))
     assert "Nearest hospital: not on the map, ask at the site." in old
     assert "fuel stations are not known" in _text(_sheet("glance", sheets_of(PLAN, plans.island())))
@@ -473,6 +478,20 @@ def test_no_heading_alone_and_heads_again() -> None:
     pages = leaves(slabs, 100.0)
     assert [[marks[0].x1 for _, marks in page] for page in pages] == [[80.0], [11.0, 30.0], [10.0, 60.0], [10.0, 35.0]]  # type: ignore[union-attr]
     assert all(down + marks[0].x1 <= 100.01 for page in pages for down, marks in page)  # type: ignore[union-attr]
+
+
+def test_a_small_table_is_not_cut() -> None:
+    """A table of six rows that would cross a page's end goes to the next one whole, with what captions it."""
+    rows = tuple((f"row{i}", "cell") for i in range(6))
+    table = Table("store", ("a", "b"), rows, "caption", heading=0)
+    for lines in range(36, 60, 3):
+        sheet = Sheet(
+            "one", "day", "One", (*(Para(f"text {i}") for i in range(lines)), table, *(Para("more") for _ in range(60))), "foot"
+        )
+        pages = said(document("T", [sheet], "c"))
+        holds = [[words in page for words in ("caption", "row0", "row5")] for page in pages]
+        assert [True, True, True] in holds, lines
+        assert all(any(one) == all(one) for one in holds), lines
 
 
 def test_a_chain_that_no_page_holds_is_broken() -> None:

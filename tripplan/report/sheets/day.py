@@ -176,7 +176,7 @@ def _leg(leg: Leg, folder: Folder) -> Table:
 
 def _careful(own: frozenset[str], which: tuple[str, ...]) -> list[Block]:
     keys = [key for key in which if key in own and key in CAUTIONS]
-    return [Items(tuple(Item(*CAUTIONS[key]) for key in keys), "care", columns=2)] if keys else []
+    return [Items(tuple(Item(*CAUTIONS[key]) for key in keys), "care", columns=min(2, len(keys)))] if keys else []
 
 
 def _levels(day: Day, folder: Folder) -> list[Block]:

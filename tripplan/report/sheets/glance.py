@@ -125,7 +125,7 @@ def _fuel(folder: Folder) -> str:
             km=say.km(gap.metres),
         )
     return tell(
-        "longest way without a fuel station (within {near} of it): {km}, from {after} to {before}, day {day}; hours not looked at",
+        "longest way without a fuel station (within {near} of it): {km}, from {after} to {before}, day {day}; ferries counted, hours not looked at",
         near=near, km=say.km(gap.metres), day=gap.day, after=_station(gap.after, "the start"), before=_station(gap.before, "the end"),
     )  # fmt: skip
 

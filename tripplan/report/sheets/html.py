@@ -50,14 +50,19 @@ def page(title: str, sheets: Iterable[Sheet], footer: Markup, *, lang: str = "en
         el("title", plain(title)),
         raw(f"<style>\n{_style()}\n</style>"),
     )
-    body = el("body", *[_sheet(sheet) for sheet in sheets], footer)
+    whole = tuple(sheets)
+    body = el("body", *[_sheet(sheet, 4.5 if sheet is whole[-1] else 0.0) for sheet in whole], footer)
     return f"<!DOCTYPE html>\n{el('html', head, body, lang=lang)}\n"
 
 
-def _sheet(sheet: Sheet) -> Markup:
+def _sheet(sheet: Sheet, more: float) -> Markup:
     foot = el("p", _text(sheet.foot), class_="numbers")
     return el(
-        "section", *[_block(block) for block in sheet.blocks], foot, class_=f"{sheet.kind} {density(sheet)}".strip(), id=sheet.key
+        "section",
+        *[_block(block) for block in sheet.blocks],
+        foot,
+        class_=f"{sheet.kind} {density(sheet, more)}".strip(),
+        id=sheet.key,
     )
 
 

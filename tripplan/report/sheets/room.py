@@ -25,8 +25,9 @@ __all__ = ["DENSITIES", "density", "ems"]
 
 #: Type sizes of a sheet in print, by class [pt]; the style sheet has the same.
 DENSITIES: tuple[tuple[str, float], ...] = (("", 9.4), ("d1", 8.8), ("d2", 8.2), ("d3", 7.6))
-#: Height of the text of a Letter page, the lower of the two papers, less what browsers keep for themselves [pt].
-_PAGE = 715.0
+#: Height of the text of a Letter page, the lower of the two papers, less its margins [pt]; and what the guess was above what a browser took, at
+#: least, on the sheets of three sample trips.
+_PAGE, _OVER = 724.0, 1.02
 #: Letters of ordinary size on a line as wide as the sheet, at the largest type; narrower type holds more.
 _LETTERS = 104.0
 
@@ -48,10 +49,11 @@ def ems(blocks: Iterable[Block], share: float = 1.0, letters: float = _LETTERS) 
                     ceil(_chars(text) / (room * (1.12 if kind == "note" else 0.92 if kind in ("way", "strong") else 1.0))) * 1.26
                     + 0.45
                 )
-            case Items(items=items, columns=columns):
-                wide = room / columns * 1.06 - 4
-                lines = sum(ceil((_chars(item.text) + 0.8 * len(item.source)) / wide) * 1.14 + 0.33 for item in items)
-                total += lines / columns + (1.2 if columns > 1 else 0.4)
+            case Items(items=items, kind=kind, columns=columns):
+                small = kind in ("tick", "care")
+                wide, line = room / columns * (1.1 if small else 1.0) - 4, 1.14 if small else 1.26
+                lines = sum(ceil((_chars(item.text) + 0.8 * len(item.source)) / wide) * line + 0.17 for item in items)
+                total += lines / columns + (0.9 if columns > 1 else 0.4)
             case Facts(rows=rows):
                 total += sum(ceil(_chars(value) / (0.8 * room)) * 1.26 + 0.42 for _, value in rows)
             case Table(rows=cells, head=head, caption=caption):
@@ -66,12 +68,18 @@ def ems(blocks: Iterable[Block], share: float = 1.0, letters: float = _LETTERS) 
     return total
 
 
-def density(sheet: Sheet) -> str:
-    """Return the class of the largest type at which a sheet takes as few pages as at any."""
+def density(sheet: Sheet, more: float = 0.0) -> str:
+    """Return the class of the largest type at which a sheet takes as few pages as at any.
+
+    Parameters
+    ----------
+    more
+        What stands below it on the same page [ems].
+    """
     taken = []
     for name, size in DENSITIES:
         letters = _LETTERS * DENSITIES[0][1] / size
         foot = ceil(_chars(sheet.foot) / letters) * 1.26 + 0.9
-        taken.append((ceil((ems(sheet.blocks, 1.0, letters) + foot) * size / _PAGE), name))
+        taken.append((ceil((ems(sheet.blocks, 1.0, letters) + foot + more) * size / (_PAGE * _OVER)), name))
     fewest = min(pages for pages, _ in taken)
     return next(name for pages, name in taken if pages == fewest)

@@ -310,9 +310,11 @@ class Slabs:
                 row, widths, pad, table.right, gap=self._pt(4) if first else 0.0, air=0.8 if table.kind == "leg" else 1.6
             )
             out += [replace(slab, head=tuple(top)) for slab in slabs]
-        # A table's last row never stands alone on a page.
-        if len(cells) > 2 and len(out) > 2:
-            out[-2] = replace(out[-2], keep=True)
+        # A small table is not cut; a large one never leaves its last row alone.
+        small = sum(slab.height for slab in out) < 0.3 * self._tallest
+        for i in range(len(out) - 1):
+            if small or (i == len(out) - 2 and len(cells) > 2):
+                out[i] = replace(out[i], keep=True)
         return out
 
     def _widths(self, rows: Sequence[Sequence[Sequence[Run]]], columns: int, width: float, whole: Sequence[int]) -> list[float]:
