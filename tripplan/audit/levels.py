@@ -1,17 +1,20 @@
 """Every store, hour by hour, from pick-up to return: the plan's timetable lived through once more.
 
-A barrel that is dry at pick-up is not used until it is first filled, or until the first night, which needs it.
+A barrel that is dry at pick-up is not used until it is first filled, or until the first night, which needs it; one that holds a
+little is used down to its reserve and no further.
 
 The search adds blocks of a day; here the clock runs. Each stretch between two events of the timetable is cut at the full
-hours and what it uses is taken from the van's hourly rates, at the trip's confidence, where the timetable says the party is.
+hours and what it uses is taken from the van's hourly rates, on the mean, where the timetable says the party is. Each limit must hold
+at the trip's confidence, and all together on drawn trips (`tripplan.audit.spread`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
+from statistics import NormalDist
 from typing import Final
 
 import numpy as np
@@ -20,18 +23,23 @@ from numpy.typing import NDArray
 from tripplan.almanac.climate import weather_for
 from tripplan.almanac.sun import sun_day
 from tripplan.audit.findings import Findings
+from tripplan.audit.spread import SEED, TOLERANCE, Errors, Tank, drawn_failures
 from tripplan.model.plan import Day, Event, Plan
 from tripplan.model.van import DayWeather
 from tripplan.model.words import STORES, Offer, Store
 from tripplan.region.region import Region
+from tripplan.van.battery import acceptance
 from tripplan.van.limits import UNITS_PER, battery_temperature, bottle_temperature, capacity, reserve
-from tripplan.van.use import StayKind, hourly, slots
+from tripplan.van.use import StayKind, Tilt, hourly, slots
 
 __all__ = ["audit_levels"]
 
 F64 = NDArray[np.float64]
 #: What rounding to the search's units may hide in a day, each block rounded up once [units].
-_SLACK_UNITS = 2.0
+_SLACK: F64 = 2.0 / np.array(UNITS_PER)
+_GAS, _BATTERY = STORES.index(Store.GAS), STORES.index(Store.BATTERY)
+#: Where a line's expected levels stand.
+_EXPECTED = {"leave": 0, "arrive": 1, "worst": 2, "end": 3}
 _WATER = (Store.FRESH, Store.FLUSH)
 #: Stands in a day's timeline where the night's place is reached, or in the morning of a standing day.
 SETTLED: Final[tuple[str, ...]] = ("",)
@@ -59,64 +67,139 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
         Findings are added here.
     """
     trip, van = plan.trip, plan.trip.van
-    weather = {day.date: _weather(plan, day) for day in plan.days}
-    cold = battery_temperature(weather.values(), trip.party)
+    seen = [_weather(plan, day.date, lat) for day in plan.days for lat in (day.start.lat, day.end.lat)]
     full = np.array([capacity(van, s) for s in STORES])
-    room = full - np.array([reserve(van, s, battery_c=cold, gas_c=bottle_temperature(weather.values())) for s in STORES])
-    slack = _SLACK_UNITS / np.array(UNITS_PER)
+    kept_back = (battery_temperature(seen, trip.party), bottle_temperature(seen))
+    room = full - np.array([reserve(van, s, battery_c=kept_back[0], gas_c=kept_back[1]) for s in STORES])
     start = np.array([trip.levels.of(s) for s in STORES])
     for row, kept in enumerate(STORES):
         if not -1e-6 <= start[row] <= full[row] + 1e-6:
             text = f"{kept.value} starts at {start[row]:g} of {full[row]:g} {kept.unit}"
             found.add("pick-up level", 0, start[row], kept.unit, text)
-    used = np.where([s.fills for s in STORES], start, full - start)
-    used = np.maximum(used, 0.0)
-    dry = np.array([s in _WATER and used[i] >= room[i] for i, s in enumerate(STORES)])
-    used = np.where(dry, np.minimum(used, room), used)
-
+    used = np.maximum(np.where([s.fills for s in STORES], start, full - start), 0.0)
+    life = _Life(plan, region, full, room, used, found)
     evening: StayKind | None = None
     for day in plan.days:
-        share = sun_day(day.date, day.start.lon, day.start.lat, trip.tz).share
-        said = _Said(day, full, room, found)
-        worst = used.copy()
-        late = np.zeros(len(STORES))
-        settled = standing = not any(leg.mode == "van" for leg in day.legs)
-        left_alone = np.zeros(len(STORES), dtype=np.bool_)
-        for item in _timeline(plan, region, day, evening):
-            if item is SETTLED:
-                settled, late = True, np.zeros(len(STORES))
-                if not standing:
-                    said.not_better("arrive", used, slack, without=(Store.BATTERY, *said.on_the_way(last=day is plan.days[-1])))
-            elif isinstance(item, _Stretch):
-                cut = slots(item.start_h, item.end_h)
-                use = hourly(
-                    van, trip.party, weather[day.date], share, item.kind, cut, towing=item.wheel, confidence=trip.confidence,
-                    ferry=item.ferry,
-                )  # fmt: skip
-                unused = left_alone | (_unused_while(dry) if day is plan.days[0] and item.kind is None else False)
-                for row in use:
-                    used = np.maximum(used + np.where(unused, 0.0, row), 0.0)
-                    worst = np.maximum(worst, used)
-                    late = np.maximum(late, used) if settled else late
-            else:
-                for store in item:
-                    if store in STORES:
-                        used[STORES.index(Store(store))] = late[STORES.index(Store(store))] = 0.0
-                        dry[STORES.index(Store(store))] = False
-                        left_alone[STORES.index(Store(store))] = day is plan.days[-1] and store in _to_be_empty(plan)
-        _limits(day, worst, room, slack, found)
-        if day is not plan.days[-1]:
-            said.not_better("worst", late, slack, without=said.served_here())
+        life.day(day, evening)
         evening = _kind(plan, region, day)
     _chain(plan, found)
-    _return(plan, used, slack, found)
+    _return(plan, life, found)
+    _together(plan, life, found)
+
+
+class _Life:
+    """The stores as the plan is lived through, on the mean and at the confidence."""
+
+    def __init__(self, plan: Plan, region: Region, full: F64, room: F64, used: F64, found: Findings) -> None:
+        self.plan, self.region, self.found = plan, region, found
+        self.full, self.room = full, room
+        trip = plan.trip
+        middle = plan.days[len(plan.days) // 2]
+        every = [_weather(plan, day.date, day.end.lat) for day in plan.days]
+        mean = np.array([(w.mean_c, w.low_c, w.high_c, w.sun_kwh_per_m2) for w in every]).mean(axis=0).tolist()
+        ordinary = replace(every[0], mean_c=mean[0], low_c=mean[1], high_c=mean[2], sun_kwh_per_m2=mean[3])
+        errors = Errors.of(trip, ordinary, sun_day(middle.date, middle.end.lon, middle.end.lat, trip.tz).share)
+        waters = np.array([s in _WATER for s in STORES]) & (full > 0)
+        self.dry = waters & (used >= room - 1e-9)
+        #: Water that was there but may not last until it is first filled.
+        self.little = waters & (used > 0) & ~self.dry
+        begin = np.where(self.dry, np.minimum(used, room), used)
+        self.tanks = [Tank(r, float(begin[r]), float(room[r]), errors) for r in range(len(STORES) - 1)]
+        self.battery = float(used[_BATTERY])
+        self.first_battery = self.battery
+        self.hours: list[tuple[int, float, float]] = []
+        self.errors = errors
+        self.z = NormalDist().inv_cdf(trip.confidence)
+        self.exchanged = False
+
+    def levels(self, z: float | F64) -> F64:
+        """(6) used up at so many sigmas, of each store or of all; the battery on the mean."""
+        sigmas = np.broadcast_to(z, len(self.tanks)).tolist()
+        return np.array([*(tank.sure(s) for tank, s in zip(self.tanks, sigmas, strict=True)), self.battery])
+
+    def day(self, day: Day, evening: StayKind | None) -> None:
+        """Live through one day and hold it against what the plan says of it."""
+        plan, trip = self.plan, self.plan.trip
+        first, last = day is plan.days[0], day is plan.days[-1]
+        share = sun_day(day.date, day.start.lon, day.start.lat, trip.tz).share
+        said = _Said(plan, day, self.full, self.room, self.found)
+        worst, late = self.levels(self.z), np.zeros((2, len(STORES)))
+        pending = np.zeros(len(STORES))
+        settled = standing = not any(leg.mode == "van" for leg in day.legs)
+        left_alone = np.zeros(len(STORES), dtype=np.bool_)
+        for item in _timeline(plan, self.region, day, evening):
+            if item is SETTLED:
+                settled, late = True, np.zeros((2, len(STORES)))
+                if not standing:
+                    here = (Store.BATTERY, *said.on_the_way(last=last), *self._short(first))
+                    said.not_better("arrive", self.levels(said.z), self.levels(0.0), without=here)
+            elif isinstance(item, _Stretch):
+                if first and settled:
+                    worst, self.little[:] = np.maximum(worst, pending), False
+                road = first and not settled
+                unused = left_alone | (_unused_while(self.dry, trip.van.flush_l > 0) if road and item.kind is None else False)
+                for use, parts in self._slots(day, item, share):
+                    self._use(np.where(unused, 0.0, use), parts * ~unused[_GAS], spare=self.little if road else None)
+                    now = self.levels(self.z)
+                    if road:
+                        pending = np.maximum(pending, np.where(self.little, now, 0.0))
+                        now = np.where(self.little, 0.0, now)
+                    worst = np.maximum(worst, now)
+                    if settled:
+                        late = np.maximum(late, (self.levels(said.z), self.levels(0.0)))
+            else:
+                for store in (Store(word) for word in item if word in STORES):
+                    r = STORES.index(store)
+                    if r == _BATTERY:
+                        continue
+                    self.tanks[r].serve(day.number, counts=not (self.dry[r] or (first and self.little[r])))
+                    late[:, r] = pending[r] = 0.0
+                    self.dry[r] = self.little[r] = False
+                    left_alone[r] = last and (store in _to_be_empty(plan) or (store is Store.GAS and trip.firm.return_gas_kg > 0))
+                    self.exchanged = self.exchanged or (last and store is Store.GAS)
+        _limits(day, worst, self.room, self.found)
+        if not last:
+            said.not_better("worst", late[0], late[1], without=said.served_here())
+
+    def _short(self, first: bool) -> tuple[Store, ...]:
+        return tuple(s for r, s in enumerate(STORES) if first and self.little[r])
+
+    def _use(self, use: F64, parts: F64, *, spare: NDArray[np.bool_] | None) -> None:
+        for r, tank in enumerate(self.tanks):
+            more = parts if r == _GAS else np.array([use[r], 0.0, 0.0])
+            if spare is not None and spare[r]:  # no further than its reserve
+                more = np.minimum(more, max(0.0, tank.room - tank.begin - tank.use.sum()))
+            tank.add(more)
+        self.battery = max(0.0, self.battery + float(use[_BATTERY]))
+
+    def _slots(self, day: Day, item: _Stretch, share: tuple[float, ...]) -> Iterator[tuple[F64, F64]]:
+        """Yield what each slot of a stretch uses, and the parts of its gas; keep the battery's loads and sun apart."""
+        trip, cut = self.plan.trip, slots(item.start_h, item.end_h)
+        given = (trip.van, trip.party, _weather(self.plan, day.date, day.end.lat), share, item.kind, cut)
+        use = hourly(*given, towing=item.wheel, ferry=item.ferry)
+        dark = hourly(*given, towing=item.wheel, ferry=item.ferry, tilt=Tilt(1, 0, 1, 0, 0))
+        parts = np.zeros((len(use), 3))
+        parts[:, 0] = dark[:, _GAS]
+        if item.kind is None or not item.kind.powered:
+            parts[:, 1] = hourly(*given, towing=item.wheel, ferry=item.ferry, tilt=Tilt(1, 1, 0, 1, 0))[:, _GAS]
+        parts[:, 2] = use[:, _GAS] - parts[:, 0] - parts[:, 1]
+        keeps = acceptance(trip.van)
+        for row, loads, part in zip(use, dark[:, _BATTERY].tolist(), parts, strict=True):
+            net = float(row[_BATTERY])
+            if loads <= 0:  # the charger, or the car's: what comes and goes together
+                self.hours.append((day.number - 1, 0.0, min(net, 0.0) / keeps))
+            else:
+                self.hours.append((day.number - 1, loads, max(0.0, loads - (net if net > 0 else net / keeps))))
+            yield row, part
 
 
 class _Said:
     """The levels that a day's papers show, as what is used up: they may be worse than what comes, never better."""
 
-    def __init__(self, day: Day, full: F64, room: F64, found: Findings) -> None:
+    def __init__(self, plan: Plan, day: Day, full: F64, room: F64, found: Findings) -> None:
         self.day, self.full, self.found = day, full, found
+        each = plan.holds.each if plan.holds is not None else {}
+        self.each = {s.value: min(max(each.get(s.value, 0.0), plan.trip.confidence), 1 - 1e-9) for s in STORES}
         self.lines = {line.store: line for line in day.levels}
         for row, store in enumerate(STORES):
             line = self.lines.get(store)
@@ -139,24 +222,29 @@ class _Said:
         """Stores served on the way of the return day: stated as they are after it, as nobody lives in the van any more."""
         return tuple(Store(s) for s, line in self.lines.items() if last and s in STORES and "way" in line.served.split("+"))
 
-    def not_better(self, when: str, used: F64, slack: F64, *, without: tuple[Store, ...] = ()) -> None:
-        """Put a finding where a stated level is better than what the hours come to.
+    @property
+    def z(self) -> F64:
+        """(5) sigmas at which the plan tells the levels of each store but the battery."""
+        return np.array([NormalDist().inv_cdf(self.each[s.value]) for s in STORES[:-1]])
 
-        On arrival the battery is stated as it will be at the day's latest hour of arrival, sun till then put in: left out.
+    def not_better(self, when: str, sure: F64, mean: F64, *, without: tuple[Store, ...] = ()) -> None:
+        """Put a finding where a stated level is better than what the hours come to, at its confidence or on the mean.
+
+        On arrival the battery is stated as it will be at the day's latest hour of arrival, sun till then put in: left out. What is
+        expected at the worst may come on another hour than the worst itself: not held against each other.
         """
         for row, store in enumerate(STORES):
             line = self.lines.get(store)
             if line is None or store in without:
                 continue
-            short = used[row] - self._used(row, getattr(line, when))
-            if short > slack[row]:
-                self.found.add(
-                    "stated level",
-                    self.day.number,
-                    short,
-                    store.unit,
-                    f"{store.value} is said to be {getattr(line, when):.1f} ({when})",
-                )
+            told = [(getattr(line, when), sure[row], "")]
+            if line.expected and store is not Store.BATTERY:
+                told.append((line.expected[_EXPECTED[when]], mean[row], ", expected"))
+            for level, used, how in told:
+                short = used - self._used(row, level)
+                if short > _SLACK[row]:
+                    text = f"{store.value} is said to be {level:.1f} ({when}{how})"
+                    self.found.add("stated level", self.day.number, short, store.unit, text)
 
 
 def _chain(plan: Plan, found: Findings) -> None:
@@ -168,21 +256,22 @@ def _chain(plan: Plan, found: Findings) -> None:
                 found.add("stated level", after.number, line.leave - ended[line.store], "", f"{line.store} jumps overnight")
 
 
-def _unused_while(dry: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _unused_while(dry: NDArray[np.bool_], has_flush_tank: bool) -> NDArray[np.bool_]:
     """Stores that see no use on the way to the first night: no water aboard, no sink; no flush water, no toilet."""
-    fresh, flush = dry[STORES.index(Store.FRESH)], dry[STORES.index(Store.FLUSH)]
+    fresh = bool(dry[STORES.index(Store.FRESH)])
+    flush = bool(dry[STORES.index(Store.FLUSH)]) if has_flush_tank else fresh
     by = {Store.FRESH: fresh, Store.GREY: fresh, Store.FLUSH: flush, Store.CASSETTE: flush}
-    return np.array([bool(by.get(s, False)) for s in STORES])
+    return np.array([by.get(s, False) for s in STORES])
 
 
-def _weather(plan: Plan, day: Day) -> DayWeather:
-    return weather_for(day.date, day.end.lat, plan.trip.weather, by_date=plan.trip.weather_days)
+def _weather(plan: Plan, on: date, lat: float) -> DayWeather:
+    return weather_for(on, lat, plan.trip.weather, by_date=plan.trip.weather_days)
 
 
-def _limits(day: Day, worst: F64, room: F64, slack: F64, found: Findings) -> None:
+def _limits(day: Day, worst: F64, room: F64, found: Findings) -> None:
     for row, store in enumerate(STORES):
         over = worst[row] - room[row]
-        if over > slack[row]:
+        if over > _SLACK[row]:
             verb = "over its limit" if store.fills else "under its reserve"
             found.add("level", day.number, over, store.unit, f"{store.value} is {over:.1f} {store.unit} {verb}")
 
@@ -194,16 +283,39 @@ def _to_be_empty(plan: Plan) -> tuple[Store, ...]:
     return tuple(store for store, wanted in asked if wanted)
 
 
-def _return(plan: Plan, used: F64, slack: F64, found: Findings) -> None:
+def _return(plan: Plan, life: _Life, found: Findings) -> None:
     firm, last = plan.trip.firm, plan.days[-1].number
+    used = life.levels(life.z)
     for store in _to_be_empty(plan):
         left = used[STORES.index(store)]
-        if left > slack[STORES.index(store)]:
+        if left > _SLACK[STORES.index(store)]:
             found.add("return", last, left, "L", f"{store.value} comes back with {left:.1f} L in it, the firm wants it empty")
-    gas = capacity(plan.trip.van, Store.GAS) - used[STORES.index(Store.GAS)]
-    if gas < firm.return_gas_kg - slack[STORES.index(Store.GAS)]:
+    gas = capacity(plan.trip.van, Store.GAS) - used[_GAS]
+    if gas < firm.return_gas_kg - _SLACK[_GAS]:
         short = firm.return_gas_kg - gas
         found.add("return", last, short, "kg", f"gas comes back at {gas:.2f} kg, the firm wants {firm.return_gas_kg:.2f} kg")
+
+
+def _together(plan: Plan, life: _Life, found: Findings) -> None:
+    """Hold all stores together on drawn trips against the confidence asked for, and against the one that the plan tells."""
+    trip, last = plan.trip, plan.days[-1].number
+    life.tanks[_GAS].room = min(life.room[_GAS], capacity(trip.van, Store.GAS) - trip.firm.return_gas_kg)
+    for tank in life.tanks:
+        tank.serve(last)
+    rng = np.random.default_rng(SEED)
+    failed = drawn_failures(life.hours, trip, life.errors, life.first_battery, float(life.room[_BATTERY]))
+    for tank in life.tanks:
+        failed |= tank.failures(rng)
+    holds, asked = 1.0 - float(failed.mean()), trip.confidence
+    if holds < asked - TOLERANCE:
+        text = f"all stores together hold on {holds:.1%} of drawn trips, {asked:.1%} is asked for"
+        found.add("confidence", 0, 100 * (asked - holds), "points", text)
+    if plan.holds is None:
+        return
+    told = plan.holds.together
+    if told > holds + 0.01 or plan.holds.asked != asked or min(plan.holds.each.values(), default=0.0) < asked - 1e-6:
+        text = f"the plan says that all stores hold on {told:.1%} of trips, drawn trips on {holds:.1%}"
+        found.add("stated confidence", 0, 100 * (told - holds), "points", text)
 
 
 def _kind(plan: Plan, region: Region, day: Day) -> StayKind | None:
