@@ -17,9 +17,11 @@ from helpers import plans
 from helpers.browser import look
 from helpers.pages import shown
 
+from tripplan.model.choice import Choice, Choices, Sums
 from tripplan.model.serial import plan_from_json, plan_to_json
 from tripplan.model.track import Track
 from tripplan.report.check_map import check_map
+from tripplan.report.choices import choices_page
 from tripplan.report.itinerary import itinerary_page
 from tripplan.report.map import map_page
 from tripplan.report.markup import el, raw
@@ -92,10 +94,16 @@ def test_the_check_for_turning_can_fail(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("first", range(0, len(CORPUS), 60))
 def test_pages_full_of_hostile_texts(tmp_path: Path, first: int) -> None:
-    """Map and day sheets of a trip whose every text is hostile: nothing runs or is asked for, nothing sticks out, each name is there."""
+    """Map, day sheets and choices of a trip whose every text is hostile: nothing runs or is asked for, nothing sticks out, each name is there."""
     plan, region, _ = hostile_plan(first)
-    names = {plain(plan.trip.name), *[spot_name(day.end) for day in plan.days], *[plain(c.text) for c in plan.cautions]}
-    for page in (map_page(plan, region), itinerary_page(plan, region)):
+    names = {plain(plan.trip.name), *[spot_name(day.night.spot) for day in plan.days if day.night]}
+    sums = Sums(1, 1.0, 1.0, 1.0, 1.0, 1, 1, 1, 1)
+    found = Choices((Choice("", "As asked", plan, sums), Choice("other", "Another", plan, sums)))
+    for page in (
+        map_page(plan, region),
+        itinerary_page(plan, region),
+        choices_page(found, plan.trip, {"": "", "other": "other/"}),
+    ):
         seen = look(page, f"return {{{_LAYOUT}, {_TEXT}}};", tmp_path, width=390, height=844)
         _harmless(seen)
         text = shown(seen["text"])

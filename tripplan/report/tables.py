@@ -1,6 +1,6 @@
-"""The trip as tables for a spreadsheet: CSV by RFC 4180 (lines end in CR LF, cells quoted where they must be), in UTF-8.
+"""The trip as tables for a spreadsheet: CSV by RFC 4180 (lines end in CR LF, cells quoted where they must be).
 
-Cells of text pass `csv_cell`, so that none is taken for a formula; numbers are numbers, with their unit in the column's name.
+The files are in UTF-8, with the mark that tells spreadsheets so. Cells of text pass `csv_cell`, so that none is taken for a formula; numbers are numbers, with their unit in the column's name.
 """
 
 from __future__ import annotations
