@@ -21,7 +21,8 @@ def test_explain_prints_every_figure(run, sample: Path) -> None:
     )
     assert "19.4 min" in ideal
     assert "23.0 min" in practice
-    assert "±12% all trip, ±15% by day" in next(x for x in ran.out.splitlines() if x.startswith("  water_l"))
+    plain = run("van", "explain", sample / "vans" / "four_berth.toml").out
+    assert "±12% all trip, ±15% by day" in next(x for x in plain.splitlines() if x.startswith("  water_l"))
 
 
 def test_explain_as_json(run, sample: Path) -> None:
