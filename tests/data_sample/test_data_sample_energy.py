@@ -10,6 +10,7 @@ import pytest
 from tripplan.audit.run import audit
 from tripplan.model.errors import NoPlanError
 from tripplan.model.plan import Plan
+from tripplan.model.van import DayWeather
 from tripplan.region.region import Region
 from tripplan.request.trip_file import load_trip
 from tripplan.schedule.plan import make_plan
@@ -74,3 +75,23 @@ def test_a_fridge_limit_that_nothing_keeps_is_named(region: Region) -> None:
     with pytest.raises(NoPlanError) as caught:
         make_plan(trip, region)
     assert "the fridge is above 5 °C" in str(caught.value)
+
+
+def test_a_cold_trip_on_mixed_gas(region: Region) -> None:
+    """At -8 °C a mix of 70 % propane leaves part of the bottles unused: the plan keeps it back, says so, says what freezes, and passes."""
+    trip = load_trip(SAMPLE / "trip_family_loop.toml", region)
+    cold = tuple((day, DayWeather(-2, -8, 4, 1.5, "test")) for day in trip.dates)
+    plans = {
+        share: make_plan(replace(trip, weather_days=cold, van=replace(trip.van, gas_propane=share)), region)
+        for share in (1.0, 0.7)
+    }
+    for share, plan in plans.items():
+        assert audit(plan, region) == ()
+        limit = next(line.limit for line in plan.days[0].levels if line.store == "gas")
+        energy = plan.days[0].energy
+        assert energy is not None
+        assert any("hoses" in text for text in energy.frost)
+        assert (energy.gas_left_cold_kg > 2) == (share < 1)
+        assert limit == pytest.approx(max(0.3, energy.gas_left_cold_kg), abs=0.02)
+    assert any("ask for propane" in note for note in plans[0.7].days[0].notes)
+    assert plans[0.7].cost.total_cents >= plans[1.0].cost.total_cents

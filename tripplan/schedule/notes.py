@@ -227,7 +227,7 @@ def _of_the_energy(day: Day) -> list[str]:
         notes.append(f"This night needs its mains: {energy.mains_why[0]}")
     if energy.gas_left_cold_kg > 0:
         notes.append(f"In the cold {energy.gas_left_cold_kg:.1f} kg of the gas in full bottles stay in them: ask for propane")
-    return [*notes, *energy.frost]
+    return notes
 
 
 def _of_the_road(work: Work, leg: Leg, where: str) -> list[str]:
@@ -385,7 +385,9 @@ def assumptions_of(work: Work, arcs: Sequence[int], holds: Holds | None = None) 
         )
     gas = STORES.index(Store.GAS)
     if left_alone(work)[gas] and int(work.options.serves[arcs[-1]]) >> gas & 1:
-        said.append("The gas is exchanged on the last day so that it comes back full: leave it turned off at the bottle after that")
+        said.append(
+            "The gas is exchanged on the last day so that it comes back full: leave it turned off at the bottle after that"
+        )
     for name, asked in (("cassette", trip.firm.return_cassette_empty), ("grey", trip.firm.return_grey_empty)):
         store = next(s for s in STORES if s.value == name)
         if asked:
