@@ -12,6 +12,7 @@ from tripplan.model.van import Levels, Van
 from tripplan.model.words import STORES
 from tripplan.schedule.assemble import assemble
 from tripplan.schedule.levels import level_lines
+from tripplan.schedule.lived import Lived
 from tripplan.schedule.notes import assumptions_of
 from tripplan.schedule.plan import best_path
 from tripplan.schedule.use import at_pick_up
@@ -73,7 +74,7 @@ def test_first_night_is_served_and_levels_are_true():
         solution = best_path(work)
         if not solution.arcs:
             continue
-        lines = level_lines(work, solution.arcs)
+        lines = level_lines(Lived(work, solution.arcs))
         fresh = next(line for line in lines[0] if line.store == "fresh")
         assert fresh.leave == 0
         assert fresh.served
@@ -118,10 +119,7 @@ def test_driving_draws_no_more_than_resting(fridge):
         van = replace(trip.van, fridge_towing=fridge, solar_w=solar)
         sun = sun_day(trip.dates[0], 170.2, -44.6, trip.tz)
         weather = weather_of(trip, 0, -44.6)
-        blocks = [
-            day_block(van, trip.party, weather, sun, drive_h=h, leave_h=9.0, arrive_h=18.0)
-            for h in (0, 1, 3.5, 9)
-        ]
+        blocks = [day_block(van, trip.party, weather, sun, drive_h=h, leave_h=9.0, arrive_h=18.0) for h in (0, 1, 3.5, 9)]
         for level in (0.0, 5.0, 40.0):
             ends = [np.maximum(level + np.array(b.total), np.array(b.tail)) for b in blocks]
             peaks = [np.maximum(level + np.array(b.prefix), np.array(b.inner)) for b in blocks]
