@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .buckets import Buckets, day_moves, night_moves
+from .buckets import Buckets, asked_levels, day_moves, night_moves
 from .tables import Tables
 
-__all__ = ["Bound", "LikeArcs", "arc_classes", "bound_bytes", "bound_work", "like_arcs", "make_bound"]
+__all__ = ["Bound", "LikeArcs", "arc_classes", "bound_bytes", "bound_work", "like_arcs", "make_bound", "pack"]
 
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
@@ -64,6 +64,9 @@ class Bound:
         For each day (G) column of a progress number, -1 none.
     buckets
         Where the buckets begin.
+    place_class, column_of, offset
+        Of a bound with a short memory (see ``memory``): the column is ``column_of[place_class[place], progress]``, and
+        ``offset[progress]`` is added. None elsewhere.
     """
 
     values: tuple[Cost, ...]
@@ -74,6 +77,16 @@ class Bound:
     shift: tuple[int, ...]
     top: tuple[int, ...]
     inf: int
+    place_class: I32 | None = None
+    column_of: I32 | None = None
+    offset: I64 | None = None
+
+    def look(self, day: int, place: I64, state: NDArray[Any]) -> tuple[I64, I64]:
+        """Return column of progress numbers at places, -1 none, and what the bound there has to be raised by [cents]."""
+        column = self.position[day][state].astype(np.int64)
+        if self.place_class is None or self.column_of is None or self.offset is None:
+            return column, np.zeros(len(column), np.int64)
+        return np.where(column < 0, -1, self.column_of[self.place_class[place], state]), self.offset[state]
 
     def rest(self, day: int, place: I64, half: I64, bucket: I64, column: I64) -> I64:
         """Return the least cost of the rest of the trip [cents]."""
@@ -84,7 +97,9 @@ class Bound:
     def root(self) -> int:
         """No plan costs less than this [cents]; ``inf`` or more when there is none."""
         first = self.values[0]
-        return int(first[0, 0, 0, 0]) if first.size else self.inf
+        if not first.size or int(first[0, 0, 0, 0]) >= self.inf:
+            return self.inf
+        return int(first[0, 0, 0, 0]) + (0 if self.offset is None else int(self.offset[0]))
 
 
 def like_arcs(tables: Tables, sizes: list[int]) -> LikeArcs:
@@ -137,7 +152,7 @@ def bound_bytes(tables: Tables, buckets: Buckets) -> int:
     return cells * (8 if tables.wide else 4 if cells < PACK_CELLS else 2)
 
 
-def _pack(tables: Tables, values: Cost) -> tuple[Cost, int, int, int]:
+def pack(tables: Tables, values: Cost) -> tuple[Cost, int, int, int]:
     """Return values in 16 bits with their base, shift and top."""
     allowed = values < tables.inf
     if not values.size or not allowed.any():
@@ -261,6 +276,9 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
             there = (origin[:, None], h, levels[None, :])
             more = value + charge if h == 0 and charge else value
             out[there] = np.minimum(out[there], more)
+    if not first:
+        asked, reset_kind = asked_levels(tables, buckets, day)
+        out[~asked[reset_kind][:, None, :].repeat(tables.halves, 1)] = tables.inf
     np.minimum(out, dtype(tables.inf), out=out)
     return out
 
@@ -289,7 +307,7 @@ def make_bound(
     arcs = like_arcs(tables, sizes)
     values: list[Cost] = [np.zeros(0)] * p.days
     base, shift, top = [0] * p.days, [0] * p.days, [tables.inf] * p.days
-    pack = not tables.wide and _cells(tables, buckets) >= PACK_CELLS
+    packed = not tables.wide and _cells(tables, buckets) >= PACK_CELLS
     position = [_positions(c, tables.states) for c in tables.columns]
     ahead: Cost | None = None
     for day in range(p.days - 1, -1, -1):
@@ -304,6 +322,6 @@ def make_bound(
             night = kernels.night_table(tables, buckets, day, ahead, after, dtype)
             ahead = kernels.day_table(tables, arcs, buckets, day, night, arrive_position, dtype)
         values[day] = ahead
-        if pack and day:
-            values[day], base[day], shift[day], top[day] = _pack(tables, ahead)
+        if packed and day:
+            values[day], base[day], shift[day], top[day] = pack(tables, ahead)
     return Bound(tuple(values), tuple(position), buckets, tuple(sizes), tuple(base), tuple(shift), tuple(top), tables.inf)

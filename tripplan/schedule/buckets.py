@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from .tables import Tables
 
-__all__ = ["Buckets", "Resting", "combine", "day_moves", "make_buckets", "night_moves"]
+__all__ = ["Buckets", "Resting", "asked_levels", "combine", "day_moves", "make_buckets", "night_moves"]
 
 I64 = NDArray[np.int64]
 
@@ -221,3 +221,16 @@ def night_moves(tables: Tables, buckets: Buckets, day: int) -> tuple[I64, I64]:
         end = np.where(((keys[:, 2] >> r) & 1)[:, None] == 1, 0, level[r])
         index = index * len(buckets.start[day + 1][r]) + np.searchsorted(buckets.start[day + 1][r], end, side="right") - 1
     return index, np.minimum(price, 2 * tables.inf)
+
+
+def asked_levels(tables: Tables, buckets: Buckets, day: int) -> tuple[NDArray[np.bool_], NDArray[np.int32]]:
+    """Return (kinds of resets, start buckets) whether the bound is ever asked there, and (P) the kind of each place.
+
+    A store that is served on leaving a place is at 0 when the day begins.
+    """
+    p = tables.problem
+    resets, kind = np.unique(p.leave_reset, return_inverse=True)
+    served = ((resets[:, None] >> np.arange(len(p.cap), dtype=np.uint32)) & np.uint32(1)) != 0
+    grid = np.stack(np.meshgrid(*[np.arange(len(e)) for e in buckets.start[day]], indexing="ij"), -1).reshape(-1, len(p.cap))
+    asked = ~(served[:, None, :] & (grid > 0)[None, :, :]).any(2) | (day == 0)
+    return asked, kind.reshape(-1).astype(np.int32)

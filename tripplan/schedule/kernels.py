@@ -14,7 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from .bounds import Bound, LikeArcs, arc_classes
-from .buckets import night_moves
+from .buckets import asked_levels, night_moves
 from .labels import Labels
 from .tables import Tables
 
@@ -123,7 +123,9 @@ def _least(row, source, to, cost, arcs, live, inf):
 
 
 @njit(cache=True)
-def _day(out, night, live, arcs, origin_of, to, cost, stand, key, kind, moves, costs, sight, plain, one, root, inf):
+def _day(
+    out, night, live, arcs, origin_of, to, cost, stand, key, kind, moves, costs, sight, plain, asked, reset_kind, one, root, inf
+):  # fmt: skip
     halves, columns = out.shape[1], out.shape[3]
     levels = moves.shape[1]
     buckets, wide = night.shape[1], night.shape[3]
@@ -139,16 +141,17 @@ def _day(out, night, live, arcs, origin_of, to, cost, stand, key, kind, moves, c
             b = a + 1
             while b < len(arcs) and origin_of[arcs[b]] == origin and kind[key[arcs[b]]] == g and stand[arcs[b]] == s:
                 b += 1
+            here = asked[reset_kind[origin]]
             used = False
             for level in range(levels):
-                if moves[g, level] == bucket:
+                if moves[g, level] == bucket and here[level]:
                     used = True
                     break
             if used:
                 half = halves - 1 if s and not root else 0
                 _least(row, night[half, bucket], to, cost, arcs[a:b], live[half, bucket], inf)
                 for level in range(levels):
-                    if moves[g, level] != bucket:
+                    if moves[g, level] != bucket or not here[level]:
                         continue
                     for h in range(halves):
                         extra = costs[g, level]
@@ -200,6 +203,7 @@ def day_table(tables: Tables, arcs: LikeArcs, buckets: Any, day: int, night: Any
         costs.astype(dtype),
         np.ascontiguousarray(sight),
         plain,
+        *asked_levels(tables, buckets, day),
         dtype(p.one_night_cost),
         root,
         dtype(tables.inf),
@@ -252,6 +256,9 @@ def _expand(
     cover_class,
     cover_map,
     position,
+    place_class,
+    column_of,
+    offset,
     day_block,
     night_block,
     night_class,
@@ -296,6 +303,7 @@ def _expand(
 ):
     stores, counters, halves = levels.shape[1], counts.shape[1], values.shape[1]
     room = len(o_place)
+    short = len(column_of) > 0
     n = 0
     level = np.empty(stores, np.int64)
     count = np.empty(counters, np.int64)
@@ -311,6 +319,10 @@ def _expand(
             column = position[s]
             if column < 0:
                 continue
+            raised = base
+            if short:
+                column = column_of[place_class[to], s]
+                raised += offset[s]
             stay = nights[i] + 1 if to == here else 1
             if stay_limit[to] > 0 and stay > stay_limit[to]:
                 continue
@@ -318,7 +330,7 @@ def _expand(
             c = cost[i] + arc_cost[a] + night_cost[day, to]
             if not empty:
                 rest = values[to, half, 0, column]
-                if rest == top or c + base + (np.int64(rest) << shift) >= limit:
+                if rest == top or c + raised + (np.int64(rest) << shift) >= limit:
                     continue
             ok = True
             for r in range(counters):
@@ -381,7 +393,7 @@ def _expand(
             floor = c
             if not empty:
                 rest = values[to, half, bucket, column]
-                floor += inf if rest == top else base + (np.int64(rest) << shift)
+                floor += inf if rest == top else raised + (np.int64(rest) << shift)
             if floor >= limit:
                 continue
             o_place[n] = to
@@ -408,6 +420,10 @@ def expand(tables: Tables, day: int, labels: Labels, bound: Bound, usable: Any_,
     row = bound.buckets.start[day + 1]
     couple = np.array(p.couple, np.int64).reshape(-1, 4)
     values = bound.values[day + 1]
+    if bound.place_class is None or bound.column_of is None or bound.offset is None:
+        memory = np.zeros(0, np.int32), np.zeros((0, 0), np.int32), np.zeros(0, np.int64)
+    else:
+        memory = bound.place_class, bound.column_of, bound.offset
     parts: list[Labels] = []
     begin = 0
     while begin < len(labels) or not parts:
@@ -436,6 +452,7 @@ def expand(tables: Tables, day: int, labels: Labels, bound: Bound, usable: Any_,
             tables.cover_class,
             tables.cover_map,
             bound.position[day + 1],
+            *memory,
             p.day_block,
             p.night_block,
             p.night_class,

@@ -150,7 +150,7 @@ def _expand(tables: Tables, day: int, labels: Labels, rows: I64, bound: Bound, u
     to = p.arc_to[arc].astype(np.int64)
     state = tables.sight_map[tables.sight_class[arc], some.state[who]]
     state = tables.cover_map[tables.cover_class[to], state]
-    column = bound.position[day + 1][state].astype(np.int64)
+    column, raised = bound.look(day + 1, to, state)
     nights = np.where(to == some.place[who], some.nights[who] + 1, 1)
     stay = tables.stay_limit[to]
     ok = (column >= 0) & ((stay == 0) | (nights <= stay))
@@ -159,11 +159,11 @@ def _expand(tables: Tables, day: int, labels: Labels, rows: I64, bound: Bound, u
     values = bound.values[day + 1]
     quick = some.cost[who] + p.arc_cost[arc] + p.night_cost[day, to]
     if values.size:
-        quick = quick + bound.rest(day + 1, to, half, np.zeros(len(to), np.int64), column)
+        quick = quick + raised + bound.rest(day + 1, to, half, np.zeros(len(to), np.int64), column)
     ok &= quick < limit
     keep = np.flatnonzero(ok)
     who, arc, to, column = who[keep], arc[keep], to[keep], column[keep]
-    state, nights, half = state[keep], nights[keep], half[keep]
+    state, nights, half, raised = state[keep], nights[keep], half[keep], raised[keep]
     levels, cost, counts, ok = _day(tables, day, some, who, arc)
     stores = levels.shape[1]
     levels[_served(p.arrive_reset[to], stores)] = 0
@@ -186,7 +186,7 @@ def _expand(tables: Tables, day: int, labels: Labels, rows: I64, bound: Bound, u
     bucket = np.zeros(len(to), np.int64)
     for r, edges in enumerate(bound.buckets.start[day + 1]):
         bucket = bucket * len(edges) + np.searchsorted(edges, levels[:, r], side="right") - 1
-    floor = cost + bound.rest(day + 1, to, half, bucket, column) if values.size else cost
+    floor = cost + raised + bound.rest(day + 1, to, half, bucket, column) if values.size else cost
     ok &= floor < limit
     keep = np.flatnonzero(ok)
     kept = np.minimum(nights, tables.nights_kept[to])

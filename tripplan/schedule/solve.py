@@ -13,16 +13,22 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .bounds import Bound, bound_bytes, bound_work, make_bound
 from .buckets import Buckets, Resting, make_buckets
 from .labels import Labels, expand, finish, first_label, freedom, undominated, usable_arcs
+from .memory import make_memory
+from .memory_bound import make_layout
+from .memory_prices import PriceHunt
 from .problem import Problem, Solution
 from .tables import make_tables
 from .tallies import Tallies
 from .watch import choose_sizes
 
 __all__ = ["Search", "solve"]
+
+I64 = NDArray[np.int64]
 
 FIRST_WIDTH = 64
 WIDTHS = (1024, 16384)
@@ -33,7 +39,12 @@ FIRST_BUCKETS = 12
 FEW_BUCKETS = 6  # where labels cost little beside the bound
 FINER_BUCKETS = (12, 24, 48, 192)
 WIDE_GAP = 0.07  # of the best plan, between bound and plan, that makes a finer bound worth its time at once
+SHORT_GAP = 0.02  # the same that makes a longer memory worth its time
 MOST_BYTES = 450_000_000
+CROWD = 100_000  # labels with a short memory that make a longer one worth its time
+SHORT_MEMORY = 1e11  # additions from which sights are remembered in part (see ``memory``)
+MEMORY_STAGES = ((24, 48, 14), (96, 48, 6), (192, 64, 4))  # columns, buckets, rounds of prices
+FEWER = 16  # times the width: so many of the labels of a morning are looked at for dominance
 
 
 class _StopError(Exception):
@@ -68,11 +79,16 @@ class Search:
         self._sizes = choose_sizes(self._resting, FIRST_BUCKETS)
         if bound_work(self.tables, make_buckets(self._resting, self._sizes).arrive_sizes) < NUMPY_WORK:
             self._sizes = choose_sizes(self._resting, FEW_BUCKETS)
+        self._stages = list(MEMORY_STAGES)
+        self._hunt: PriceHunt | None = None
         self._kernels: Any = None
         self._auto = engine == "auto"
         if engine == "numba":
             self._compile()
-        self._weigh(bound_work(self.tables, make_buckets(self._resting, self._sizes).arrive_sizes))
+        work = bound_work(self.tables, make_buckets(self._resting, self._sizes).arrive_sizes)
+        self._weigh(work)
+        if work > SHORT_MEMORY and len(problem.need) > 2:
+            self._hunt = PriceHunt.begin(self.tables)
 
     def _compile(self) -> None:
         from . import kernels
@@ -154,7 +170,9 @@ class _Run:
     def bound(self) -> Bound:
         """Return the bound, made on first use."""
         s = self.search
-        if s._bound is None:
+        if s._bound is None and s._hunt is not None:
+            s._bound = self._hunted()
+        elif s._bound is None:
             s._bound = self._make(make_buckets(s._resting, s._sizes), s._sizes)
         return s._bound
 
@@ -167,12 +185,37 @@ class _Run:
         self.notes["buckets"] = float(np.prod(sizes))
         return made
 
+    def _hunted(self) -> Bound:
+        """Return the bound of the next stage of a short memory."""
+        s = self.search
+        hunt = s._hunt
+        assert hunt is not None
+        most, buckets, rounds = s._stages.pop(0)
+        begun = time.perf_counter()
+        kernels: Any = None
+        if s._kernels is not None:
+            from . import memory_kernels
+
+            kernels = memory_kernels
+        s._sizes = choose_sizes(s._resting, buckets)
+        always = hunt.always(self.tables, most // 4)
+        layout = make_layout(self.tables, make_buckets(s._resting, s._sizes), s._sizes, make_memory(self.tables, most, always))
+        made = hunt.climb(
+            self.tables, layout, always, rounds, self.best, kernels=kernels, check=lambda share: self.check("bound", share)
+        )
+        self.notes["bound_s"] = self.notes.get("bound_s", 0.0) + time.perf_counter() - begun
+        self.notes["buckets"] = float(np.prod(s._sizes))
+        self.notes["columns"] = float(layout.memory.columns)
+        return made
+
     def tally(self) -> Tallies:
         """Return the counters' bounds, made on first use."""
         s = self.search
         if s._tallies is None:
             begun = time.perf_counter()
-            s._tallies = Tallies(self.tables, kernels=s._kernels, check=lambda share: self.check("bound", share))
+            s._tallies = Tallies(
+                self.tables, sights=s._hunt is None, kernels=s._kernels, check=lambda share: self.check("bound", share)
+            )
             self.notes["tally_s"] = time.perf_counter() - begun
         return s._tallies
 
@@ -190,6 +233,8 @@ class _Run:
 
     def crowded(self) -> bool:
         """Tell whether so many labels have been kept with this bound that a finer one is worth its time."""
+        if self.search._hunt is not None:
+            return bool(self.search._stages) and self.labels - self.labels_before > CROWD
         if self.next_crowd is None:
             finer = self.finer()
             self.next_crowd = (
@@ -199,6 +244,11 @@ class _Run:
 
     def refine(self) -> None:
         """Put the next finer bound in place."""
+        if self.search._hunt is not None:
+            self.search._bound = None
+            self.search._bound = self._hunted()
+            self.labels_before = self.labels
+            return
         finer = self.finer()
         assert finer is not None
         s = self.search
@@ -243,9 +293,28 @@ class _Run:
                 return True
             done = widths.pop(0)
             gap = self.limit - self.bound().root
-            if done == WIDTHS[0] and self.best is not None and gap > WIDE_GAP * abs(self.best) and self.finer() is not None:
+            if done != WIDTHS[0]:
+                continue
+            if self.search._hunt is not None:
+                if self.search._stages and (self.best is None or gap > SHORT_GAP * abs(self.best)):
+                    self.refine()
+                    widths.insert(0, WIDTHS[0])
+            elif self.best is not None and gap > WIDE_GAP * abs(self.best) and self.finer() is not None:
                 self.refine()
         return False
+
+    def _mixed(self, found: Labels, order: I64, width: int) -> I64:
+        """Return rows, sorted by floor, so that half of the first ``width`` are the best of each number of sights counted.
+
+        With a short memory a label that puts sights off looks better than it is, and a few of each kind find a plan sooner.
+        """
+        first, rest = order[: width // 2], order[width // 2 :]
+        done = self.tables.digits[found.state[rest]].sum(1)
+        by = np.argsort(done, kind="stable")
+        starts = np.flatnonzero(np.diff(done[by], prepend=-1))
+        rank = np.empty(len(rest), np.int64)
+        rank[by] = np.arange(len(rest)) - np.repeat(starts, np.diff(np.append(starts, len(rest))))
+        return np.concatenate([first, rest[np.argsort(rank, kind="stable")]])
 
     def _forward(self, bound: Bound, width: int | None) -> bool | None:
         """Search with at most ``width`` labels a morning: True when none was left out, None to begin again, finer."""
@@ -254,6 +323,7 @@ class _Run:
         front = first_label(self.tables, bound.root)
         trail: list[Labels] = []
         whole = True
+        left_out = self.tables.inf
         for day in range(days - 1):
             self.check("search", day / days)
             usable = usable_arcs(self.tables, day, self.forbidden[day])
@@ -263,10 +333,21 @@ class _Run:
                 found = kernels.expand(self.tables, day, front, bound, usable, self.limit)
             if self.search._tallies is not None:
                 found = self.search._tallies.keep(day + 1, found)
+            if width is not None and len(found) > FEWER * width:
+                order = np.argsort(found.floor, kind="stable")
+                if self.search._hunt is not None:
+                    order = self._mixed(found, order, FEWER * width)
+                left_out = min(left_out, int(found.floor[order[FEWER * width :]].min()))
+                found = found.take(np.sort(order[: FEWER * width]))
+                whole = False
             kept = undominated(found, freedom(self.tables, day + 1, found), kernels)
             trail.append(front)
             if width is not None and len(kept) > width:
-                kept = np.sort(kept[np.argsort(found.floor[kept], kind="stable")[:width]])
+                order = kept[np.argsort(found.floor[kept], kind="stable")]
+                if self.search._hunt is not None:
+                    order = self._mixed(found, order, width)
+                left_out = min(left_out, int(found.floor[order[width:]].min()))
+                kept = np.sort(order[:width])
                 whole = False
             front = found.take(kept)
             self.labels += len(front)
@@ -277,6 +358,7 @@ class _Run:
             if width != FIRST_WIDTH and self.crowded():
                 return None
             if not len(front):
+                self.floor = max(self.floor, min(left_out, self.limit))
                 return whole
         usable = usable_arcs(self.tables, days - 1, self.forbidden[days - 1])
         end = finish(self.tables, front, usable, self.limit)
@@ -287,6 +369,7 @@ class _Run:
                 path.append(int(labels.arc[row]))
                 row = int(labels.parent[row])
             self.best, self.arcs = cost, tuple(path[::-1])
+        self.floor = max(self.floor, min(left_out, self.limit))
         return whole
 
 

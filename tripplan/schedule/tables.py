@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -38,6 +39,8 @@ class Tables:
         (P) class of the place among places that cover the same sights. cover_map: (classes, G) progress after a night.
     sight_class
         (A) class of the arc's sights. sight_map: (classes, G) progress after the arc.
+    digits
+        (G, S) how often each sight is counted in a progress number.
     columns
         For each day, the progress numbers that can still lead from pick-up to the goal. arrivals: the same on arrival,
         before the night.
@@ -64,6 +67,7 @@ class Tables:
     cover_map: I32
     sight_class: I32
     sight_map: I32
+    digits: I32
     columns: tuple[I32, ...]
     arrivals: tuple[I32, ...]
     like_night: I32
@@ -78,6 +82,16 @@ class Tables:
     def inf(self) -> int:
         """Cost of what is forbidden [cents]."""
         return WIDE if self.wide else NARROW
+
+    @functools.cached_property
+    def open_columns(self) -> tuple[I32, ...]:
+        """For each day (G) 0 where a progress number matters at its start, else -1."""
+        out = []
+        for columns in self.columns:
+            row = np.full(self.states, -1, np.int32)
+            row[columns] = 0
+            out.append(row)
+        return tuple(out)
 
     @property
     def halves(self) -> int:
@@ -263,6 +277,7 @@ def make_tables(problem: Problem) -> Tables:
         cover_map=cover_map,
         sight_class=sight_class,
         sight_map=sight_map,
+        digits=digits,
         columns=columns,
         arrivals=arrivals,
         like_night=like_night.reshape(-1).astype(np.int32),

@@ -28,11 +28,15 @@ class Tallies:
     ----------
     tables
         The problem.
+    sights
+        False: they ask for nothing, where they are too many.
     kernels, check
         As in ``make_bound``.
     """
 
-    def __init__(self, tables: Tables, *, kernels: Any = None, check: Callable[[float], None] | None = None) -> None:
+    def __init__(
+        self, tables: Tables, *, sights: bool = True, kernels: Any = None, check: Callable[[float], None] | None = None
+    ) -> None:
         self.limits: list[tuple[int, int, Tables, Bound]] = []
         p = tables.problem
         free = not (p.excess_weight > 0).any()  # where excess is paid for, the stores forbid nothing
@@ -53,6 +57,11 @@ class Tallies:
                 excess_weight=np.zeros_like(p.excess_weight),
                 couple=p.couple if free else (),
             )
+            if not sights:
+                counted = replace(
+                    counted, need=p.need[:0], must=p.must[:0], value=p.value[:0], cover=p.cover[:, :0],
+                    arc_sights=np.zeros_like(p.arc_sights),
+                )  # fmt: skip
             own = make_tables(counted)
             sizes = [1] * len(p.cap)
             bound = make_bound(own, make_buckets(Resting(own), sizes), sizes, kernels=kernels, check=check)
@@ -69,7 +78,8 @@ class Tallies:
         for c, limit, own, bound in self.limits:
             place = labels.place.astype(np.int64)
             half = np.where((labels.nights >= 2) & (own.halves == 2), 1, 0).astype(np.int64)
-            column = bound.position[day][labels.state].astype(np.int64)
+            state = labels.state if own.states > 1 else np.zeros(len(labels), np.int64)
+            column = bound.position[day][state].astype(np.int64)
             if not bound.values[day].size:
                 continue
             rest = bound.rest(day, place, half, np.zeros(len(place), np.int64), np.maximum(column, 0))
