@@ -26,6 +26,8 @@ _GROUPS: dict[str, tuple[frozenset[str], float]] = {
     "small": (frozenset({"unclassified", "residential", "living_street", "road"}), 3.0),
 }
 _CELL_DEG = 0.01
+#: Cells that a frame is cut into at most; of a larger frame they are coarser.
+_MOST_CELLS = 4_000_000
 _TOWN_RANK = {"city": 0, "town": 1, "village": 2, "island": 2, "suburb": 3, "islet": 3, "hamlet": 4}
 
 
@@ -48,25 +50,26 @@ class Frame:
     way: F64
 
     def near(self, lon: F64, lat: F64, km: float) -> Bool:
-        """Return which points lie within about ``km`` of the way: to a cell of a hundredth of a degree."""
+        """Return which points lie within about ``km`` of the way: to a cell of a hundredth of a degree, or coarser in a huge frame."""
         if len(self.way) == 0:
             return np.zeros(len(lon), dtype=np.bool_)
-        columns = int((self.east - self.west) / _CELL_DEG) + 2
-        lines = int((self.north - self.south) / _CELL_DEG) + 2
+        size = max(_CELL_DEG, ((self.east - self.west) * (self.north - self.south) / _MOST_CELLS) ** 0.5)
+        columns = int((self.east - self.west) / size) + 2
+        lines = int((self.north - self.south) / size) + 2
         grid = np.zeros((lines, columns), dtype=np.bool_)
-        grid[self._cell(self.way[:, 1], self.south, lines), self._cell(self.way[:, 0], self.west, columns)] = True
+        grid[_cell(self.way[:, 1], self.south, size, lines), _cell(self.way[:, 0], self.west, size, columns)] = True
         # As many cells as the distance spans: fewer kilometres a degree of longitude away from the equator.
-        north = max(1, round(km / (111.2 * _CELL_DEG)))
-        east = max(1, round(km / (111.2 * _CELL_DEG * max(0.1, float(np.cos(np.deg2rad(self.way[:, 1].mean())))))))
+        north = max(1, round(km / (111.2 * size)))
+        east = max(1, round(km / (111.2 * size * max(0.1, float(np.cos(np.deg2rad(self.way[:, 1].mean())))))))
         wide = _spread(_spread(grid, north, 0), east, 1)
         inside = (lon >= self.west) & (lon <= self.east) & (lat >= self.south) & (lat <= self.north)
-        found: Bool = inside & wide[self._cell(lat, self.south, lines), self._cell(lon, self.west, columns)]
+        found: Bool = inside & wide[_cell(lat, self.south, size, lines), _cell(lon, self.west, size, columns)]
         return found
 
-    @staticmethod
-    def _cell(degrees: F64, start: float, count: int) -> I64:
-        cells: I64 = np.clip(((degrees - start) / _CELL_DEG).astype(np.int64), 0, count - 1)
-        return cells
+
+def _cell(degrees: F64, start: float, size: float, count: int) -> I64:
+    cells: I64 = np.clip(((degrees - start) / size).astype(np.int64), 0, count - 1)
+    return cells
 
 
 def _spread(grid: Bool, steps: int, axis: int) -> Bool:
