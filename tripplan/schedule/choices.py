@@ -141,7 +141,8 @@ def _against(sums: Sums, first: Sums, trip: Trip) -> tuple[tuple[str, ...], tupl
         (sums.one_night - first.one_night, "{:.0f} {} of one night", ("more stay", "fewer stay"), 0.5),
         (sums.stops - first.stops, "{:.0f} {} for a service", ("more stop", "fewer stop"), 0.5),
     )  # fmt: skip
-    worse, better = [], []
+    worse: list[str] = []
+    better: list[str] = []
     for amount, text, words, least in rows:
         if abs(amount) < least:
             continue
