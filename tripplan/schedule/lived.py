@@ -143,7 +143,7 @@ class Lived:
 
     def _stretch(self, r: int, use: F64, room: float) -> Stretch:
         spreads, held = self.work.use.pick_up.forecast.spreads, self.work.use.pick_up.held
-        mean = float(use.sum())
+        mean, room = float(use.sum()), room - float(held.skew[r])
         if r != _GAS:
             return Stretch(mean, float(held.shared[r]) * mean, float(held.daily[r]) * mean, room)
         sd = float(np.sqrt(((spreads.shared[GAS_PARTS] * use) ** 2).sum()))

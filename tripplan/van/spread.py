@@ -11,6 +11,9 @@ which rises with M: it is the same as ``M <= mean_room(room)``, solved in closed
 nothing else, compares them with `mean_room`, and is exact: of the two numbers that a stretch needs, mean and variance, the
 second follows from the first.
 
+Days are skewed: many small draws add up to something like a gamma distribution, whose upper quantile lies above the normal one by
+at most ``(z² - 1) / 3 · v`` (Cornish and Fisher's expansion, its third cumulant being ``2 v² M``). So much of the room is left out.
+
 Gas and battery are fed by several things that err apart: heating, fridge and habits; loads and sun. Their limit is a smooth
 function of the parts' means; the search goes by its tangent plane where an ordinary stretch touches the limit, a weight for each
 part (`Tilt`), and adds up weighted means. At the ordinary mixture that is exact, near it nearly; what a plan really comes to is
@@ -53,6 +56,8 @@ GAS_PARTS = slice(4, 7)
 _LOADS, _SUN, _CHARGER = 7, 8, 9
 _GAS, _BATTERY = STORES.index(Store.GAS), STORES.index(Store.BATTERY)
 _WHOLE_DAY = slots(0.0, 24.0)
+#: A battery is low at several dawns of a stretch, of which the worst counts: its limit is touched that much less often at one.
+_ALLOWED = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 0.9])
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +70,14 @@ class Spreads:
         (9) one sigma, relative, the same on all days. daily: (9) variance of a day's draws over the day's mean [L, kg, Ah].
     ordinary
         (9) mean of a day with nothing given [L, kg, Ah].
+    night
+        What the battery's loads take in the hours of such a day in which the sun gives less [Ah].
     """
 
     shared: F64
     daily: F64
     ordinary: F64
+    night: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +90,8 @@ class Held:
         (6) how often each limit may fail by itself. z: (6) sigmas of that. tilt: factors for `tripplan.van.use.hourly`.
     shared, daily
         (6) errors of the stores as `mean_room` takes them; 0 for the battery, whose tilted use is planned with as it is.
+    skew
+        (6) what is left out of the room as days are skewed [L, kg, Ah].
     """
 
     shares: F64
@@ -89,6 +99,7 @@ class Held:
     tilt: Tilt
     shared: F64
     daily: F64
+    skew: F64
 
     @property
     def confidence(self) -> float:
@@ -97,7 +108,7 @@ class Held:
 
     def mean_room(self, room: F64) -> F64:
         """(6) most that may be used on the mean where so much may be used [L, kg, Ah]."""
-        return mean_room(room, self.shared, self.daily, self.z)
+        return mean_room(np.where(room > 0, np.maximum(room - self.skew, 0.0), room), self.shared, self.daily, self.z)
 
 
 def raised(mean: F64, shared_sd: F64, variance: F64, z: float | F64) -> F64:
@@ -145,8 +156,9 @@ def spreads_of(van: Van, party: Party, weather: DayWeather, sun_share: tuple[flo
     weather, sun_share
         Of an ordinary day of the trip, as from `mean_weather`.
     """
-    ordinary = parts_of(van, party, weather, sun_share, None, _WHOLE_DAY).sum(axis=0)[:9]
-    ordinary = np.maximum(ordinary, 0.0)
+    day = parts_of(van, party, weather, sun_share, None, _WHOLE_DAY)
+    ordinary = np.maximum(day.sum(axis=0)[:9], 0.0)
+    night = float(day[day[:, _LOADS] >= day[:, _SUN], _LOADS].sum())
     shower = heads(party) * party.shower_l * party.showers_per_day if van.shower_aboard else 0.0
     washed = min(1.0, shower / ordinary[0]) if ordinary[0] > 0 else 0.0
     flushed = min(1.0, party.flushes * party.flush_l / (party.waste_l + party.flushes * party.flush_l))
@@ -158,7 +170,7 @@ def spreads_of(van: Van, party: Party, weather: DayWeather, sun_share: tuple[flo
     # What one habit shares between its parts adds up; what differs by day does not.
     shared = [sum(share * _shared(party, name) for name, share in mix) for mix in names]
     daily = [hypot(*(share * SPREADS[name].daily for name, share in mix)) for mix in names]
-    return Spreads(np.array(shared), np.array(daily) ** 2 * ordinary, ordinary)
+    return Spreads(np.array(shared), np.array(daily) ** 2 * ordinary, ordinary, night)
 
 
 def _shared(party: Party, name: str) -> float:
@@ -178,42 +190,42 @@ def hold(spreads: Spreads, room: F64, days: int, shares: F64) -> Held:
     shares
         (6) how often each store's limit may fail by itself.
     """
-    z = np.array([NormalDist().inv_cdf(1 - share) for share in shares.tolist()])
+    z = np.array([NormalDist().inv_cdf(1 - share) for share in (shares * _ALLOWED).tolist()])
+    skew = np.maximum(z * z - 1, 0.0) / 3
     shared, daily = np.zeros(len(STORES)), np.zeros(len(STORES))
     shared[:4], daily[:4] = spreads.shared[:4], spreads.daily[:4]
     gas, sigma, noise = spreads.ordinary[GAS_PARTS], spreads.shared[GAS_PARTS], spreads.daily[GAS_PARTS]
-    weights = np.ones(3)
+    weights, skewed = np.ones(3), 0.0
     if gas.sum() > 0:
         mix = gas / gas.sum()
         shared[_GAS], daily[_GAS] = float(np.sqrt(((sigma * mix) ** 2).sum())), float(noise @ mix)
         touch = float(mean_room(room, shared, daily, z)[_GAS]) * mix
+        skewed = float(noise**2 @ mix) / float(noise @ mix) if float(noise @ mix) > 0 else 0.0
         spread = sqrt(float(((sigma * touch) ** 2).sum() + noise @ touch))
         slope = 1 + z[_GAS] * (sigma**2 * touch + noise / 2) / spread if spread > 0 else np.ones(3)
         weights = slope / float(slope @ mix)
     loads, sun = battery_tilt(spreads, float(room[_BATTERY]), days, float(z[_BATTERY]))
-    return Held(shares, z, Tilt(loads, sun, *(float(w) for w in weights)), shared, daily)
+    skew *= np.array([*daily[:4], skewed, 0.0])
+    return Held(shares, z, Tilt(loads, sun, *(float(w) for w in weights)), shared, daily, skew)
 
 
 def battery_tilt(spreads: Spreads, room: float, days: int, z: float) -> tuple[float, float]:
-    """Return factors on loads and sun: the worst direction of an ordinary stretch that just empties the battery."""
-    loads, sun = float(spreads.ordinary[_LOADS]), float(spreads.ordinary[_SUN])
-    shared = (float(spreads.shared[_LOADS]) * loads, float(spreads.shared[_SUN]) * sun)
-    variance = (float(spreads.daily[_LOADS]) * loads, float(spreads.daily[_SUN]) * sun)
-    if z == 0 or loads <= 0:
+    """Return factors on loads and sun: the worst direction at the dawn at which a full battery is first emptied at the confidence.
+
+    A dawn after n whole days has a night and n days of loads behind it, and n days of sun. Where none empties the battery, it
+    is the dawn that comes nearest.
+    """
+    if z == 0:
         return MEAN.loads, MEAN.sun
-    length = _lasts(loads - sun, shared, variance, room, days, z)
-    both = sqrt(sum(s * s + v / length for s, v in zip(shared, variance, strict=True)))
-    if both == 0:
-        return 1.0, 1.0
-    more = z * (shared[0] ** 2 + variance[0] / length) / (both * loads)
-    less = z * (shared[1] ** 2 + variance[1] / length) / (both * sun) if sun > 0 else 0.0
-    return 1.0 + more, max(0.0, 1.0 - less)
-
-
-def _lasts(net: float, shared: tuple[float, float], variance: tuple[float, float], room: float, days: int, z: float) -> float:
-    """Return the days after which a full battery is just empty at the confidence, to a quarter of a day [d]."""
-    most = max(0.5, float(days))
-    for n in np.arange(0.5, most, 0.25).tolist():
-        if n * net + z * sqrt(n * n * (shared[0] ** 2 + shared[1] ** 2) + n * (variance[0] + variance[1])) >= room:
-            return float(n)
-    return most
+    worst = (-np.inf, 1.0, 1.0)
+    for n in range(max(1, days)):
+        used = np.array([spreads.night + n * spreads.ordinary[_LOADS], n * spreads.ordinary[_SUN]])
+        sigma, noise = spreads.shared[_LOADS:_CHARGER], spreads.daily[_LOADS:_CHARGER]
+        both = sqrt(float(((sigma * used) ** 2).sum() + noise @ used))
+        if both == 0:
+            continue
+        more = z * (sigma**2 * used + noise) / both
+        worst = max(worst, (float(used[0] - used[1]) + z * both, 1.0 + float(more[0]), max(0.0, 1.0 - float(more[1]))))
+        if worst[0] >= room:
+            break
+    return worst[1], worst[2]
