@@ -286,7 +286,7 @@ def _by_dask(rows: Sequence[tuple[BookingRow, str]], region_file: Path, out: Pat
         sent = client.scatter(data, broadcast=True, hash=False)
         waiting = list(rows)[::-1]
         out_now: dict[Any, tuple[BookingRow, str]] = {}
-        pending = dask.as_completed()
+        pending = dask.as_completed(loop=client.loop)
         most = _AHEAD * sum(client.nthreads().values())
         while waiting or out_now:
             while waiting and len(out_now) < most:

@@ -158,6 +158,7 @@ def test_dask_gives_the_same_outcomes_and_the_same_bytes(table: Path, island: tu
         n_workers=1,
         threads_per_worker=1,
         processes=False,
+        protocol="tcp",
         dashboard_address=None,
         host="127.0.0.1",
         local_directory=str(tmp_path / "dask"),
