@@ -33,7 +33,7 @@ from numpy.typing import NDArray
 from tripplan.model.van import DayWeather, Party, Van
 from tripplan.model.words import STORES, Store
 from tripplan.van.facts import SPREADS
-from tripplan.van.use import MEAN, Tilt, heads, hourly, slots
+from tripplan.van.use import MEAN, Tilt, heads, hourly, learned, slots
 
 __all__ = [
     "GAS_PARTS",
@@ -116,14 +116,22 @@ def raised(mean: F64, shared_sd: F64, variance: F64, z: float | F64) -> F64:
     return np.asarray(mean + z * np.sqrt(shared_sd**2 + variance))
 
 
-def mean_room(room: F64, shared: F64, daily: F64, z: float | F64) -> F64:
-    """Return the greatest mean M with ``M + z sqrt((shared M)² + daily M) <= room``; what is below 0 comes back as it is."""
+def mean_room(room: F64, shared: F64, daily: F64, z: float | F64, first: float | F64 = 0.0) -> F64:
+    """Return the greatest mean M with ``M + z sqrt((first + shared M)² + daily M) <= room``; room below 0 comes back as it is.
+
+    Parameters
+    ----------
+    first
+        One sigma of the level at the start, counted as going with the shared error: no more can come of both together. What
+        exceeds the room by itself comes back as what is missing.
+    """
     r = np.maximum(room, 0.0)
-    half = 2 * r + z * z * daily
-    root = np.sqrt(np.maximum(half * half - 4 * (1 - (z * shared) ** 2) * r * r, 0.0))
+    half = 2 * r + z * z * (daily + 2 * first * shared)
+    least = np.maximum(r * r - (z * first) ** 2, 0.0)
+    root = np.sqrt(np.maximum(half * half - 4 * (1 - (z * shared) ** 2) * least, 0.0))
     below = half + root
-    found = np.divide(2 * r * r, below, out=np.zeros_like(below), where=below > 0)
-    return np.asarray(np.where(room < 0, room, found))
+    found = np.divide(2 * least, below, out=np.zeros_like(below), where=below > 0)
+    return np.asarray(np.where(room - z * first < 0, room - z * first, found))
 
 
 def mean_weather(days: Sequence[DayWeather]) -> DayWeather:
@@ -213,19 +221,27 @@ def battery_tilt(spreads: Spreads, room: float, days: int, z: float) -> tuple[fl
     """Return factors on loads and sun: the worst direction at the dawn at which a full battery is first emptied at the confidence.
 
     A dawn after n whole days has a night and n days of loads behind it, and n days of sun. Where none empties the battery, it
-    is the dawn that comes nearest.
+    is the last of the trip: then no stretch from full is forbidden, and what a plan comes to is told by `tripplan.van.risk`.
     """
     if z == 0:
         return MEAN.loads, MEAN.sun
-    worst = (-np.inf, 1.0, 1.0)
-    for n in range(max(1, days)):
-        used = np.array([spreads.night + n * spreads.ordinary[_LOADS], n * spreads.ordinary[_SUN]])
-        sigma, noise = spreads.shared[_LOADS:_CHARGER], spreads.daily[_LOADS:_CHARGER]
-        both = sqrt(float(((sigma * used) ** 2).sum() + noise @ used))
-        if both == 0:
-            continue
-        more = z * (sigma**2 * used + noise) / both
-        worst = max(worst, (float(used[0] - used[1]) + z * both, 1.0 + float(more[0]), max(0.0, 1.0 - float(more[1]))))
-        if worst[0] >= room:
+    last = max(1, days - 1)
+    for n in range(last + 1):
+        used, both = _dawn(spreads, n)
+        if used[0] - used[1] + z * both >= room or n == last:
             break
-    return worst[1], worst[2]
+    return 1.0 + z * _slope(spreads, n, 0), max(0.0, 1.0 - z * _slope(spreads, max(n, 1), 1))
+
+
+def _dawn(spreads: Spreads, n: int) -> tuple[tuple[float, float], float]:
+    """Return loads and sun up to the dawn after n days from full, and the standard deviation of their difference [Ah]."""
+    used = (spreads.night + n * float(spreads.ordinary[_LOADS]), n * float(spreads.ordinary[_SUN]))
+    shared, daily = spreads.shared[_LOADS:_CHARGER].tolist(), spreads.daily[_LOADS:_CHARGER].tolist()
+    return used, sqrt(sum((s * u) ** 2 + v * u for s, v, u in zip(shared, daily, used, strict=True)))
+
+
+def _slope(spreads: Spreads, n: int, part: int) -> float:
+    """Return by how much of itself loads (0) or sun (1) grow or shrink in the worst direction, for each sigma."""
+    used, both = _dawn(spreads, n)
+    shared, daily = float(spreads.shared[_LOADS + part]), float(spreads.daily[_LOADS + part])
+    return (shared * shared * used[part] + daily) / both if both > 0 else 0.0
