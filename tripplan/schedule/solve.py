@@ -24,7 +24,7 @@ from .memory_prices import PriceHunt
 from .problem import Problem, Solution
 from .tables import make_tables
 from .tallies import Tallies
-from .watch import choose_sizes
+from .watch import choose_sizes, closer
 
 __all__ = ["Search", "solve"]
 
@@ -38,6 +38,8 @@ WORK_A_LABEL = 2e6  # additions in a bound that take as long as a label, dominan
 FIRST_BUCKETS = 12
 FEW_BUCKETS = 6  # where labels cost little beside the bound
 FINER_BUCKETS = (12, 24, 48, 192)
+PROBE_WORK = 4e9  # additions up to which each store is looked at closely
+AFTER_PROBES = 40  # so many more labels must stand side by side to go on from there
 WIDE_GAP = 0.07  # of the best plan, between bound and plan, that makes a finer bound worth its time at once
 SHORT_GAP = 0.02  # the same that makes a longer memory worth its time
 MOST_BYTES = 450_000_000
@@ -75,6 +77,7 @@ class Search:
         self._bound: Bound | None = None
         self._tallies: Tallies | None = None
         self._finer = list(FINER_BUCKETS)
+        self._probes, self._probed = True, False
         self._resting = Resting(self.tables)
         self._sizes = choose_sizes(self._resting, FIRST_BUCKETS)
         if bound_work(self.tables, make_buckets(self._resting, self._sizes).arrive_sizes) < NUMPY_WORK:
@@ -219,17 +222,30 @@ class _Run:
             self.notes["tally_s"] = time.perf_counter() - begun
         return s._tallies
 
-    def finer(self) -> tuple[list[int], Buckets] | None:
-        """Return the next finer choice of buckets, None when it is as fine as memory and the stores allow."""
+    def finer(self) -> list[tuple[list[int], Buckets]]:
+        """Return the next finer choices of buckets to try, none when they are as fine as memory and the stores allow.
+
+        Where that is cheap, each store in turn is looked at closely, as one store told well says more than several told coarsely
+        (a cassette on a long stretch without a dump station). After that all stores together become finer.
+        """
         s = self.search
+        if s._probes:
+            choices = [(sizes, make_buckets(s._resting, sizes)) for sizes in closer(s._resting)]
+            fits = all(bound_bytes(self.tables, buckets) <= MOST_BYTES for _, buckets in choices)
+            if len(choices) > 1 and fits and self._work(choices) <= PROBE_WORK:
+                return choices
+            s._probes = False
         while s._finer:
             sizes = choose_sizes(s._resting, s._finer[0])
             buckets = make_buckets(s._resting, sizes)
             if np.prod(sizes) <= np.prod(s._sizes) or bound_bytes(self.tables, buckets) > MOST_BYTES:
                 s._finer.pop(0)
                 continue
-            return sizes, buckets
-        return None
+            return [(sizes, buckets)]
+        return []
+
+    def _work(self, choices: list[tuple[list[int], Buckets]]) -> float:
+        return sum(bound_work(self.tables, buckets.arrive_sizes) for _, buckets in choices)
 
     def crowded(self) -> bool:
         """Tell whether so many labels have been kept with this bound that a finer one is worth its time."""
@@ -237,9 +253,8 @@ class _Run:
             return bool(self.search._stages) and self.labels - self.labels_before > CROWD
         if self.next_crowd is None:
             finer = self.finer()
-            self.next_crowd = (
-                self.max_labels if finer is None else int(bound_work(self.tables, finer[1].arrive_sizes) / WORK_A_LABEL)
-            )
+            often = AFTER_PROBES if self.search._probed else 1
+            self.next_crowd = int(self._work(finer) / WORK_A_LABEL * often) if finer else self.max_labels
         return self.labels - self.labels_before > max(self.next_crowd, 2 * WIDTHS[0])
 
     def refine(self) -> None:
@@ -249,14 +264,20 @@ class _Run:
             self.search._bound = self._hunted()
             self.labels_before = self.labels
             return
-        finer = self.finer()
-        assert finer is not None
         s = self.search
-        s._finer.pop(0)
-        s._bound = None
-        s._weigh(bound_work(self.tables, finer[1].arrive_sizes))
-        s._bound = self._make(finer[1], finer[0])
-        s._sizes = finer[0]
+        choices = self.finer()
+        s._weigh(self._work(choices))
+        if len(choices) > 1:
+            s._probes, s._probed = False, True
+        else:
+            s._finer.pop(0)
+        best = self.bound()
+        for sizes, buckets in choices:
+            made = self._make(buckets, sizes)
+            if made.root > best.root or (len(choices) == 1 and made.root >= best.root):
+                best, s._sizes = made, sizes
+        s._bound = best
+        self.notes["buckets"] = float(np.prod(s._sizes))
         self.labels_before, self.next_crowd = self.labels, None
 
     def solve(self) -> Solution:
@@ -299,7 +320,7 @@ class _Run:
                 if self.search._stages and (self.best is None or gap > SHORT_GAP * abs(self.best)):
                     self.refine()
                     widths.insert(0, WIDTHS[0])
-            elif self.best is not None and gap > WIDE_GAP * abs(self.best) and self.finer() is not None:
+            elif self.best is not None and gap > WIDE_GAP * abs(self.best) and self.finer():
                 self.refine()
         return False
 

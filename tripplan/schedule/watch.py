@@ -12,9 +12,10 @@ import numpy as np
 from .buckets import Resting
 from .tables import Tables
 
-__all__ = ["choose_sizes"]
+__all__ = ["choose_sizes", "closer"]
 
 MOST_A_STORE = 6
+CLOSE = 12  # buckets of a store looked at closely
 
 
 def _lasting(resting: Resting) -> list[tuple[float, int, int]]:
@@ -80,3 +81,9 @@ def choose_sizes(resting: Resting, most: int) -> list[int]:
         sizes[r] = n
         left //= n
     return sizes
+
+
+def closer(resting: Resting) -> list[list[int]]:
+    """Return one choice of buckets for each store that can run out: that store told closely, the others left out."""
+    stores = len(resting.tables.problem.cap)
+    return [[CLOSE if r == close else 1 for r in range(stores)] for _, close, _ in _lasting(resting)]
