@@ -110,7 +110,7 @@ def test_explain_names_every_figure_with_a_source() -> None:
     van, party = plain_van(fridge_w=170.0), plain_party()
     rows = {row.name: row for row in explain(van, party)}
     for thing in (Van, Party):
-        assert {f.name for f in fields(thing)} - {"name"} <= set(rows)
+        assert {f.name for f in fields(thing)} - {"name", "learned"} <= set(rows)
     assert rows["fridge_w"].source == "given"
     assert rows["hob_w"].source != "given"
     assert (rows["water_l"].spread, rows["water_l"].daily) == (party.spread_shared, SPREADS["water"].daily)

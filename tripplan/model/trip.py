@@ -11,7 +11,7 @@ from tripplan.model.place import Spot
 from tripplan.model.van import DayWeather, Levels, Party, Van
 from tripplan.model.words import SiteKind, Via
 
-__all__ = ["Booking", "Firm", "Sight", "Trip", "Weights"]
+__all__ = ["Booking", "Firm", "Sight", "Trip", "UnderWay", "Weights"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +96,40 @@ class Booking:
 
 
 @dataclass(frozen=True, slots=True)
+class UnderWay:
+    """What lies behind a party that plans the rest of its trip: pick-up is here and now, the depot where the van stands.
+
+    Parameters
+    ----------
+    began
+        Pick-up of the whole trip.
+    nights_here
+        Nights spent here already, one after another up to now.
+    level_spread
+        How far each level may lie from the one told, one sigma [L, kg, Ah].
+    slept, powered, singles
+        Where the nights behind were spent, how many had mains, and how many stays were of a single night, this one not counted.
+    spent_cents
+        Money spent by the plan so far. seen: sights seen.
+    tasks
+        What to do before setting out from here, so that the levels are as told.
+    told
+        What the readings have told, a sentence each.
+    """
+
+    began: datetime
+    nights_here: int = 0
+    level_spread: Levels = field(default_factory=Levels)
+    slept: tuple[Spot, ...] = ()
+    powered: int = 0
+    singles: int = 0
+    spent_cents: int = 0
+    seen: tuple[str, ...] = ()
+    tasks: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Weights:
     """What one unit of discomfort is worth in money [cents].
 
@@ -157,6 +191,8 @@ class Trip:
         Figures by date, which rule over those by month: the trip's own weather file, or what the region's climate table gives.
     fridge_limit_h
         Most hours of a day that the fridge may be above 5 °C, cooling down again included [h]; -1: a caution, no limit.
+    under_way
+        Set where this is the rest of a trip that has begun.
     """
 
     name: str
@@ -195,6 +231,7 @@ class Trip:
     hourly_closures_all_day: bool = True
     weather_days: tuple[tuple[date, DayWeather], ...] = ()
     fridge_limit_h: float = -1.0
+    under_way: UnderWay | None = None
 
     def __post_init__(self) -> None:
         where = f"trip {self.name!r}"

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from tripplan.model.errors import BadInputError
 from tripplan.model.outfit import check_range
 
-__all__ = ["DayWeather", "Levels", "Party", "Van"]
+__all__ = ["DayWeather", "Learned", "Levels", "Party", "Van"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +117,27 @@ class Van:
 
 
 @dataclass(frozen=True, slots=True)
+class Learned:
+    """What readings on the way have told of one part of the use: it is so many times its figure.
+
+    Parameters
+    ----------
+    part
+        ``fresh``, ``grey``, ``cassette``, ``flush``; of the gas ``heating``, ``fridge``, ``habits``; of the battery ``loads``, ``sun``.
+    factor
+        Times the figure. spread: how far it may lie from that, relative, one sigma.
+    """
+
+    part: str
+    factor: float
+    spread: float
+
+    def __post_init__(self) -> None:
+        check_range(self.factor, 0.05, 20, f"factor of {self.part}", "", "what was learned")
+        check_range(self.spread, 0, 5, f"spread of {self.part}", "", "what was learned")
+
+
+@dataclass(frozen=True, slots=True)
 class Party:
     """Who travels and how they live: habits decide where physics does not.
 
@@ -142,6 +163,8 @@ class Party:
         Telephones, lamps and the like, for the whole party in a day [Ah].
     spread_shared
         Relative spread (one sigma) of the party's habits against these figures, the same on all days of a trip.
+    learned
+        What readings on the way have told since; it rules over figures and spread.
     """
 
     name: str
@@ -163,6 +186,7 @@ class Party:
     devices_ah: float = 6.0
     pets: int = 0
     spread_shared: float = 0.12
+    learned: tuple[Learned, ...] = ()
 
     def __post_init__(self) -> None:
         where = f"party {self.name!r}"

@@ -108,7 +108,7 @@ def _rows(thing: Van | Party, table: dict[str, tuple[str, str]], party: Party | 
     rows = []
     group = "van" if isinstance(thing, Van) else "party"
     for item in fields(thing):
-        if item.name == "name":
+        if item.name in ("name", "learned"):
             continue
         unit, source = table[item.name]
         figure = getattr(thing, item.name)

@@ -106,9 +106,10 @@ class Held:
         """The confidence at which every limit holds by itself, the least of all."""
         return 1.0 - float(self.shares.max())
 
-    def mean_room(self, room: F64) -> F64:
-        """(6) most that may be used on the mean where so much may be used [L, kg, Ah]."""
-        return mean_room(np.where(room > 0, np.maximum(room - self.skew, 0.0), room), self.shared, self.daily, self.z)
+    def mean_room(self, room: F64, first: float | F64 = 0.0) -> F64:
+        """(6) most that may be used on the mean where so much may be used; ``first``: sigmas of the start [L, kg, Ah]."""
+        left = np.where(room > 0, np.maximum(room - self.skew, 0.0), room)
+        return mean_room(left, self.shared, self.daily, self.z, first)
 
 
 def raised(mean: F64, shared_sd: F64, variance: F64, z: float | F64) -> F64:
@@ -165,10 +166,11 @@ def spreads_of(van: Van, party: Party, weather: DayWeather, sun_share: tuple[flo
         Of an ordinary day of the trip, as from `mean_weather`.
     """
     day = parts_of(van, party, weather, sun_share, None, _WHOLE_DAY)
+    factors = np.array(learned(party) or (1.0,) * 9)
     ordinary = np.maximum(day.sum(axis=0)[:9], 0.0)
     night = float(day[day[:, _LOADS] >= day[:, _SUN], _LOADS].sum())
     shower = heads(party) * party.shower_l * party.showers_per_day if van.shower_aboard else 0.0
-    washed = min(1.0, shower / ordinary[0]) if ordinary[0] > 0 else 0.0
+    washed = min(1.0, shower * factors[0] / ordinary[0]) if ordinary[0] > 0 else 0.0
     flushed = min(1.0, party.flushes * party.flush_l / (party.waste_l + party.flushes * party.flush_l))
     names = (
         (("water", 1 - washed), ("showers", washed)), (("water", 1 - washed), ("showers", washed)),
@@ -178,7 +180,9 @@ def spreads_of(van: Van, party: Party, weather: DayWeather, sun_share: tuple[flo
     # What one habit shares between its parts adds up; what differs by day does not.
     shared = [sum(share * _shared(party, name) for name, share in mix) for mix in names]
     daily = [hypot(*(share * SPREADS[name].daily for name, share in mix)) for mix in names]
-    return Spreads(np.array(shared), np.array(daily) ** 2 * ordinary, ordinary, night)
+    told = {entry.part: entry.spread for entry in party.learned}
+    apart = [told.get(part, sigma) for part, sigma in zip(PARTS, shared, strict=False)]
+    return Spreads(np.array(apart), np.array(daily) ** 2 * ordinary, ordinary, night)
 
 
 def _shared(party: Party, name: str) -> float:

@@ -20,7 +20,7 @@ from tripplan.van.facts import SPREADS, value
 from tripplan.van.heat import gas_kg, hour_temperatures, inlet_c, water_wh
 
 __all__ = [
-    "MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "heat_wanted_w", "hot_water_l", "hourly", "planned", "slots", "use_kind", "water_heated_by",
+    "LEARNED", "MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "heat_wanted_w", "hot_water_l", "hourly", "learned", "planned", "slots", "use_kind", "water_heated_by",
 ]  # fmt: skip
 
 F64 = NDArray[np.float64]
@@ -52,6 +52,16 @@ class Tilt(NamedTuple):
 
 
 MEAN = Tilt()
+#: What readings can tell of, in the order of `tripplan.van.spread.PARTS` without the charger.
+LEARNED = ("fresh", "grey", "cassette", "flush", "heating", "fridge", "habits", "loads", "sun")
+
+
+def learned(party: Party) -> tuple[float, ...] | None:
+    """Return the factors that readings have told of the parts of use, in the order of `LEARNED`; ``None``: nothing was read."""
+    if not party.learned:
+        return None
+    told = {entry.part: entry.factor for entry in party.learned}
+    return tuple(told.get(part, 1.0) for part in LEARNED)
 
 
 def use_kind(kind: StayKind | None) -> StayKind:
@@ -141,7 +151,8 @@ def hourly(
     confidence
         0.5 gives the mean.
     tilt
-        Factors on the battery's loads and the sun, and on heating, fridge and habits of the gas alone.
+        Factors on the battery's loads and the sun, and on heating, fridge and habits of the gas alone; what readings have told
+        of the party (`Party.learned`) comes on top of them.
     ferry
         Whether the hours under way are spent aboard a ferry: the car's engine is off and charges nothing.
 
@@ -151,6 +162,10 @@ def hourly(
         (n, 6) used up, in the order of `STORES` [L, L, L, L, kg, Ah]; the battery's may be negative (charged).
     """
     place = kind or ON_THE_ROAD
+    told = learned(party)
+    if told is not None:
+        heating, fridge, habits, loads, sun = told[4:]
+        tilt = Tilt(tilt.loads * loads, tilt.sun * sun, tilt.heating * heating, tilt.fridge * fridge, tilt.habits * habits)
     at = hours[:, 0].astype(np.int64)
     length = hours[:, 1]
     wheel = length * np.broadcast_to(np.asarray(towing, dtype=np.float64), length.shape)
@@ -172,6 +187,8 @@ def hourly(
     out[:, 5] = _battery(
         van, party, weather, sun_share, place, at, length, wheel, demand_w, out[:, 0] + out[:, 3], habit, confidence, tilt
     )
+    if told is not None:
+        out[:, :4] *= told[:4]
     return out
 
 
