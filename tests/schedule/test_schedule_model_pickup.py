@@ -69,7 +69,7 @@ def test_nothing_is_used_before_the_first_fill():
 def test_first_night_is_served_and_levels_are_true():
     """Every plan fills on the way or at the first site; the levels shown begin at 0 litres, and the plan says where to fill."""
     seen = {"way": 0, "site": 0}
-    for seed in range(40):
+    for seed in range(80):
         work = toy_work(seed, levels=EMPTY)
         solution = best_path(work)
         if not solution.arcs:

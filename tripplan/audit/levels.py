@@ -165,11 +165,16 @@ class _Life:
         return tuple(s for r, s in enumerate(STORES) if first and self.little[r])
 
     def _use(self, use: F64, parts: F64, *, spare: NDArray[np.bool_] | None) -> None:
+        share = np.ones(len(STORES))
+        if spare is not None and spare.any():  # water goes no further than its reserve, and what it makes goes with it
+            flush = Store.FLUSH if self.full[STORES.index(Store.FLUSH)] > 0 else Store.FRESH
+            for water, waste in ((Store.FRESH, Store.GREY), (flush, Store.CASSETTE), (Store.FLUSH, Store.FLUSH)):
+                w = STORES.index(water)
+                if spare[w] and use[w] > 0:
+                    left = max(0.0, self.tanks[w].room - self.tanks[w].begin - float(self.tanks[w].use.sum()))
+                    share[w] = share[STORES.index(waste)] = min(1.0, left / float(use[w]))
         for r, tank in enumerate(self.tanks):
-            more = parts if r == _GAS else np.array([use[r], 0.0, 0.0])
-            if spare is not None and spare[r]:  # no further than its reserve
-                more = np.minimum(more, max(0.0, tank.room - tank.begin - tank.use.sum()))
-            tank.add(more)
+            tank.add(parts if r == _GAS else np.array([use[r] * share[r], 0.0, 0.0]))
         self.battery = max(0.0, self.battery + float(use[_BATTERY]))
 
     def _slots(self, day: Day, item: _Stretch, share: tuple[float, ...]) -> Iterator[tuple[F64, F64]]:

@@ -13,7 +13,7 @@ no more in it than the day's whole use, so that there it does not count as serve
 
 A fresh barrel or flush tank that is dry at pick-up (at its reserve or below) is not used before it is first filled, and without
 that water nothing runs into grey barrel or cassette; the first night needs it. One that holds less than the way to the first night
-asks for is used down to its reserve and no further: it counts as dry, but grey barrel and cassette as if it were not.
+asks for is used down to its reserve and no further: it counts as dry, and grey barrel and cassette get what comes of so much.
 """
 
 from __future__ import annotations
@@ -59,6 +59,8 @@ class PickUp:
         their reserve or below. untouched: nothing is used up yet.
     flush
         Number of the store that the toilet flushes from.
+    waters
+        (R) share of the way to the first night for which there is water, where it does not last: of grey barrel and cassette.
     held
         The confidence, and what to count with. forecast: what it is worked out from.
     """
@@ -75,6 +77,15 @@ class PickUp:
     held: Held
     forecast: Forecast
     gas_c: float | None = None
+    waters: tuple[float, ...] = (1.0,) * len(STORES)
+
+    def lasting(self, mask: int) -> NDArray[np.float64]:
+        """(R) share of the use on the way to the first night that there is water for, when it serves the stores of a mask."""
+        share = np.ones(len(STORES))
+        for water, waste in ((_FRESH, _GREY), (self.flush, _CASSETTE)):
+            if not mask >> water & 1:
+                share[waste] = self.waters[waste]
+        return np.where(self.idle(mask), 0.0, share)
 
     def idle(self, mask: int) -> NDArray[np.bool_]:
         """(R) stores that the way to the first night leaves alone when it serves those of a mask."""
@@ -192,9 +203,16 @@ def at_pick_up(
         full = capacity(van, STORES[r])
         empty[r] = full > 0 and full - trip.levels.of(STORES[r]) >= full - reserve(van, STORES[r], battery_c=cold)
         dry[r] = empty[r] or (full > 0 and true[r] > 0 and int(start[r] + first[r]) > int(cap[r]))
-    start = np.where(dry, cap, start).astype(np.int32)
     flush = _FLUSH if van.flush_l > 0 else _FRESH
-    return PickUp(room, cap, start, true, dry, empty, true == 0, flush, cold, held, forecast, gas_c)
+    waters = np.ones(len(STORES))
+    for water, waste in ((_FRESH, _GREY), (flush, _CASSETTE)):
+        if dry[water] and not empty[water] and first[water] > 0:
+            waters[waste] = min(1.0, max(0, int(room[water]) - int(true[water])) / int(first[water]))
+    start = np.where(dry, cap, start).astype(np.int32)
+    untouched = true == 0
+    return PickUp(
+        room, cap, start, true, dry, empty, untouched, flush, cold, held, forecast, gas_c, tuple(float(w) for w in waters)
+    )
 
 
 def _floor(amounts: NDArray[np.float64]) -> I32:
@@ -235,7 +253,7 @@ def blocks_of(
         for m, mask in enumerate(masks):
             kept = _unserved(mask)
             for c, road in enumerate(roads):
-                way = np.where(pick_up.idle(mask), 0, road) if d == 0 else road
+                way = np.ceil(road * pick_up.lasting(mask) - 1e-9).astype(np.int64) if d == 0 else road
                 day_block[d, m * len(classes_s) + c] = _lighter(way, carried * kept)
         if last:
             last_day = np.maximum(roads[-1][0], 0)
