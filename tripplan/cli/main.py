@@ -36,6 +36,7 @@ _COMMANDS = {
     "batch": "tripplan.cli.batch",
     "check": "tripplan.cli.check",
     "van": "tripplan.cli.van",
+    "serve": "tripplan.cli.serve",
 }
 
 

@@ -1,0 +1,127 @@
+"""The trip that somebody is putting together: from a draft of plain JSON to the tables of a trip file. Pure functions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.trip import Booking, Trip
+from tripplan.region.region import Region
+
+__all__ = ["raw_of", "stepped", "trip_in"]
+
+
+def raw_of(draft: dict[str, Any], firm: dict[str, Any]) -> dict[str, Any]:
+    """Return the tables of a trip file, as TOML would give them. Only known keys pass."""
+    van = draft["van"]
+    wishes = {k: v for k, v in draft.get("wishes", {}).items() if v is not None}
+    driving = {k: v for k, v in draft.get("driving", {}).items() if v is not None}
+    levels = {"fresh_l": float(van["fresh_l"]), "flush_l": float(van["flush_l"])} if draft.get("full_water", True) else {}
+    sights = [
+        {
+            "place": sight["place"],
+            "must": bool(sight["must"]),
+            "via": sight["via"],
+            **(
+                {"nights": sight["nights"], "near_km": float(sight["near_km"])}
+                if sight["nights"]
+                else {"hours": float(sight["hours"])}
+            ),
+            **({} if sight["must"] else {"value_cents": int(sight["value_cents"])}),
+        }
+        for sight in draft.get("sights", ())
+    ]
+    return {
+        "name": draft.get("name") or "Our trip",
+        "van": van,
+        "party": draft["party"],
+        "firm": firm,
+        "outfit": draft["outfit"],
+        "pick_up": {"place": draft["pick_up"]["place"], "time": datetime.fromisoformat(draft["pick_up"]["time"])},
+        "return": {"place": draft["return"]["place"], "time": datetime.fromisoformat(draft["return"]["time"])},
+        "sights": sights,
+        "bookings": [
+            {"night": date.fromisoformat(entry["night"]), "place": entry["place"]} for entry in draft.get("bookings", ())
+        ],
+        "driving": driving,
+        "wishes": wishes,
+        "levels": levels,
+        **({"weights": draft["weights"]} if draft.get("weights") else {}),
+    }
+
+
+def trip_in(draft: dict[str, Any], firm: dict[str, Any], region: Region) -> Trip:
+    """Return the trip of a draft, with the names that people chose.
+
+    Raises
+    ------
+    BadInputError
+        As `tripplan.request.trip_file.load_trip` does.
+    """
+    from tripplan.request.forms import Origin
+    from tripplan.request.trip_file import trip_of
+
+    trip = trip_of(raw_of(draft, firm), Path("trip"), region, Origin("the trip", ""))
+
+    def named(spot: Any, label: str) -> Any:
+        return replace(spot, name=label) if label and spot.place < 0 else spot
+
+    sights = tuple(
+        replace(sight, spot=named(sight.spot, entry.get("label", "")))
+        for sight, entry in zip(trip.sights, draft.get("sights", ()), strict=True)
+    )
+    return replace(
+        trip, sights=sights, depot=named(trip.depot, draft["pick_up"].get("label", "")),
+        return_depot=named(trip.return_depot, draft["return"].get("label", "")),
+    )  # fmt: skip
+
+
+def stepped(trip: Trip, region: Region, steps: Sequence[dict[str, Any]]) -> tuple[Trip, Region]:
+    """Return a trip with steps made, one after another, and the region with what they suppose.
+
+    Parameters
+    ----------
+    steps
+        Each either ``{"changes": texts}``, changes that were found for what the steps before gave, told by their texts, or
+        ``{"night": date, "place": place}``, a night to be spent at a place (empty: wherever is best).
+
+    Raises
+    ------
+    BadInputError
+        When a step does not fit the trip.
+    """
+    for step in steps:
+        if "changes" in step:
+            trip, region = _changed(trip, region, step["changes"])
+        else:
+            trip = _booked(trip, region, date.fromisoformat(step["night"]), step["place"])
+    return trip, region
+
+
+def _changed(trip: Trip, region: Region, texts: Sequence[str]) -> tuple[Trip, Region]:
+    from tripplan.schedule.changes import changes_for, suppose
+
+    known = {option.change.text: option for option in changes_for(trip, region)}
+    words = set[str]()
+    for text in texts:
+        if text not in known:
+            raise BadInputError("that change does not fit the trip any more", next_step="plan again and choose anew")
+        trip = known[text].apply(trip)
+        if known[text].supposes:
+            words.add(known[text].supposes)
+    return trip, suppose(region, frozenset(words))
+
+
+def _booked(trip: Trip, region: Region, night: date, place: str) -> Trip:
+    from tripplan.request.spots import find_spot
+
+    others = [booking for booking in trip.bookings if booking.night != night]
+    if place:
+        if not trip.pick_up.date() <= night < trip.return_by.date():
+            raise BadInputError("that night lies outside the trip", next_step="choose another night")
+        others.append(Booking(night, find_spot(region, place, "the night", ("site",), only=True)))
+    return replace(trip, bookings=tuple(sorted(others, key=lambda booking: booking.night)))

@@ -1,0 +1,90 @@
+"""A process that works jobs out, one after another: nice to others, bounded in memory, gone when its server is."""
+
+from __future__ import annotations
+
+import os
+import queue
+import sys
+import threading
+import time
+from multiprocessing.connection import Connection
+from typing import Any
+
+from tripplan.serve.settings import Settings
+
+__all__ = ["work"]
+
+_EVERY_S = 0.2
+_NICE = 10
+#: What the search says of itself, for people.
+_WORDS = {"search": "Looking for the best plan"}
+
+
+def work(pipe: Connection, settings: Settings) -> None:
+    """Do jobs as they come through the pipe, until it closes."""
+    _bound(settings.memory_mb)
+    from tripplan.region.store import load
+    from tripplan.serve.database import open_database
+    from tripplan.serve.kept import Kept
+    from tripplan.serve.tasks import results_of
+
+    jobs: queue.SimpleQueue[tuple[str, int]] = queue.SimpleQueue()
+    threading.Thread(target=_listen, args=(pipe, jobs), daemon=True).start()
+    kept = Kept(open_database(settings.database), settings.keep_days)
+    region = load(settings.region_file)
+    _tell(pipe, ("ready",))
+    while True:
+        job_id, run = jobs.get()
+        began = time.perf_counter()
+        outcome = "failed"
+        try:
+            job = kept.job(job_id, time.time())
+            if job is not None and job.run == run:
+                made = results_of(job, kept.upload(job_id), region, settings, _teller(pipe, job_id))
+                outcome = "done" if kept.deliver(job, run, made, time.time()) else "unwanted"
+        except MemoryError:
+            kept.end(job_id, "failed", "It needs more memory than is allowed. Try fewer nights or fewer sights.")
+        except Exception as error:  # noqa: BLE001 - one bad job never stops the rest
+            kept.end(job_id, "failed", f"A fault of tripplan's own ({type(error).__name__}). Please tell who runs this page.")
+        _tell(pipe, ("done", job_id, outcome, time.perf_counter() - began))
+
+
+def _bound(memory_mb: int) -> None:
+    if sys.platform == "win32":
+        return
+    import resource
+
+    most = memory_mb * 2**20
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    resource.setrlimit(resource.RLIMIT_AS, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
+    os.nice(_NICE)
+
+
+def _listen(pipe: Connection, jobs: queue.SimpleQueue[tuple[str, int]]) -> None:
+    """Take jobs in; when the server is gone, so is this process."""
+    while True:
+        try:
+            jobs.put(pipe.recv())
+        except (EOFError, OSError):
+            os._exit(1)
+
+
+def _tell(pipe: Connection, message: tuple[Any, ...]) -> None:
+    try:
+        pipe.send(message)
+    except OSError:
+        os._exit(1)
+
+
+def _teller(pipe: Connection, job_id: str) -> Any:
+    last, before = 0.0, ""
+
+    def tell(what: str, share: float) -> None:
+        nonlocal last, before
+        now = time.monotonic()
+        if what != before or now - last > _EVERY_S:
+            last, before = now, what
+            what = _WORDS.get(what, what)
+            _tell(pipe, ("progress", job_id, what, share))
+
+    return tell
