@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from tripplan.model.van import DayWeather, Party, Van
 from tripplan.van.heat import hour_temperatures
-from tripplan.van.use import StayKind, heads, hourly, planned, slots, use_kind
+from tripplan.van.use import StayKind, heads, hourly, slots, use_kind
 
 
 @given(start=st.floats(0, 24), length=st.floats(0, 60))
@@ -32,33 +32,14 @@ def test_slots_by_hand() -> None:
     assert slots(9, 9).shape == (0, 2)
 
 
-def test_planned_at_a_confidence() -> None:
-    """The normal quantile: 1.6449 sigma at 95 %, none at 50 %; never negative."""
-    assert planned(10, 0.12, 0.5) == pytest.approx(10)
-    assert planned(10, 0.12, 0.95) == pytest.approx(10 * (1 + 1.6449 * 0.12), rel=1e-4)
-    assert planned(10, 0.5, 0.001) == 0
-
-
-def test_planned_use_covers_the_share_of_parties_asked_for() -> None:
-    """Of 20,000 parties drawn with the shared spread, 5 % use more water than planned at 95 % (seeded; 4.4 to 5.6 %)."""
-    rng = np.random.default_rng(11)
-    van, party = plain_van(), plain_party()
-    plan = hourly(van, party, MILD, SHARE, None, slots(0, 72), confidence=0.95)[:, 0].sum()
-    mean = hourly(van, party, MILD, SHARE, None, slots(0, 72))[:, 0].sum()
-    drawn = mean * (1 + party.spread_shared * rng.standard_normal(20_000))
-    assert 0.044 < (drawn > plan).mean() < 0.056
-
-
 @given(van=vans, party=parties, weather=weathers(), kind=kinds, cut=st.floats(9.1, 15.9))
 @settings(max_examples=50, deadline=None)
 def test_cutting_time_changes_nothing_that_only_loses(
     van: Van, party: Party, weather: DayWeather, kind: StayKind, cut: float
 ) -> None:
     """Two stretches use what the whole does, in all stores."""
-    whole = hourly(van, party, weather, SHARE, kind, slots(9, 16), confidence=0.9).sum(axis=0)
-    parts = sum(
-        hourly(van, party, weather, SHARE, kind, slots(a, b), confidence=0.9).sum(axis=0) for a, b in ((9, cut), (cut, 16))
-    )
+    whole = hourly(van, party, weather, SHARE, kind, slots(9, 16)).sum(axis=0)
+    parts = sum(hourly(van, party, weather, SHARE, kind, slots(a, b)).sum(axis=0) for a, b in ((9, cut), (cut, 16)))
     assert parts == pytest.approx(whole, abs=1e-9)
 
 

@@ -11,11 +11,11 @@ at the trip's confidence, and all together on drawn trips (`tripplan.audit.sprea
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from dataclasses import replace
+from datetime import date
+from functools import cached_property
 from itertools import pairwise
 from statistics import NormalDist
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,9 +24,10 @@ from tripplan.almanac.climate import weather_for
 from tripplan.almanac.sun import sun_day
 from tripplan.audit.findings import Findings
 from tripplan.audit.spread import SEED, TOLERANCE, Errors, Tank, drawn_failures
-from tripplan.model.plan import Day, Event, Plan
+from tripplan.audit.timeline import SETTLED, Stretch, kind_of, timeline
+from tripplan.model.plan import Day, Plan
 from tripplan.model.van import DayWeather
-from tripplan.model.words import STORES, Offer, Store
+from tripplan.model.words import STORES, Store
 from tripplan.region.region import Region
 from tripplan.van.battery import acceptance
 from tripplan.van.limits import UNITS_PER, battery_temperature, bottle_temperature, capacity, reserve
@@ -41,19 +42,6 @@ _GAS, _BATTERY = STORES.index(Store.GAS), STORES.index(Store.BATTERY)
 #: Where a line's expected levels stand.
 _EXPECTED = {"leave": 0, "arrive": 1, "worst": 2, "end": 3}
 _WATER = (Store.FRESH, Store.FLUSH)
-#: Stands in a day's timeline where the night's place is reached, or in the morning of a standing day.
-SETTLED: Final[tuple[str, ...]] = ("",)
-
-
-@dataclass(frozen=True)
-class _Stretch:
-    """A stretch of local wall clock in one state: ``kind`` None on the road, ``wheel`` 1 at the wheel with the van on."""
-
-    start_h: float
-    end_h: float
-    kind: StayKind | None
-    wheel: float
-    ferry: bool = False
 
 
 def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
@@ -81,7 +69,7 @@ def audit_levels(plan: Plan, region: Region, found: Findings) -> None:
     evening: StayKind | None = None
     for day in plan.days:
         life.day(day, evening)
-        evening = _kind(plan, region, day)
+        evening = kind_of(plan, region, day)
     _chain(plan, found)
     _return(plan, life, found)
     _together(plan, life, found)
@@ -112,9 +100,9 @@ class _Life:
         self.z = NormalDist().inv_cdf(trip.confidence)
         self.exchanged = False
 
-    def levels(self, z: float | F64) -> F64:
+    def levels(self, z: float | list[float]) -> F64:
         """(6) used up at so many sigmas, of each store or of all; the battery on the mean."""
-        sigmas = np.broadcast_to(z, len(self.tanks)).tolist()
+        sigmas = [z] * len(self.tanks) if isinstance(z, float) else z
         return np.array([*(tank.sure(s) for tank, s in zip(self.tanks, sigmas, strict=True)), self.battery])
 
     def day(self, day: Day, evening: StayKind | None) -> None:
@@ -127,19 +115,21 @@ class _Life:
         pending = np.zeros(len(STORES))
         settled = standing = not any(leg.mode == "van" for leg in day.legs)
         left_alone = np.zeros(len(STORES), dtype=np.bool_)
-        for item in _timeline(plan, self.region, day, evening):
+        for item in timeline(plan, self.region, day, evening):
             if item is SETTLED:
                 settled, late = True, np.zeros((2, len(STORES)))
                 if not standing:
                     here = (Store.BATTERY, *said.on_the_way(last=last), *self._short(first))
                     said.not_better("arrive", self.levels(said.z), self.levels(0.0), without=here)
-            elif isinstance(item, _Stretch):
+            elif isinstance(item, Stretch):
                 if first and settled:
                     worst, self.little[:] = np.maximum(worst, pending), False
                 road = first and not settled
                 unused = left_alone | (_unused_while(self.dry, trip.van.flush_l > 0) if road and item.kind is None else False)
                 for use, parts in self._slots(day, item, share):
-                    self._use(np.where(unused, 0.0, use), parts * ~unused[_GAS], spare=self.little if road else None)
+                    self._use(
+                        np.where(unused, 0.0, use), [0.0] * 3 if unused[_GAS] else parts, spare=self.little if road else None
+                    )
                     now = self.levels(self.z)
                     if road:
                         pending = np.maximum(pending, np.where(self.little, now, 0.0))
@@ -164,20 +154,20 @@ class _Life:
     def _short(self, first: bool) -> tuple[Store, ...]:
         return tuple(s for r, s in enumerate(STORES) if first and self.little[r])
 
-    def _use(self, use: F64, parts: F64, *, spare: NDArray[np.bool_] | None) -> None:
+    def _use(self, use: F64, parts: list[float], *, spare: NDArray[np.bool_] | None) -> None:
         share = np.ones(len(STORES))
         if spare is not None and spare.any():  # water goes no further than its reserve, and what it makes goes with it
             flush = Store.FLUSH if self.full[STORES.index(Store.FLUSH)] > 0 else Store.FRESH
             for water, waste in ((Store.FRESH, Store.GREY), (flush, Store.CASSETTE), (Store.FLUSH, Store.FLUSH)):
                 w = STORES.index(water)
                 if spare[w] and use[w] > 0:
-                    left = max(0.0, self.tanks[w].room - self.tanks[w].begin - float(self.tanks[w].use.sum()))
+                    left = max(0.0, self.tanks[w].room - self.tanks[w].begin - self.tanks[w].mean)
                     share[w] = share[STORES.index(waste)] = min(1.0, left / float(use[w]))
         for r, tank in enumerate(self.tanks):
-            tank.add(parts if r == _GAS else np.array([use[r] * share[r], 0.0, 0.0]))
+            tank.add((parts[0], parts[1], parts[2]) if r == _GAS else (float(use[r] * share[r]), 0.0, 0.0))
         self.battery = max(0.0, self.battery + float(use[_BATTERY]))
 
-    def _slots(self, day: Day, item: _Stretch, share: tuple[float, ...]) -> Iterator[tuple[F64, F64]]:
+    def _slots(self, day: Day, item: Stretch, share: tuple[float, ...]) -> Iterator[tuple[F64, list[float]]]:
         """Yield what each slot of a stretch uses, and the parts of its gas; keep the battery's loads and sun apart."""
         trip, cut = self.plan.trip, slots(item.start_h, item.end_h)
         given = (trip.van, trip.party, _weather(self.plan, day.date, day.end.lat), share, item.kind, cut)
@@ -189,7 +179,7 @@ class _Life:
             parts[:, 1] = hourly(*given, towing=item.wheel, ferry=item.ferry, tilt=Tilt(1, 1, 0, 1, 0))[:, _GAS]
         parts[:, 2] = use[:, _GAS] - parts[:, 0] - parts[:, 1]
         keeps = acceptance(trip.van)
-        for row, loads, part in zip(use, dark[:, _BATTERY].tolist(), parts, strict=True):
+        for row, loads, part in zip(use, dark[:, _BATTERY].tolist(), parts.tolist(), strict=True):
             net = float(row[_BATTERY])
             if loads <= 0:  # the charger, or the car's: what comes and goes together
                 self.hours.append((day.number - 1, 0.0, min(net, 0.0) / keeps))
@@ -227,10 +217,10 @@ class _Said:
         """Stores served on the way of the return day: stated as they are after it, as nobody lives in the van any more."""
         return tuple(Store(s) for s, line in self.lines.items() if last and s in STORES and "way" in line.served.split("+"))
 
-    @property
-    def z(self) -> F64:
+    @cached_property
+    def z(self) -> list[float]:
         """(5) sigmas at which the plan tells the levels of each store but the battery."""
-        return np.array([NormalDist().inv_cdf(self.each[s.value]) for s in STORES[:-1]])
+        return [NormalDist().inv_cdf(self.each[s.value]) for s in STORES[:-1]]
 
     def not_better(self, when: str, sure: F64, mean: F64, *, without: tuple[Store, ...] = ()) -> None:
         """Put a finding where a stated level is better than what the hours come to, at its confidence or on the mean.
@@ -321,99 +311,3 @@ def _together(plan: Plan, life: _Life, found: Findings) -> None:
     if told > holds + 0.01 or plan.holds.asked != asked or min(plan.holds.each.values(), default=0.0) < asked - 1e-6:
         text = f"the plan says that all stores hold on {told:.1%} of trips, drawn trips on {holds:.1%}"
         found.add("stated confidence", 0, 100 * (told - holds), "points", text)
-
-
-def _kind(plan: Plan, region: Region, day: Day) -> StayKind | None:
-    """What the night's place gives, as far as the trip lets it be leaned on."""
-    if day.night is None:
-        return None
-    if not 0 <= day.night.spot.place < len(region.places):
-        return StayKind()
-    place = region.places[day.night.spot.place]
-    least = Offer.PRESUMED if plan.trip.presumed_offers else Offer.YES
-    has = {
-        word: place.offer(word).answer >= least for word in ("power", "fresh", "piped", "grey", "cassette", "toilets", "showers")
-    }
-    return StayKind(
-        powered=has["power"] and day.night.powered,
-        fresh=has["fresh"],
-        piped=has["piped"],
-        grey=has["grey"],
-        cassette=has["cassette"],
-        toilets=has["toilets"],
-        showers=has["showers"],
-    )
-
-
-def _timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) -> Iterator[_Stretch | tuple[str, ...]]:
-    """Yield the stretches of one calendar day in order, between them the stores that a service resets, and `SETTLED`."""
-    first, last = day is plan.days[0], day is plan.days[-1]
-    begin = _hour(plan.trip.pick_up, day.date) if first else 0.0
-    finish = _hour(plan.trip.return_by, day.date) if last else 24.0
-    standing = not any(leg.mode == "van" for leg in day.legs)
-    here = evening
-    there = _kind(plan, region, day)
-    served = tuple(line.store for line in day.levels if "site" in line.served.split("+"))
-    moves = [e for e in day.events if e.kind in ("drive", "ferry")]
-    clock = begin
-    if standing:
-        morning = max(clock, plan.trip.leave_after_min / 60)
-        yield _Stretch(clock, morning, here, 0.0)
-        yield SETTLED
-        clock = morning
-        if not first:
-            yield _before(plan, day)
-        for event in day.events:
-            if event.kind == "service" and event.stores and not _at(event, day):
-                yield _Stretch(clock, _hour(event.end, day.date), here, 0.0)
-                clock = max(clock, _hour(event.end, day.date))
-                yield event.stores
-        yield _Stretch(clock, finish, here, 0.0)
-        return
-    leave = _hour(moves[0].start, day.date) if moves else begin
-    if clock < leave:
-        yield _Stretch(clock, leave, here, 0.0)
-        clock = leave
-    if not first:
-        yield _before(plan, day)
-    for event in day.events:
-        start, end = _hour(event.start, day.date), _hour(event.end, day.date)
-        if start < leave or event.kind in ("stay", "arrive", "return"):
-            continue
-        if start > clock:
-            yield _Stretch(clock, start, None, 0.0)
-        under_way = 1.0 if event.kind in ("drive", "ferry") else 0.0
-        yield _Stretch(max(start, clock), end, None, under_way, event.kind == "ferry")
-        clock = max(clock, end)
-        if event.kind == "service" and not _at(event, day):
-            yield event.stores
-        if event.kind == "drive" and moves and event is moves[-1]:
-            break
-    yield SETTLED
-    if served and not last:
-        yield served
-    if clock < finish:
-        yield _Stretch(clock, finish, there, 0.0)
-
-
-def _before(plan: Plan, day: Day) -> tuple[str, ...]:
-    """Stores that the last night's place serves in the morning before leaving."""
-    previous = plan.days[day.number - 2]
-    return tuple(line.store for line in previous.levels if "site" in line.served.split("+"))
-
-
-def _at(event: Event, day: Day) -> bool:
-    """Whether a service is done at the night's place itself."""
-    spot = day.night.spot if day.night is not None else None
-    return (
-        spot is not None
-        and event.spot is not None
-        and abs(event.spot.lon - spot.lon) < 1e-9
-        and abs(event.spot.lat - spot.lat) < 1e-9
-    )
-
-
-def _hour(moment: datetime, day: date) -> float:
-    """Local wall-clock hours since midnight of a date."""
-    midnight = datetime.combine(day, time())
-    return (moment.replace(tzinfo=None) - midnight) / timedelta(hours=1)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,8 @@ SEED = 4_711
 TOLERANCE = 0.003
 #: A limit so many sigmas away fails on no drawn trip that counts.
 _FAR = 5.0
+#: Mains that give so many times the loads outdo them on any day.
+_MAINS = 4.0
 _GAS = STORES.index(Store.GAS)
 #: What burns gas: heating, fridge, and what the party cooks and heats.
 _ONE_BY_ONE = (Tilt(1, 0, 1, 0, 0), Tilt(0, 1, 0, 1, 0), Tilt(0, 0, 0, 0, 1))
@@ -97,7 +100,7 @@ class Errors:
 class Lap:
     """A store from one service to the next: three parts of what is used (the first alone but for gas), and what may be."""
 
-    use: F64
+    use: tuple[float, float, float]
     room: float
     day: int
 
@@ -116,43 +119,57 @@ class Tank:
     begin: float
     room: float
     errors: Errors
-    use: F64 = field(default_factory=lambda: np.zeros(3))
+    use: tuple[float, float, float] = (0.0, 0.0, 0.0)
     laps: list[Lap] = field(default_factory=list)
 
-    def add(self, use: F64) -> None:
+    def __post_init__(self) -> None:
+        if self.row == _GAS:
+            self.shared = tuple(self.errors.gas_shared.tolist())
+            self.daily = tuple(self.errors.gas_daily.tolist())
+        else:
+            self.shared = (float(self.errors.shared[self.row]), 0.0, 0.0)
+            self.daily = (float(self.errors.daily[self.row]), 0.0, 0.0)
+
+    @property
+    def mean(self) -> float:
+        """What was used since the last service [L, kg]."""
+        return sum(self.use)
+
+    def add(self, use: tuple[float, float, float]) -> None:
         """Use some more."""
-        self.use = self.use + use
+        self.use = (self.use[0] + use[0], self.use[1] + use[1], self.use[2] + use[2])
 
     def serve(self, day: int, *, counts: bool = True) -> None:
         """Fill or empty it; ``counts``: whether what was used before is held against its room."""
         if counts:
             self.laps.append(Lap(self.use, self.room - self.begin, day))
-        self.use, self.begin = np.zeros(3), 0.0
+        self.use, self.begin = (0.0, 0.0, 0.0), 0.0
 
-    def _spread(self, use: F64) -> tuple[F64, F64]:
+    def _spread(self, use: tuple[float, float, float]) -> tuple[list[float], float]:
         """Standard deviations of the shared errors by parts, and the variance of the daily ones."""
-        if self.row == _GAS:
-            return self.errors.gas_shared * use, self.errors.gas_daily * use
-        return np.array([self.errors.shared[self.row] * use[0], 0, 0]), np.array([self.errors.daily[self.row] * use[0], 0, 0])
+        apart = [s * u for s, u in zip(self.shared, use, strict=True)]
+        return apart, sum(v * u for v, u in zip(self.daily, use, strict=True))
 
     def sure(self, z: float) -> float:
         """Return what is used up at so many sigmas [L, kg]."""
+        if z == 0:
+            return self.begin + self.mean
         apart, variance = self._spread(self.use)
-        return float(self.begin + self.use.sum() + z * np.sqrt((apart**2).sum() + variance.sum()))
+        return self.begin + self.mean + z * sqrt(max(0.0, sum(a * a for a in apart) + variance))
 
     def failures(self, rng: np.random.Generator) -> NDArray[np.bool_]:
         """(draws) on which any lap passes its room; one shared error a part for all of them."""
         near = []
         for lap in self.laps:
             apart, variance = self._spread(lap.use)
-            if lap.use.sum() + _FAR * np.sqrt((apart**2).sum() + variance.sum()) > lap.room:
-                near.append((lap, apart, float(np.sqrt(variance.sum()))))
+            if sum(lap.use) + _FAR * sqrt(max(0.0, sum(a * a for a in apart) + variance)) > lap.room:
+                near.append((lap, np.array(apart), sqrt(max(0.0, variance))))
         out = np.zeros(DRAWS, dtype=bool)
         if not near:
             return out
         common = rng.standard_normal((3 if self.row == _GAS else 1, DRAWS))
-        for lap, apart, each_day in near:
-            drawn = lap.use.sum() + apart[: len(common)] @ common + each_day * rng.standard_normal(DRAWS)
+        for lap, parts, each_day in near:
+            drawn = sum(lap.use) + parts[: len(common)] @ common + each_day * rng.standard_normal(DRAWS)
             out |= drawn > lap.room
         return out
 
@@ -181,22 +198,16 @@ def drawn_failures(
             factor[part, d] = np.maximum(1 + common + sd * rng.standard_normal(DRAWS), 0)
     used = np.full(DRAWS, begin, dtype=np.float32)
     failed = used > room
-    waiting, at = 0.0, -1  # dark hours of a day together: nothing is lowest before their end
-    for d, load, sun in (*hours, (-1, 0.0, 1.0)):
-        if waiting > 0 and (sun != 0.0 or d != at):
-            used += np.float32(waiting) * factor[0, at]
-            failed |= used > room
-            waiting = 0.0
-        if d < 0:
-            break
-        at = d
-        if sun == 0.0:
-            waiting += load
-            continue
-        if sun < 0:  # mains
-            net = np.float32(load) * factor[0, d] + np.float32(sun)
+    # Hours of a day that only lose, or that mains fill whatever the loads, are taken together: their end tells as much.
+    together: list[tuple[int, float, float, int]] = []
+    for d, load, sun in hours:
+        way = 1 if sun == 0 else -1 if -sun > _MAINS * max(load, 0.05) else 0
+        if together and way and together[-1][3] == way and together[-1][0] == d:
+            together[-1] = (d, together[-1][1] + load, together[-1][2] + sun, way)
         else:
-            net = np.float32(load) * factor[0, d] - np.float32(sun) * factor[1, d]
+            together.append((d, load, sun, way))
+    for d, load, sun, _ in together:
+        net = np.float32(load) * factor[0, d] + (np.float32(sun) if sun < 0 else -np.float32(sun) * factor[1, d])
         used = np.maximum(used + np.where(net < 0, net * np.float32(keeps), net), 0)
         failed |= used > room
     return failed

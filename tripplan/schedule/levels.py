@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from tripplan.model.plan import LevelLine
 from tripplan.model.words import STORES
 from tripplan.schedule.follow import DayLevels, follow
@@ -23,6 +21,7 @@ def level_lines(lived: Lived) -> list[tuple[LevelLine, ...]]:
     van, p, pick_up = work.trip.van, work.problem, work.use.pick_up
     at_confidence, on_mean = lived.used()
     last = p.days - 1
+    limits = [round(limit_level(van, s, battery_c=pick_up.battery_c, gas_c=pick_up.gas_c), 2) for s in STORES]
     out = []
     for d, arc in enumerate(arcs):
         lines = []
@@ -40,9 +39,8 @@ def level_lines(lived: Lived) -> list[tuple[LevelLine, ...]]:
                 row = used[d, [*_SHOWN[:3], _SHOWN[3] if d < last else _ARRIVE], r] * UNITS_PER[r]
                 if d == 0 and pick_up.dry[r] and not way:  # not used before it is filled, or down to the reserve and no further
                     row[1] = max(float(pick_up.true[r]), 0.0 if pick_up.empty[r] else float(pick_up.room[r]))
-                shown.append(tuple(round(level_of_used(van, store, float(np.round(u, 6))), 2) for u in row))
-            limit = round(limit_level(van, store, battery_c=pick_up.battery_c, gas_c=pick_up.gas_c), 2)
+                shown.append(tuple(round(level_of_used(van, store, round(float(u), 6)), 2) for u in row))
             leave, arrive, worst, end = shown[0]
-            lines.append(LevelLine(store.value, leave, arrive, worst, end, limit, "+".join(served), shown[1]))
+            lines.append(LevelLine(store.value, leave, arrive, worst, end, limits[r], "+".join(served), shown[1]))
         out.append(tuple(lines))
     return out

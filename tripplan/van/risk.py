@@ -23,6 +23,8 @@ _WEIGHT = np.exp(-0.5 * _GRID**2)
 _WEIGHT /= _WEIGHT.sum()
 #: A stretch that ends so many sigmas below its limit cannot be what fails a trip.
 _FAR = 6.0
+#: A charger that gives so many times the loads outdoes them on any day.
+_OUTDOES = 3.0
 DRAWS = 20_000
 SEED = 20_260_201
 
@@ -94,8 +96,9 @@ def all_hold(risks: Sequence[float]) -> float:
 
 
 def battery_risk(
-    hours: Hours, shared: tuple[float, float], daily: tuple[float, float], accepts: float, start: float, room: float
-) -> float:
+    hours: Hours, shared: tuple[float, float], daily: tuple[float, float], accepts: float, start: float, room: float,
+    unsure: float = 0.0,
+) -> float:  # fmt: skip
     """Return the chance that the battery is ever emptied beyond its limit.
 
     Parameters
@@ -106,25 +109,33 @@ def battery_risk(
         Share of a charge that the battery keeps.
     start, room
         Used up at first, and what may be used up [Ah].
+    unsure
+        One sigma of ``start``, counted as going with the shared errors of loads and sun, all in one direction [Ah].
     """
-    return float((battery_peaks(hours, shared, daily, accepts, start) > room).mean())
+    return float((battery_peaks(hours, shared, daily, accepts, start, unsure=unsure) > room).mean())
 
 
 def battery_peaks(
-    hours: Hours, shared: tuple[float, float], daily: tuple[float, float], accepts: float, start: float, draws: int = DRAWS
-) -> F64:
+    hours: Hours, shared: tuple[float, float], daily: tuple[float, float], accepts: float, start: float, draws: int = DRAWS,
+    *, unsure: float = 0.0,
+) -> F64:  # fmt: skip
     """Return the most that is used up on each of many drawn trips, (draws) [Ah]; same hours, same draws."""
     rng = np.random.default_rng(SEED)
     days = int(hours.day.max(initial=-1)) + 1
-    factors = []
+    factors: list[F64] = []
+    pull, pulls = np.zeros(draws), 0.0
     for part, sigma, noise in zip((hours.loads, hours.sun), shared, daily, strict=True):
         mean = np.bincount(hours.day, part, days)
         by_day = np.sqrt(np.divide(noise, mean, out=np.zeros(days), where=mean > 1e-9))
         common = sigma * rng.standard_normal(draws, dtype=np.float32)
+        pull += common * mean.sum() * (-1 if factors else 1)
+        pulls += float(sigma * mean.sum()) ** 2
         factors.append(
             np.maximum(0, 1 + common + by_day[:, None].astype(np.float32) * rng.standard_normal((days, draws), dtype=np.float32))
         )
     used = np.full(draws, start, dtype=np.float32)
+    if unsure > 0 and pulls > 0:
+        used = np.maximum(0, start + unsure / sqrt(pulls) * pull).astype(np.float32)
     peak = used.copy()
     for loads, sun, charger, d in _segments(hours):
         net = np.float32(loads) * factors[0][d]
@@ -139,12 +150,15 @@ def battery_peaks(
 
 
 def _segments(hours: Hours) -> list[tuple[float, float, float, int]]:
-    """Put hours of one day together while nothing charges: the level only falls, so its end is its lowest."""
+    """Put hours of one day together that only lose or, on mains, only gain: the level at their end, held at 0, is the same."""
     out: list[tuple[float, float, float, int]] = []
+    way = 0
     for row in zip(hours.loads.tolist(), hours.sun.tolist(), hours.charger.tolist(), hours.day.tolist(), strict=True):
-        loads, sun, charger, d = row
-        if out and sun <= 0 and charger <= 0 and out[-1][1] <= 0 and out[-1][2] <= 0 and out[-1][3] == d:
-            out[-1] = (out[-1][0] + loads, 0.0, 0.0, d)
+        loads, sun, charger, d = row[0], max(row[1], 0.0), max(row[2], 0.0), row[3]
+        now = 1 if sun + charger == 0 else -1 if charger > _OUTDOES * loads else 0
+        if out and now and now == way and out[-1][3] == d:
+            out[-1] = (out[-1][0] + loads, out[-1][1] + sun, out[-1][2] + charger, d)
         else:
-            out.append((loads, max(sun, 0.0), max(charger, 0.0), d))
+            out.append((loads, sun, charger, d))
+        way = now
     return out

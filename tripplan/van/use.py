@@ -7,7 +7,6 @@ hours of a day by fixed profiles (common practice, no source), so that a day of 
 from __future__ import annotations
 
 from dataclasses import replace
-from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
@@ -16,11 +15,11 @@ from numpy.typing import NDArray
 from tripplan.model.van import DayWeather, Party, Van
 from tripplan.model.words import STORES
 from tripplan.van.battery import acceptance, peukert_exponent
-from tripplan.van.facts import SPREADS, value
+from tripplan.van.facts import value
 from tripplan.van.heat import gas_kg, hour_temperatures, inlet_c, water_wh
 
 __all__ = [
-    "LEARNED", "MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "heat_wanted_w", "hot_water_l", "hourly", "learned", "planned", "slots", "use_kind", "water_heated_by",
+    "LEARNED", "MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "heat_wanted_w", "hot_water_l", "hourly", "learned", "slots", "use_kind", "water_heated_by",
 ]  # fmt: skip
 
 F64 = NDArray[np.float64]
@@ -89,15 +88,6 @@ _AWAKE = np.array([1.0 if 7 <= h < 23 else 0.0 for h in range(24)])
 _DARK_SHARE = 0.002
 
 
-def planned(mean: float, spread: float, confidence: float) -> float:
-    """Return the use planned with: the mean, raised so far that trips exceed it with probability ``1 - confidence``.
-
-    The one place where spread enters. All of it counts as shared: an error that is the same on all days of a trip, so that
-    it adds up over days and no part averages out, which errs to the safe side. ``spread`` is relative, one sigma, normal.
-    """
-    return mean * max(0.0, 1 + NormalDist().inv_cdf(confidence) * spread)
-
-
 def heads(party: Party) -> float:
     """Return the party as adults' worth of water and toilet use."""
     return party.adults + party.child_share * party.children
@@ -132,7 +122,6 @@ def hourly(
     hours: F64,
     *,
     towing: float | F64 = 0.0,
-    confidence: float = 0.5,
     tilt: Tilt = MEAN,
     ferry: bool = False,
 ) -> F64:
@@ -148,8 +137,6 @@ def hourly(
         (n, 2) hour of the day and length [h], as from `slots`.
     towing
         Share of each slot spent at the wheel with the van on, 0 to 1; one number or (n). Gas is off meanwhile.
-    confidence
-        0.5 gives the mean.
     tilt
         Factors on the battery's loads and the sun, and on heating, fridge and habits of the gas alone; what readings have told
         of the party (`Party.learned`) comes on top of them.
@@ -170,23 +157,20 @@ def hourly(
     length = hours[:, 1]
     wheel = length * np.broadcast_to(np.asarray(towing, dtype=np.float64), length.shape)
     still = length - wheel
-    habit = planned(1.0, party.spread_shared, confidence)
 
     out = np.zeros((len(at), len(STORES)))
-    water, toilet = _water(van, party, place, at, length, habit)
+    water, toilet = _water(van, party, place, at, length)
     out[:, 0], out[:, 1] = water
     out[:, 2], out[:, 3] = toilet
     if van.flush_l <= 0 and not (place.piped and van.piped_water):
         out[:, 0] += out[:, 3]
     if van.flush_l <= 0:
         out[:, 3] = 0.0
-    demand_w = _heating_w(van, party, weather, confidence)[at]
-    out[:, 4] = _gas(van, party, weather, place, at, still, demand_w, habit, confidence, tilt)
+    demand_w = _heating_w(van, party, weather)[at]
+    out[:, 4] = _gas(van, party, weather, place, at, still, demand_w, tilt)
     if ferry:
         van = replace(van, car_charge_a=0.0)
-    out[:, 5] = _battery(
-        van, party, weather, sun_share, place, at, length, wheel, demand_w, out[:, 0] + out[:, 3], habit, confidence, tilt
-    )
+    out[:, 5] = _battery(van, party, weather, sun_share, place, at, length, wheel, demand_w, out[:, 0] + out[:, 3], tilt)
     if told is not None:
         out[:, :4] *= told[:4]
     return out
@@ -198,13 +182,13 @@ def _shower_l(van: Van, party: Party, place: StayKind) -> float:
 
 
 def _water(
-    van: Van, party: Party, place: StayKind, at: NDArray[np.int64], length: F64, habit: float
+    van: Van, party: Party, place: StayKind, at: NDArray[np.int64], length: F64
 ) -> tuple[tuple[F64, F64], tuple[F64, F64]]:
     """Fresh and grey; cassette and flush water [L]. Through a hose at the pitch neither barrel is touched."""
-    people = heads(party) * habit
+    people = heads(party)
     shower = people * _shower_l(van, party, place) * _SHOWER[at] * length
     tap = _TAP[at] * length
-    pets = party.pets * value("pet_water_l") * habit
+    pets = party.pets * value("pet_water_l")
     fresh = people * party.water_l * tap + shower + pets * tap
     # What is drunk never reaches the drain; all else does (the bound that sizing rules take).
     grey = people * max(0.0, party.water_l - party.drunk_l) * tap + shower
@@ -237,19 +221,19 @@ def hot_water_l(van: Van, party: Party, weather: DayWeather, place: StayKind) ->
 
 def heat_wanted_w(van: Van, party: Party, weather: DayWeather) -> F64:
     """(24) heat wanted in each hour of the day: ΔT times the van's loss, less what people give [W]."""
-    return _heating_w(van, party, weather, 0.5)
+    return _heating_w(van, party, weather)
 
 
-def _heating_w(van: Van, party: Party, weather: DayWeather, confidence: float) -> F64:
+def _heating_w(van: Van, party: Party, weather: DayWeather) -> F64:
     """(24) heat wanted in each hour of the day [W]."""
     inside = np.where(asleep_hours(), party.asleep_c, party.inside_c)
     wanted = np.maximum(0.0, van.heat_loss_w_per_k * (inside - hour_temperatures(weather)) - value("free_heat_w"))
-    return np.asarray(wanted * planned(1.0, SPREADS["heating"].shared, confidence))
+    return np.asarray(wanted)
 
 
 def _gas(
     van: Van, party: Party, weather: DayWeather, place: StayKind, at: NDArray[np.int64], still: F64, demand_w: F64,
-    habit: float, confidence: float, tilt: Tilt = MEAN,
+    tilt: Tilt = MEAN,
 ) -> F64:  # fmt: skip
     """Gas burnt in each slot [kg]; none at the wheel.
 
@@ -258,8 +242,8 @@ def _gas(
     one_wh = gas_kg(1.0, propane=van.gas_propane)
     mains_w = np.minimum(demand_w, van.heater_mains_w) if place.powered else 0.0
     heating = one_wh / van.heater_efficiency * np.minimum(demand_w - mains_w, van.heater_w)
-    fridge = 0.0 if place.powered else planned(one_wh * van.fridge_w, SPREADS["fridge"].shared, confidence)
-    hob = one_wh * van.hob_w * party.hob_min / 60 * _COOKING[at] * habit if van.hob_aboard else 0.0
+    fridge = 0.0 if place.powered else one_wh * van.fridge_w
+    hob = one_wh * van.hob_w * party.hob_min / 60 * _COOKING[at] if van.hob_aboard else 0.0
     cold = inlet_c(weather)
     dishes = water_wh(party.hot_water_l, cold, value("hot_water_c")) * _TAP[at]
     hot: float | F64 = 0.0
@@ -270,12 +254,12 @@ def _gas(
     else:
         showers = heads(party) * water_wh(_shower_l(van, party, place), cold, value("shower_c")) * _SHOWER[at]
         hot = one_wh / van.water_heater_efficiency * (dishes + showers)
-    return np.asarray((heating * tilt.heating + fridge * tilt.fridge + (hob + hot * habit) * tilt.habits) * still)
+    return np.asarray((heating * tilt.heating + fridge * tilt.fridge + (hob + hot) * tilt.habits) * still)
 
 
 def _battery(
     van: Van, party: Party, weather: DayWeather, sun_share: tuple[float, ...], place: StayKind, at: NDArray[np.int64],
-    length: F64, wheel: F64, demand_w: F64, pumped_l: F64, habit: float, confidence: float, tilt: Tilt = MEAN,
+    length: F64, wheel: F64, demand_w: F64, pumped_l: F64, tilt: Tilt = MEAN,
 ) -> F64:  # fmt: skip
     """Charge taken from the battery in each slot, less what sun and mains put back [Ah]."""
     still = length - wheel
@@ -289,14 +273,13 @@ def _battery(
         + van.lights_a * lit * still
         + van.fan_a * duty * still
         + van.pump_a * pumped_l / van.pump_l_per_min / 60
-        + party.devices_ah * _DEVICES[at] * length * habit
+        + party.devices_ah * _DEVICES[at] * length
     )
     if van.fridge_towing == "battery":
-        amps = planned(van.fridge_w / value("fridge_12v"), SPREADS["fridge"].shared, confidence)
+        amps = van.fridge_w / value("fridge_12v")
         loads = loads + amps * wheel
     loads = loads * tilt.loads
-    bright = planned(1.0, SPREADS["sun"].shared, 1 - confidence)
-    wh = van.solar_w * (1 - van.solar_shade) * weather.sun_kwh_per_m2 * value("panel_ratio") * bright * tilt.sun * sun * length
+    wh = van.solar_w * (1 - van.solar_shade) * weather.sun_kwh_per_m2 * value("panel_ratio") * tilt.sun * sun * length
     given = wh / value("panel_v") + (van.charger_a * still if place.powered else 0.0) + van.car_charge_a * wheel
     net = loads - given
     amps_out = np.divide(net, length, out=np.zeros_like(net), where=length > 0)
