@@ -31,6 +31,7 @@ __all__ = [
     "cast_of",
     "holds",
     "kind_word",
+    "serves_on_foot",
     "spot_of",
     "stay_kind",
 ]
@@ -285,7 +286,7 @@ def _site_facts(trip: Trip, place: Place, spot: Spot, guests: Iterable[Place], h
     known = place.price_cents >= 0 or place.fee == Offer.NO
     price = max(0, place.price_cents) if known else trip.weights.unknown_price_cents
     return Site(
-        spot, place, offers, kind, _serves(trip, offers), price, known, nights, arrive, place.longest_stay_nights,
+        spot, place, offers, kind, serves_on_foot(trip, offers), price, known, nights, arrive, place.longest_stay_nights,
         unknown and bool(place.hours), leave, ask,
     )  # fmt: skip
 
@@ -322,7 +323,7 @@ def stay_kind(trip: Trip, offers: dict[str, OfferFact]) -> StayKind:
     return StayKind(*(yes.get({"powered": "power"}.get(word, word), False) for word in words))
 
 
-def _serves(trip: Trip, offers: dict[str, OfferFact]) -> int:
+def serves_on_foot(trip: Trip, offers: dict[str, OfferFact]) -> int:
     """Mask of what a site serves on foot: gas is bought, so it is a stop of its own."""
     mask = 0
     for word in ("fresh", "grey", "cassette"):

@@ -93,6 +93,7 @@ class Lived:
                 use[_GAS] = part[:3].sum()
                 sd[_GAS] = np.sqrt(((spreads.shared[GAS_PARTS] * part[:3]) ** 2).sum())
                 variance[_GAS] = spreads.daily[GAS_PARTS] @ part[:3]
+                sd += np.where(first, pick_up.true_sd, 0.0)
                 begin = np.where(first, at_first, 0.0)
                 mean[d, m], sure[d, m] = begin + use, begin + raised(use, sd, variance, held.z)
                 mean[d, m, _BATTERY] = part[3]
@@ -114,20 +115,21 @@ class Lived:
         for d, arc in enumerate(self.arcs):
             peak = max(peak, self._use(r, d, 1), key=_sum)
             left = room - (given if self.first[d, 1, r] else 0.0)
+            unsure = pick_up.true_sd[r] if self.first[d, 1, r] else 0.0
             skip = bool(self.first[d, 1, r] and pick_up.dry[r])
             if int(p.arc_reset[arc]) >> r & 1:
                 if not skip:
-                    yield self._stretch(r, peak, left)
-                peak, left, skip = np.zeros(3), room, False
+                    yield self._stretch(r, peak, left, unsure)
+                peak, left, skip, unsure = np.zeros(3), room, False, 0.0
             if d == last:
                 peak = max(peak, self._use(r, d, 3), key=_sum)
                 if r == _GAS:
                     left -= room - min(room, capacity(work.trip.van, STORES[r]) - work.trip.firm.return_gas_kg)
-                yield self._stretch(r, peak, left)
+                yield self._stretch(r, peak, left, unsure)
                 return
             if int(p.leave_reset[p.arc_to[arc]]) >> r & 1:
                 if not skip:
-                    yield self._stretch(r, peak, left)
+                    yield self._stretch(r, peak, left, unsure)
                 yield self._stretch(r, self._use(r, d, 3), room)
                 peak = np.zeros(3)
             else:
@@ -141,13 +143,14 @@ class Lived:
         label = float(getattr(self.counted[d], MOMENTS[moment])[r]) - (pick_up.start[r] if self.first[d, moment, r] else 0)
         return np.array([max(label, 0.0) / UNITS_PER[r], 0.0, 0.0])
 
-    def _stretch(self, r: int, use: F64, room: float) -> Stretch:
+    def _stretch(self, r: int, use: F64, room: float, unsure: float = 0.0) -> Stretch:
+        """Return a stretch; ``unsure``: one sigma of the level that it begins with, counted as going with the shared error."""
         spreads, held = self.work.use.pick_up.forecast.spreads, self.work.use.pick_up.held
         mean, room = float(use.sum()), room - float(held.skew[r])
         if r != _GAS:
-            return Stretch(mean, float(held.shared[r]) * mean, float(held.daily[r]) * mean, room)
+            return Stretch(mean, unsure + float(held.shared[r]) * mean, float(held.daily[r]) * mean, room)
         sd = float(np.sqrt(((spreads.shared[GAS_PARTS] * use) ** 2).sum()))
-        return Stretch(mean, sd, float(spreads.daily[GAS_PARTS] @ use), room)
+        return Stretch(mean, unsure + sd, float(spreads.daily[GAS_PARTS] @ use), room)
 
     @cached_property
     def risks(self) -> dict[Store, float]:
@@ -184,7 +187,7 @@ class Lived:
         pick_up, hours = self.work.use.pick_up, self._battery_hours
         loads, sun = battery_tilt(pick_up.forecast.spreads, self._room(_BATTERY), len(self.arcs), z)
         net = hours.loads * loads - hours.sun * sun - hours.charger
-        used = most = float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY]
+        used = most = float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY] + z * pick_up.true_sd[_BATTERY]
         for more in np.where(net < 0, net * acceptance(self.work.trip.van), net).tolist():
             used = max(0.0, used + more)
             most = max(most, used)
@@ -197,7 +200,8 @@ class Lived:
         spreads, start = pick_up.forecast.spreads, float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY]
         shared, daily = spreads.shared[[_LOADS, _SUN]].tolist(), spreads.daily[[_LOADS, _SUN]].tolist()
         return battery_risk(
-            self._battery_hours, (shared[0], shared[1]), (daily[0], daily[1]), acceptance(self.work.trip.van), start, self._room(_BATTERY)
+            self._battery_hours, (shared[0], shared[1]), (daily[0], daily[1]), acceptance(self.work.trip.van), start, self._room(_BATTERY),
+            pick_up.true_sd[_BATTERY],
         )  # fmt: skip
 
     # ----------------------------------------------------------------------------- what days and nights use

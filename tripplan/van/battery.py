@@ -17,6 +17,7 @@ __all__ = [
     "peukert_exponent",
     "peukert_from_ratings",
     "peukert_hours",
+    "rested_charge",
     "rested_volts",
 ]
 
@@ -73,6 +74,12 @@ def cold_share(van: Van, temp_c: float) -> float:
 def rested_volts(share: float, kind: str = "flooded") -> float:
     """Return the volts of a rested battery at a share of its charge (for display, never for planning)."""
     return float(np.interp(share, *_RESTED[kind]))
+
+
+def rested_charge(volts: float, kind: str = "flooded") -> tuple[float, float]:
+    """Return the share of charge at which a rested battery shows so many volts, held at its ends, and the volts of a full one."""
+    shares, rested = _RESTED[kind]
+    return float(np.interp(volts, rested, shares)), rested[-1]
 
 
 def display_volts(van: Van, charge_ah: float, amps_out: float = 0.0) -> float:

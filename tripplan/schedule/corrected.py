@@ -1,0 +1,221 @@
+"""Readings taken into account: habits and levels as they are likely to be now, and in words what each reading told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tripplan.model.plan import Plan
+from tripplan.model.readings import Reading, Readings
+from tripplan.model.van import Learned
+from tripplan.model.words import STORES, Store
+from tripplan.schedule.passed import Served, Stretch, errors_of, parts_between, services_of, stretches_of
+from tripplan.van.filter import FACTORS, Belief, lamp, observe, passed, prior, served, surprise
+from tripplan.van.gauges import Told, told_of
+from tripplan.van.limits import capacity
+from tripplan.van.use import LEARNED
+
+__all__ = ["Corrected", "corrected"]
+
+F64 = NDArray[np.float64]
+#: A reading so many sigmas off is no habit but a service missed or made, or a mistake: only the level is taken from it.
+_STRANGE = 4.0
+#: How far the battery's charge at pick-up may lie from what is told, as a share of it, one sigma (common practice, no source).
+_CHARGE_TOLD = 0.05
+#: A habit that lies less than this from its figure is as planned.
+_AS_PLANNED = 0.03
+_BATTERY = STORES.index(Store.BATTERY)
+_WATERS = (STORES.index(Store.FRESH), STORES.index(Store.FLUSH))
+#: The store that each part of the use goes into, or comes out of.
+_STORE_OF = (0, 1, 2, 3, 4, 4, 4, 5, 5)
+_HABIT = (
+    "fresh water", "waste water", "toilet cassette", "flush water", "gas for heating", "gas for the fridge", "gas for cooking and hot water",
+    "12 V current", "sun on the panels",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """What is held now.
+
+    Parameters
+    ----------
+    belief
+        Factors and what is used up. forecast: what was held without any reading.
+    learned
+        Of the parts that readings told of, relative to the figures of the plan followed.
+    told
+        What was learned and what each reading did, a sentence each.
+    """
+
+    belief: Belief
+    forecast: Belief
+    learned: tuple[Learned, ...]
+    told: tuple[str, ...]
+
+
+def corrected(plan: Plan, readings: Readings) -> Corrected:
+    """Follow a plan up to now and take in what was read."""
+    services = services_of(plan, readings.services)
+    ordered = sorted(readings.readings, key=lambda r: r.time)
+    van, now = plan.trip.van, readings.now.replace(tzinfo=None)
+    belief, said = _follow(plan, services, ordered, now)
+    forecast, _ = _follow(plan, services, (), now)
+    start, _ = _start(plan)
+    learned = []
+    lines = []
+    for k, part in enumerate(LEARNED):
+        mean, sd = float(belief.factors[k]), float(belief.sd[k])
+        if abs(mean - 1) < 1e-9 and abs(sd - float(start.sd[k])) < 1e-9:
+            continue
+        factor = min(max(mean, 0.1), 10.0)
+        learned.append(Learned(part, round(factor, 4), float(np.ceil(sd / factor * 1e4) / 1e4)))
+        if capacity(van, STORES[_STORE_OF[k]]) > 0:
+            days = sorted({r.time.date() for r in ordered if STORES.index(r.store) == _STORE_OF[k]})
+            lines.append(_habit_words(k, mean, sd, [f"{d.day} {d:%b}" for d in days]))
+    return Corrected(belief, forecast, tuple(learned), (*lines, *said))
+
+
+def _habit_words(part: int, mean: float, sd: float, days: Sequence[str]) -> str:
+    name, percent = _HABIT[part], round(100 * abs(mean - 1))
+    by = f"reading{'s' if len(days) != 1 else ''} of {_list(days)}" if days else "other readings"
+    sure = f"give or take {max(1, round(200 * sd))} %"
+    if abs(mean - 1) < _AS_PLANNED:
+        return f"Your {name} goes as planned, {sure}: {by}" if part < 8 else f"The {name} is as planned, {sure}: {by}"
+    way = "more" if mean > 1 else "less"
+    if part == 8:
+        return f"The {name} gives about {percent} % {way} than planned ({sure}): {by}"
+    if part == 2:
+        return f"The toilet cassette fills about {percent} % {'faster' if mean > 1 else 'slower'} than planned ({sure}): {by}"
+    verb = "make" if part == 1 else "use"
+    return f"You {verb} about {percent} % {way} {name} than planned ({sure}): {by}"
+
+
+def _list(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def _start(plan: Plan) -> tuple[Belief, NDArray[np.bool_]]:
+    """Return what is held at pick-up, and which waters are dry."""
+    trip = plan.trip
+    spreads, room = errors_of(plan)
+    full = np.array([capacity(trip.van, s) for s in STORES])
+    level = np.array([trip.levels.of(s) for s in STORES])
+    used = np.where([s.fills for s in STORES], level, full - level)
+    sd = np.zeros(len(STORES))
+    if trip.under_way is None:
+        sd[_BATTERY] = _CHARGE_TOLD * full[_BATTERY]
+    else:
+        sd = np.array([trip.under_way.level_spread.of(s) for s in STORES])
+    dry = np.zeros(len(STORES), dtype=bool)
+    for r in _WATERS:
+        dry[r] = full[r] > 0 and used[r] >= room[r] - 1e-9
+    return prior(spreads.shared, used, sd), dry
+
+
+@dataclass
+class _Walk:
+    """The belief on its way through the plan."""
+
+    plan: Plan
+    belief: Belief
+    daily: F64
+    dry: NDArray[np.bool_]
+
+    def serve(self, service: Served) -> None:
+        rows = np.array([s in service.stores for s in STORES])
+        rows[_BATTERY] = False
+        self.belief = served(self.belief, rows)
+        self.dry = self.dry & ~rows
+
+    def pass_by(self, stretch: Stretch, start: datetime, end: datetime) -> None:
+        idle = self._idle() if not stretch.settled else np.zeros(4, dtype=bool)
+        if stretch.settled:
+            self.dry = np.zeros(len(STORES), dtype=bool)
+        for row in parts_between(self.plan, stretch, start, end):
+            row[:4] = np.where(idle, 0.0, row[:4])
+            self.belief = passed(self.belief, row, self.daily)
+
+    def _idle(self) -> NDArray[np.bool_]:
+        """(4) waters not used before they are filled, and what would run off from them."""
+        fresh = bool(self.dry[0])
+        flush = bool(self.dry[3]) if self.plan.trip.van.flush_l > 0 else fresh
+        return np.array([fresh, fresh, flush, flush])
+
+    def read(self, reading: Reading) -> str:
+        told = told_of(reading, self.plan.trip.van)
+        before = self.belief
+        strange = told.more is None and abs(float(surprise(before, told.row, told.used, told.error))) > _STRANGE
+        if strange:
+            self.belief = _level_only(before, told)
+        elif told.more is None:
+            self.belief = observe(before, told.row, told.used, told.error)
+        else:
+            self.belief = lamp(before, told.row, told.used, told.error, lit=told.more)
+        return _reading_words(reading, self.plan, before, self.belief, strange=strange)
+
+
+def _level_only(belief: Belief, told: Told) -> Belief:
+    """Take a level as read, apart from all else that is held."""
+    at = FACTORS + told.row
+    rows = np.zeros(len(STORES), dtype=bool)
+    rows[told.row] = True
+    out = served(belief, rows)
+    mean, cov = out.mean.copy(), out.cov.copy()
+    mean[at], cov[at, at] = told.used, told.error**2
+    return Belief(mean, cov)
+
+
+def _follow(plan: Plan, services: Sequence[Served], readings: Sequence[Reading], now: datetime) -> tuple[Belief, list[str]]:
+    """Walk through the plan up to now."""
+    start, dry = _start(plan)
+    spreads, _ = errors_of(plan)
+    walk = _Walk(plan, start, spreads.daily, dry)
+    told: list[str] = []
+    # At one moment a service comes before a reading: a gauge is looked at when the work is done.
+    marks = [(s.time, 0, n) for n, s in enumerate(services)] + [
+        (r.time.replace(tzinfo=None), 1, n) for n, r in enumerate(readings)
+    ]
+    marks = sorted(m for m in marks if m[0] <= now)
+    at = 0
+    for stretch in stretches_of(plan):
+        clock, until = stretch.start, min(stretch.end, now)
+        while at < len(marks) and marks[at][0] <= until:
+            when, kind, n = marks[at]
+            if when > clock:
+                walk.pass_by(stretch, clock, when)
+                clock = when
+            if kind == 0:
+                walk.serve(services[n])
+            else:
+                told.append(walk.read(readings[n]))
+            at += 1
+        if clock < until:
+            walk.pass_by(stretch, clock, until)
+        if stretch.end >= now:
+            break
+    return walk.belief, told
+
+
+def _reading_words(reading: Reading, plan: Plan, before: Belief, after: Belief, *, strange: bool) -> str:
+    store, row = reading.store, STORES.index(reading.store)
+    full = capacity(plan.trip.van, store)
+    what = {
+        "lamp": f"{store.value} lamp {'lit' if reading.lit else 'dark'}",
+        "volts": f"battery at {reading.value:.2f} V",
+        "percent": f"{store.value} at {reading.value:g} %",
+        "level": f"{store.value} at {reading.value:g} {store.unit}",
+    }[reading.kind]
+    levels = []
+    for belief in (before, after):
+        used, sd = float(belief.used[row]), float(belief.sd[FACTORS + row])
+        level = min(max(used if store.fills else full - used, 0.0), full)
+        levels.append(f"{level:.1f} {store.unit} (give or take {2 * sd:.1f})")
+    words = f"{reading.time:%a} {reading.time.day} {reading.time:%b %H:%M}, {what}: {levels[0]} were expected, now {levels[1]}"
+    if strange:
+        words += "; so far off that a service was probably missed or made: only the level is taken from it"
+    return words

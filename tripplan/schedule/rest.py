@@ -1,0 +1,241 @@
+"""The rest of a trip that has begun: a trip from here and now, its levels and habits corrected by what was read on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+
+from tripplan.model.errors import BadInputError
+from tripplan.model.place import OfferFact, Spot
+from tripplan.model.plan import Day, Plan
+from tripplan.model.readings import Readings
+from tripplan.model.trip import Sight, Trip, UnderWay
+from tripplan.model.van import Learned, Levels, Party
+from tripplan.model.words import STORES, Store
+from tripplan.region.geometry import great_circle_m
+from tripplan.region.region import Region
+from tripplan.schedule.candidates import serves_on_foot
+from tripplan.schedule.corrected import Corrected, corrected
+from tripplan.van.filter import FACTORS
+from tripplan.van.limits import capacity
+
+__all__ = ["rest_of"]
+
+#: Least driving that a day is given, however much was driven already [s].
+_LEAST_DRIVE_S = 15 * 60
+_NAMES = ("fresh_l", "grey_l", "cassette_l", "flush_l", "gas_kg", "battery_ah")
+_TASKS = {Store.FRESH: "fill fresh water", Store.GREY: "empty the grey water", Store.CASSETTE: "empty the cassette", Store.FLUSH: "fill the flush tank"}  # fmt: skip
+
+
+def rest_of(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Trip:
+    """Return the rest of a trip as a trip of its own.
+
+    Parameters
+    ----------
+    trip
+        The whole trip, as its file has it now: what is still to come of its wishes is asked for.
+    plan
+        The plan followed so far, made for it; it may be the rest of an earlier one.
+
+    Raises
+    ------
+    BadInputError
+        When the plan answers another trip or another map, or there is nothing left to plan.
+    """
+    _check(trip, plan, readings, region)
+    found = corrected(plan, readings)
+    past = _Past(plan, readings)
+    here = readings.place or past.here()
+    behind = _behind(trip, plan, past, here)
+    levels, spread, tasks = _levels(trip, plan, found, region, here)
+    told = (
+        *found.told,
+        *((f"The rest is planned from {here.name}, {readings.now:%A} {readings.now.day} {readings.now:%B %H:%M}"),),
+    )
+    now = readings.now.replace(second=0, microsecond=0)
+    first = trip.first_day_drive_s if now.date() == trip.pick_up.date() else trip.max_drive_s
+    sights = tuple(s for s in (_left(sight, behind) for sight in trip.sights) if s is not None)
+    slept = len(behind.slept)
+    return replace(
+        trip,
+        party=_party(trip.party, plan.trip.party, found.learned),
+        firm=replace(trip.firm, handover_min=0),
+        depot=here,
+        pick_up=now,
+        sights=sights,
+        bookings=tuple(b for b in trip.bookings if b.night >= now.date()),
+        no_towing=tuple(d for d in trip.no_towing if d >= now.date()),
+        first_day_drive_s=max(_LEAST_DRIVE_S, first - past.driven_s()),
+        powered_nights_at_least=max(0, trip.powered_nights_at_least - behind.powered),
+        max_one_night_stays=max(0, trip.max_one_night_stays - behind.singles) if trip.max_one_night_stays >= 0 else -1,
+        budget_cents=max(0, trip.budget_cents - behind.spent_cents) if trip.budget_cents >= 0 else -1,
+        levels=levels,
+        under_way=replace(behind, level_spread=spread, tasks=tasks, told=told, nights_here=_nights_here(behind, here, slept)),
+    )  # fmt: skip
+
+
+def _check(trip: Trip, plan: Plan, readings: Readings, region: Region) -> None:
+    old = plan.trip
+    began = old.under_way.began if old.under_way is not None else old.pick_up
+    if plan.region_key != region.meta.key:
+        raise BadInputError(
+            f"the plan followed was made on {plan.region_name!r} of {plan.data_date}, not on this region", where="readings, `plan`",
+            next_step="plan on the same region file",
+        )  # fmt: skip
+    if began != trip.pick_up or old.return_by.date() != plan.days[-1].date:
+        raise BadInputError(
+            f"the plan followed begins on {began:%Y-%m-%d %H:%M}, the trip on {trip.pick_up:%Y-%m-%d %H:%M}", where="readings, `plan`",
+            accepted="the plan.json of this trip", next_step="name the other plan or the other trip",
+        )  # fmt: skip
+    now = readings.now
+    if not old.pick_up <= now:
+        raise BadInputError(
+            f"`now` is {now:%Y-%m-%d %H:%M}, before the plan begins", where="readings", accepted=f"from {old.pick_up:%Y-%m-%d %H:%M}",
+            next_step="mend `now`",
+        )  # fmt: skip
+    if now.date() >= min(trip.return_by.date(), plan.days[-1].date):
+        raise BadInputError(
+            f"`now` is {now:%Y-%m-%d %H:%M}, with no night left to plan", where="readings",
+            accepted=f"before {min(trip.return_by.date(), plan.days[-1].date):%Y-%m-%d}", next_step="follow the plan home",
+        )  # fmt: skip
+    for reading in readings.readings:
+        if not old.pick_up <= reading.time <= now:
+            raise BadInputError(
+                f"the {reading.store.value} was read on {reading.time:%Y-%m-%d %H:%M}", where="readings",
+                accepted=f"from {old.pick_up:%Y-%m-%d %H:%M} to now, {now:%Y-%m-%d %H:%M}", next_step="mend its time, or leave it out",
+            )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Past:
+    """The part of a plan that lies behind."""
+
+    plan: Plan
+    readings: Readings
+
+    @property
+    def days(self) -> list[Day]:
+        """Days whose night is over."""
+        return [day for day in self.plan.days if day.date < self.readings.now.date()]
+
+    @property
+    def today(self) -> Day:
+        """The day that it is."""
+        return next(day for day in self.plan.days if day.date == self.readings.now.date())
+
+    def here(self) -> Spot:
+        """Where the plan has the van now: on the way, the last place called at."""
+        day, now = self.today, self.readings.now
+        moves = [e for e in day.events if e.kind in ("drive", "ferry")]
+        if not any(leg.mode == "van" for leg in day.legs) or not moves or now < moves[0].start:
+            return day.start
+        if now >= moves[-1].end:
+            return day.end
+        called = [e.spot for e in day.events if e.kind == "drive" and e.spot is not None and e.end <= now]
+        return called[-1] if called else day.start
+
+    def driven_s(self) -> int:
+        """Driving of today that is done [s]."""
+        done = [e for e in self.today.events if e.kind == "drive"]
+        return round(
+            sum((min(e.end, self.readings.now) - e.start) / timedelta(seconds=1) for e in done if e.start < self.readings.now)
+        )
+
+    def seen(self) -> tuple[str, ...]:
+        """Names of the sights visited."""
+        events = (e for day in (*self.days, self.today) for e in day.events)
+        return tuple(e.spot.name for e in events if e.kind == "sight" and e.spot is not None and e.end <= self.readings.now)
+
+    def cents(self) -> int:
+        """Money spent on nights, services and kilometres."""
+        weights, now = self.plan.trip.weights, self.readings.now
+        nights = sum(day.night.price_cents for day in self.days if day.night is not None)
+        services = sum(e.cents for day in (*self.days, self.today) for e in day.events if e.end <= now)
+        metres = sum(leg.length_m for day in self.days for leg in day.legs)
+        share = min(1.0, self.driven_s() / max(1.0, sum(leg.drive_s for leg in self.today.legs)))
+        metres += share * sum(leg.length_m for leg in self.today.legs)
+        return round(nights + services + metres / 1000 * weights.km_cents)
+
+
+def _behind(trip: Trip, plan: Plan, past: _Past, here: Spot) -> UnderWay:
+    """Add up what lies behind, that of an earlier rest included."""
+    before = plan.trip.under_way or UnderWay(trip.pick_up)
+    nights = [day.night for day in past.days if day.night is not None]
+    slept = (*before.slept, *(night.spot for night in nights))
+    seen = past.readings.seen if past.readings.seen is not None else past.seen()
+    return UnderWay(
+        before.began, 0, Levels(), slept,
+        before.powered + sum(night.powered for night in nights), _singles(slept, here), before.spent_cents + past.cents(),
+        tuple(dict.fromkeys((*before.seen, *seen))),
+    )  # fmt: skip
+
+
+def _same(one: Spot, other: Spot) -> bool:
+    return abs(one.lon - other.lon) < 1e-6 and abs(one.lat - other.lat) < 1e-6
+
+
+def _singles(slept: tuple[Spot, ...], here: Spot) -> int:
+    """Count the stays of a single night that are over: one that lasts until now is not."""
+    runs: list[list[Spot]] = []
+    for spot in slept:
+        if runs and _same(runs[-1][-1], spot):
+            runs[-1].append(spot)
+        else:
+            runs.append([spot])
+    return sum(1 for k, run in enumerate(runs) if len(run) == 1 and not (k == len(runs) - 1 and _same(run[0], here)))
+
+
+def _nights_here(behind: UnderWay, here: Spot, slept: int) -> int:
+    count = 0
+    while count < slept and _same(behind.slept[slept - 1 - count], here):
+        count += 1
+    return count
+
+
+def _left(sight: Sight, behind: UnderWay) -> Sight | None:
+    """Return what is still to be had of a sight."""
+    if not sight.nights:
+        return None if sight.spot.name in behind.seen else sight
+    lon, lat = (np.array([getattr(s, n) for s in behind.slept]) for n in ("lon", "lat"))
+    near = int((great_circle_m(sight.spot.lon, sight.spot.lat, lon, lat) <= sight.near_km * 1000).sum()) if behind.slept else 0
+    return replace(sight, nights=sight.nights - near) if near < sight.nights and sight.spot.name not in behind.seen else None
+
+
+def _party(party: Party, followed: Party, learned: Iterable[Learned]) -> Party:
+    """Return the party with what was learned: this time on top of what was known when the plan was made."""
+    known = {entry.part: entry for entry in followed.learned}
+    for new in learned:
+        old = known.get(new.part)
+        known[new.part] = new if old is None else replace(new, factor=round(old.factor * new.factor, 4))
+    return replace(party, learned=tuple(known.values()))
+
+
+def _levels(trip: Trip, plan: Plan, found: Corrected, region: Region, here: Spot) -> tuple[Levels, Levels, tuple[str, ...]]:
+    """Return the levels to set out with, their spread, and what must be done first."""
+    served = _served_here(trip, plan, region, here)
+    levels: dict[str, Any] = {}
+    spread: dict[str, Any] = {}
+    for r, (store, name) in enumerate(zip(STORES, _NAMES, strict=True)):
+        full = capacity(trip.van, store)
+        used = 0.0 if store in served else min(max(float(found.belief.used[r]), 0.0), full)
+        levels[name] = round(used if store.fills else full - used, 3)
+        spread[name] = 0.0 if store in served or full <= 0 else round(float(found.belief.sd[FACTORS + r]) + 5e-4, 3)
+    tasks = tuple(_TASKS[s] for s in STORES if s in served and s in _TASKS and capacity(trip.van, s) > 0)
+    return Levels(**levels), Levels(**spread), tasks
+
+
+def _served_here(trip: Trip, plan: Plan, region: Region, here: Spot) -> set[Store]:
+    """Return the stores that the place serves on foot, where the van stands at a site."""
+    place = region.places[here.place] if 0 <= here.place < len(region.places) else None
+    if place is None or place.role != "site":
+        return set()
+    offers: dict[str, OfferFact] = dict(place.offers)
+    for day in plan.days:
+        if day.night is not None and _same(day.night.spot, here):
+            offers = dict(day.night.offers)
+    mask = serves_on_foot(trip, offers)
+    return {store for r, store in enumerate(STORES) if mask >> r & 1}
