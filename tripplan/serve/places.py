@@ -121,6 +121,8 @@ class Reach:
                 if not joined.reached[n + 1] or table.drive_s[0, n + 1] >= 10**9:
                     told = f"{word}: not reached ({plain(joined.why_not[n + 1]) or 'no way there'})"
                 else:
-                    told = f"{word}: {say.km(float(table.length_m[0, n + 1]))}, {say.hours_minutes(float(table.drive_s[0, n + 1]))} at the wheel from the depot"
+                    told = (
+                        f"{word}: {say.km(float(table.length_m[0, n + 1]))}, {say.hours_minutes(float(table.drive_s[0, n + 1]))}"
+                    )
                 out[n] += ("; " if out[n] else "") + told
         return out

@@ -16,6 +16,9 @@ from tripplan.serve.site import Form, Site
 
 __all__ = ["places_form", "places_page", "start_form", "start_page", "wishes_form", "wishes_page"]
 
+#: Fields of a place that stand again as they were typed while something has to be mended.
+_AS_TYPED = ("hours", "nights", "near_km", "via", "must", "value")
+
 
 def _draft(site: Site, request: Request) -> dict[str, Any]:
     found = site.kept.draft(site.session(request), time.time())
@@ -72,14 +75,14 @@ def places_page(site: Site, request: Request) -> Response:
     return _places(site, request, draft, Answers({})) if _ready(draft) else site.go(request, "/")
 
 
-def _places(site: Site, request: Request, draft: dict[str, Any], answers: Answers, status: int = 200, **typed: str) -> Response:
+def _places(site: Site, request: Request, draft: dict[str, Any], answers: Answers, status: int = 200) -> Response:
     try:
         reach = site.reach.words(draft)
     except BadInputError as error:
         reach = [words_of(error)] * len(draft["sights"])
     return site.page(
         request, "places.html", status, draft=draft, reach=reach, wrong=answers.wrong, several=answers.several,
-        typed=typed.get("typed", ""), full=len(draft["sights"]) >= MOST_SIGHTS, currency=site.settings.firm.get("currency", ""), step=2,
+        typed=answers.text("place"), was={name: answers.text(name, 20) for name in _AS_TYPED}, full=len(draft["sights"]) >= MOST_SIGHTS, currency=site.settings.firm.get("currency", ""), step=2,
     )  # fmt: skip
 
 
@@ -97,7 +100,7 @@ def places_form(site: Site, request: Request, form: Form) -> Response:
         return site.go(request, "/wishes")
     sight = sight_of(answers, draft, site.region)
     if sight is None:
-        return _places(site, request, draft, answers, 422, typed=answers.text("place"))
+        return _places(site, request, draft, answers, 422)
     draft["sights"] = [*draft["sights"], sight]
     _keep(site, request, draft)
     return site.go(request, "/wishes" if answers.text("do") == "on" else "/places")

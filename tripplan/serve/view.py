@@ -32,7 +32,9 @@ def plan_view(plan: Plan) -> dict[str, Any]:
         ("How good", plain(f"{proof_words(plan)}")),
     ]  # fmt: skip
     if plan.holds is not None:
-        facts.append(("How sure", f"on {100 * plan.holds.together:.0f} of 100 trips like this no store passes its limit"))
+        share = 100 * plan.holds.together
+        often = f"{share:.0f} of 100" if share < 99 else "more than 99 of 100"
+        facts.append(("How sure", f"on {often} trips like this no store passes its limit"))
     days = []
     for day in plan.days:
         night = day.night
