@@ -1,7 +1,8 @@
 """The smallest sets of changes that give a trip without a plan one, each proven by solving the changed trip.
 
 A set counts as smallest when every part of it was searched to its end and gave no plan. Steps of one thing (20, 40, 60 more
-minutes at the wheel) only ever allow more, so the least that is enough is found by halving.
+minutes at the wheel) only ever allow more, so the least that is enough is found by halving. All changes allow more, but for the
+dates: where all of them together are not enough, no set of them is, and none is tried one by one.
 """
 
 from __future__ import annotations
@@ -115,10 +116,13 @@ def remedies(
             best.append(steps[-1])
         else:
             found.append(frozenset((enough,)))
-    for size in range(2, _MOST_CHANGES + 1):
+    together = _together(bench, best) if whole and len(found) < _ENOUGH else None
+    for size in range(2, _MOST_CHANGES + 1) if together else ():
         if len(found) >= (_ENOUGH if size == 2 else 1) or not whole:
             break
-        sets = [frozenset(c) for c in combinations(best, size) if len({options[n].family for n in c}) == size]
+        # With one way out known, only changes that bear on what is broken are put together.
+        pool = [n for n in best if not options[n].helps or options[n].helps & words] if found else best
+        sets = [frozenset(c) for c in combinations(pool, size) if len({options[n].family for n in c}) == size]
         sets.sort(
             key=lambda c: (
                 sum(bool(options[n].helps) and not options[n].helps & words for n in c),
@@ -136,6 +140,8 @@ def remedies(
                 found.append(_eased(bench, numbers))
             if len(found) >= _MOST_SHOWN:
                 break
+    if together and not found:
+        found.append(_eased(bench, _thinned(bench, together)))
     rows = [_remedy(bench, numbers) for numbers in dict.fromkeys(found)]
     rows.sort(key=lambda r: (len(r.changes), r.effort, [c.text for c in r.changes]))
     return Remedies(tuple(rows[:_MOST_SHOWN]), bench.tried, whole, missing_offers(region))
@@ -170,6 +176,34 @@ def _least(bench: _Bench, steps: Sequence[int], others: frozenset[int] = frozens
         else:
             high = middle
     return steps[high]
+
+
+def _together(bench: _Bench, numbers: Sequence[int]) -> frozenset[int] | None:
+    """Return all changes made at once, where that is enough; else no smaller set of them is, as each only allows more.
+
+    One day more and one day less contradict each other: each is tried apart, and neither.
+    """
+    dates = [n for n in numbers if bench.options[n].change.key in ("one day more", "one day less")]
+    last: dict[str, int] = {}
+    for n in numbers:  # of one family the change that goes furthest
+        kept = last.setdefault(bench.options[n].family, n)
+        if bench.options[n].change.effort > bench.options[kept].change.effort:
+            last[bench.options[n].family] = n
+    rest = frozenset(last.values()) - frozenset(dates)
+    for extra in (frozenset[int](), *(frozenset((n,)) for n in dates)):
+        if bench.plan(rest | extra) is not None:
+            return rest | extra
+    return None
+
+
+def _thinned(bench: _Bench, numbers: frozenset[int]) -> frozenset[int]:
+    """Leave out of a set that is enough what it can do without, what asks most first."""
+    for n in sorted(numbers, key=lambda n: (-bench.options[n].change.effort, n)):
+        if bench.out_of_time():
+            break
+        if len(numbers) > 1 and bench.plan(numbers - {n}) is not None:
+            numbers -= {n}
+    return numbers
 
 
 def _eased(bench: _Bench, numbers: frozenset[int]) -> frozenset[int]:
