@@ -64,6 +64,9 @@ class Place:
         Whether something is charged at all.
     entrances
         Where one drives in, as (lon, lat), of a site that is an area [degrees]; empty: only its point is known.
+    sight
+        What makes it a sight, and how well known it is, as tagged ("tourism=museum; wikidata=Q42"); empty for other roles, and in
+        regions built before it was kept.
     """
 
     index: int
@@ -91,6 +94,7 @@ class Place:
     entrances: tuple[tuple[float, float], ...] = ()
     check_in: str = ""
     check_out: str = ""
+    sight: str = ""
 
     def offer(self, word: str) -> OfferFact:
         """Return the fact for one of `OFFERS` (unknown when the map is silent)."""

@@ -42,6 +42,8 @@ SIGHTS: dict[str, frozenset[str]] = {
     "waterway": frozenset({"waterfall"}),
     "man_made": frozenset({"lighthouse"}),
 }
+#: Keys that tell how well known a sight is, or how high it lies.
+_KNOWN_BY = ("wikidata", "wikipedia", "heritage", "ele", "mountain_pass")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,7 @@ class PlaceFact:
     note: str = ""
     check_in: str = ""
     check_out: str = ""
+    sight: str = ""
 
 
 def judge_place(tags: Mapping[str, str], osm_ref: str) -> PlaceFact | None:
@@ -343,8 +346,15 @@ def _sight(tags: Mapping[str, str], ref: str) -> PlaceFact | None:
     return PlaceFact(
         ref=ref, role="sight", name=tags["name"], hours=_hours(tags), season=_season(tags), price_cents=_price(tags),
         fee=_fee(tags), phone=_phone(tags), website=_website(tags), pets=_pets(tags), admits=Offer.PRESUMED,
-        admits_why="nothing said of access",
+        admits_why="nothing said of access", sight=_sight_tags(tags),
     )  # fmt: skip
+
+
+def _sight_tags(tags: Mapping[str, str]) -> str:
+    """Return what makes it a sight and how well known it is: the tags that say so, a value cut where it is long."""
+    kinds = [f"{key}={tags[key]}" for key, values in SIGHTS.items() if tags.get(key) in values]
+    known = [f"{key}={tags[key].replace(';', ',')[:40]}" for key in _KNOWN_BY if tags.get(key, "").strip()]
+    return "; ".join([*kinds, *known])
 
 
 def _list(tags: Mapping[str, str], key: str) -> list[str]:
