@@ -93,7 +93,9 @@ def _fridge(plan: Plan, day: Day) -> FridgeDay:
         if parts and start > parts[-1][1]:
             parts.append((parts[-1][1], start, "stop"))
         parts.append((start, end, "towing" if event.kind == "drive" else "ferry"))
-    return lived_day(plan.trip.van, weather, parts, start_c=weather.mean_c if day.number == 1 else None)
+    return lived_day(
+        plan.trip.van, weather, parts, start_c=weather.mean_c if day.number == 1 and plan.trip.under_way is None else None
+    )
 
 
 def _hour(moment: datetime, day: date) -> float:

@@ -11,7 +11,7 @@ from typing import Any
 
 from tripplan.model.trip import Firm, Trip, Weights
 from tripplan.model.van import Party, Van
-from tripplan.model.words import SiteKind, Via
+from tripplan.model.words import STORES, SiteKind, Via
 
 __all__ = ["NEEDED", "TABLES", "Key", "keys_of"]
 
@@ -295,11 +295,37 @@ _TRIP = (
     ),
     _number("confidence", 0.5, 0.999, "", "Share of trips like this in which no store runs out.", 0.95),
 )
+_READINGS_FILE = (
+    _text("plan", "The plan.json followed so far; its path is relative to the folder of this file.", high=1000),
+    Key("now", "moment", "Local date and time from which the rest is planned."),
+    _text("place", "Where the van is, written as for the pick-up.", "<where the plan has it>"),
+    Key("seen", "texts", "Sights seen so far.", default="<those of the plan's days behind>"),
+    Key("readings", "tables", "What gauges, lamps and the voltmeter showed.", default=()),
+    Key("services", "tables", "Services that happened though the plan has none, or did not though it has.", default=()),
+)
+_READING = (
+    Key("time", "moment", "Local date and time of the reading."),
+    Key("store", "choice", "What was read.", choices=tuple(store.value for store in STORES)),
+    _number("level_l", 0, 400, "L", "In a barrel, cassette or flush tank.", "<not read>"),
+    _number("level_kg", 0, 200, "kg", "Gas left, bottles not counted.", "<not read>"),
+    _number("level_ah", 0, 800, "Ah", "Charge left in the battery.", "<not read>"),
+    _number("percent", 0, 100, "%", "What a gauge shows of what the store holds.", "<not read>"),
+    _number("volts", 9, 16, "V", "Battery at rest, neither charged nor loaded for half an hour.", "<not read>"),
+    Key("lamp", "choice", "A lamp of a waste store that is nearly full, or a water store that is nearly empty.", choices=("lit", "dark"), default="<not read>"),
+    _number("lit_share", 0.05, 0.99, "", "Share of the store at which the lamp changes.", "<0.8 of a store that fills, 0.2 of one that empties>"),
+    _number("error", 0.001, 200, "", "How far the reading may be off, one sigma, in its own unit (a lamp: share of the store).", "<by the kind of gauge>"),
+)  # fmt: skip
+_SERVICES = (
+    Key("time", "moment", "Local date and time; where it did not happen, any time on that date."),
+    Key("stores", "choices", "Stores filled or emptied.", choices=tuple(store.value for store in STORES if store.value != "battery")),
+    _yes_no("done", "Whether it happened.", default=True),
+)  # fmt: skip
 
 #: Name of each table in messages and in the reference, with its keys.
 TABLES: dict[str, tuple[Key, ...]] = {
     "trip": _TRIP, "pick_up": _END, "return": _RETURN, "sights": _SIGHT, "bookings": _BOOKING, "driving": _DRIVING, "wishes": _WISHES,
     "levels": _LEVELS, "weights": _WEIGHTS, "weather": _WEATHER, "van": _VAN, "party": _PARTY, "firm": _FIRM, "areas_off_limits": _AREA, "outfit": _OUTFIT,
+    "readings_file": _READINGS_FILE, "readings": _READING, "services": _SERVICES,
 }  # fmt: skip
 
 #: Where a key's default comes from when its table does not say: class, and the field's name where it differs.

@@ -14,6 +14,7 @@ _TABLE_WORDS = {
     "driving": "[driving]", "wishes": "[wishes]", "levels": "[levels]", "weights": "[weights]", "weather": "[[weather]], one for each month (or weather = \"days.csv\" with columns date, mean_c, low_c, high_c, sun_kwh_per_m2)",
     "van": "Van file, or [van] in the trip", "party": "Party file, or [party] in the trip", "firm": "Firm file, or [firm] in the trip",
     "areas_off_limits": "[[areas_off_limits]] of a firm, one for each", "outfit": "Outfit file, or [outfit] in the trip",
+    "readings_file": "File of readings, top level", "readings": "[[readings]] of a file of readings, one for each", "services": "[[services]] of a file of readings, one for each",
 }  # fmt: skip
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.schedule.assemble import Slack, Work, classes_of, need_of, work_of
+from tripplan.schedule.candidates import pitch_of
 from tripplan.schedule.chain_tables import try_chains
 from tripplan.schedule.chains import StopTable, day_types, stop_table
 from tripplan.schedule.need import Need
@@ -82,9 +83,11 @@ def _between(work: Work, day: int, start: int, end: int, number: int, *, car: bo
     limit = min(trip.first_day_drive_s, trip.max_drive_s) if start == 0 else trip.max_drive_s
     frame = _frame(work, limit, car=car)
     found = []
-    for numbers in _chains(laid, cast_start=start - 2, cast_end=end - 2, car=car, home=start == end):
+    stays = start == end or (start == 0 and end >= 2 and end - 2 == pitch_of(trip, cast.sites))
+    leaves = end if car else start  # a day by car begins where it ends, the first of a rest too
+    for numbers in _chains(laid, cast_start=leaves - 2, cast_end=end - 2, car=car, home=stays):
         rows = len(numbers[0]) if numbers else 1
-        first, last = (np.full(rows, place - shift, dtype=np.int64) for place in (start, end))
+        first, last = (np.full(rows, place - shift, dtype=np.int64) for place in (leaves, end))
         # The plain pass knows this one day as day 0.
         allowed = np.full((places, places), np.uint64(1))
         some = try_chains(table, places, laid, types, allowed, first, last, numbers)
@@ -93,7 +96,7 @@ def _between(work: Work, day: int, start: int, end: int, number: int, *, car: bo
     o = Options.join(found)
     column = zip(o.first.tolist(), o.second.tolist(), o.third.tolist(), strict=True)
     open_ = np.array([(day, start, end, car, *three) not in shut for three in column], dtype=bool)
-    o = replace(o, start=o.start + np.int32(shift), end=o.end + np.int32(shift)).take(open_)
+    o = replace(o, start=np.full_like(o.start, start), end=o.end + np.int32(shift)).take(open_)
     return replace(kept := undominated(o, frame), days=np.where(kept.days != 0, np.uint64(1 << day), np.uint64(0)))
 
 

@@ -12,7 +12,7 @@ from tripplan.model.trip import Trip, Weights
 from tripplan.model.words import STORES
 from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
-from tripplan.schedule.candidates import Cast, Stop
+from tripplan.schedule.candidates import Cast, Stop, pitch_of
 from tripplan.schedule.hours import DayHours, hours_of
 from tripplan.schedule.need import Need
 from tripplan.schedule.options import Frame, Options, stand_options, tow_options
@@ -108,7 +108,7 @@ class Work:
         stops = [int(n) for n in (o.first[arc], o.second[arc], o.third[arc]) if n >= 0]
         if o.car[arc]:
             sites = len(self.cast.sites)
-            home = int(o.start[arc]) - 2
+            home = int(o.end[arc]) - 2
             return (home, *(sites + n for n in stops), home) if stops else ()
         places = 2 + len(self.cast.sites)
         return (int(o.start[arc]), *(places + n for n in stops), int(o.end[arc]))
@@ -266,9 +266,13 @@ def _options(
     money = trip.budget_cents >= 0 and rules.counters
     frame = Frame(hours.leave[:, alive], arrive, mask, limit, classes_s, need, money)
     tow = tow_options(way.van.take(rows, rows), count, stops, frame)
+    stands = pitch_of(trip, cast.sites)
+    pitch = number.get(2 + stands, -1) if stands >= 0 else -1
+    if pitch >= 0:  # to stay is no drive of no length
+        tow = tow.take(~((tow.start == 0) & (tow.end == pitch) & (tow.first < 0)))
     tow = replace(tow, start=alive[tow.start].astype(np.int32), end=alive[tow.end].astype(np.int32))
     here = alive[2:]
-    if not len(here) or days < 3:
+    if not len(here) or (days < 3 and pitch < 0):
         return tow
     car_rows = np.concatenate((here - 2, np.arange(len(cast.sites), len(way.car.cents))))
     car_stops = [
@@ -286,7 +290,23 @@ def _options(
     )  # fmt: skip
     stand = stand_options(table, len(here), car_stops, stay_frame, int(trip.max_drive_s))
     stand = replace(stand, start=here[stand.start].astype(np.int32), end=here[stand.end].astype(np.int32))
-    return Options.join([tow, stand])
+    parts = [tow, stand] if days >= 3 else [tow]
+    if pitch >= 0 and way.days & 1 and bool(reached[0, pitch] & np.uint64(1)):
+        # The rest of a trip begins at a pitch: its first day may be spent there too, by car.
+        first = _first_day(hours, pitch - 2, stay_frame)
+        limit_s = min(trip.first_day_drive_s, trip.max_drive_s)
+        stay = stand_options(table, len(here), car_stops, first, limit_s)
+        parts.append(replace(stay, start=np.zeros_like(stay.start), end=here[stay.end].astype(np.int32)))
+    return Options.join(parts)
+
+
+def _first_day(hours: DayHours, pitch: int, frame: Frame) -> Frame:
+    """Return the frame of a first day spent at the pitch where the van stands; who comes late to stay needs no time."""
+    days = np.zeros_like(frame.days)
+    days[pitch, pitch] = np.uint64(1)
+    leave = frame.leave.copy()
+    leave[0] = hours.leave[0, 0]
+    return replace(frame, leave=leave, arrive=np.maximum(frame.arrive, leave), days=days)
 
 
 def need_of(cast: Cast, pick_up: PickUp, alive: I64) -> Need:

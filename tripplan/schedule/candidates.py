@@ -31,6 +31,7 @@ __all__ = [
     "cast_of",
     "holds",
     "kind_word",
+    "pitch_of",
     "serves_on_foot",
     "spot_of",
     "stay_kind",
@@ -209,6 +210,7 @@ def cast_of(trip: Trip, region: Region, may_be: Callable[[Place], bool] = lambda
     guests = [p for p in places if p.role == "service" and p.only_guests]
     sites = [s for p in places if p.role == "site" and (s := _site(trip, p, guests, hours, left)) is not None]
     booked = _book(trip, region, sites, guests, hours)
+    sites = _stayed(trip, sites, booked)
     van_stops, car_stops = [], []
     for stop in _services(trip, [p for p in places if p.role == "service" and not p.only_guests], hours):
         van_stops.append(stop)
@@ -228,6 +230,24 @@ def cast_of(trip: Trip, region: Region, may_be: Callable[[Place], bool] = lambda
         if sight.via in (Via.CAR_ONLY, Via.EITHER):
             car_stops.append(stop)
     return Cast(tuple(sites), tuple(van_stops), tuple(car_stops), booked, tuple(left))
+
+
+def pitch_of(trip: Trip, sites: Sequence[Site]) -> int:
+    """Return the number of the site where the van stands as the rest of a trip begins; -1: it stands at none."""
+    if trip.under_way is None:
+        return -1
+    return next((n for n, site in enumerate(sites) if _same(site.spot, trip.depot)), -1)
+
+
+def _stayed(trip: Trip, sites: list[Site], booked: tuple[int, ...]) -> list[Site]:
+    """Count the nights already spent where the van stands towards the longest stay there."""
+    here = pitch_of(trip, sites)
+    if here < 0 or trip.under_way is None or not sites[here].max_stay or here in booked:
+        return sites
+    site, left = sites[here], sites[here].max_stay - trip.under_way.nights_here
+    if left < 1:
+        site = replace(site, open=(False, *site.open[1:]))
+    return [*sites[:here], replace(site, max_stay=max(1, left)), *sites[here + 1 :]]
 
 
 def _near_avoided(trip: Trip, region: Region) -> set[int]:

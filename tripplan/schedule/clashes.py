@@ -182,7 +182,9 @@ def _arrive_words(work: Work, day: int, end: int, task: DayTask) -> str:
 def _rule_words(work: Work, day: int, names: list[str], end: int, task: DayTask, rule: Rule) -> str:
     what, k = rule
     if what == "leave":
-        why = "the handover lasts until then" if day == 0 else "the trip's days on the road begin then"
+        why = "the trip's days on the road begin then"
+        if day == 0:
+            why = "the handover lasts until then" if work.trip.under_way is None else "the rest is planned from then"
         if day and task.leave_from > work.trip.leave_after_min:
             why = "the sun rises no earlier"
         return f"nobody sets off before {clock_words(task.leave_from)}: {why}"

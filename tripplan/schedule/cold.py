@@ -24,7 +24,7 @@ def fridge_excess_h(work: Work, day: int, arc: int, laid: LaidDay | None = None)
     from tripplan.van.fridge import lived_day
 
     trip = work.trip
-    if trip.fridge_limit_h < 0 or day == 0 or work.options.car[arc]:
+    if trip.fridge_limit_h < 0 or (day == 0 and trip.under_way is None) or work.options.car[arc]:
         return 0.0
     parts = fridge_parts(events_of(work, day, arc, clock_of(work, day, arc, (), laid)), trip.dates[day])
     if not parts:

@@ -59,7 +59,11 @@ def day_energy(trip: Trip, day: Day, kind: StayKind, weather: DayWeather) -> Day
     towing = any(leg.mode == "van" for leg in day.legs)
     parts = fridge_parts(day.events, day.date) if towing else ()
     lines = (*(road_lines(van) if towing else ()), *(road_lines(van, ferry=True) if _sails(day) else ()))
-    fridge = lived_day(van, weather, parts, start_c=weather.mean_c if day.number == 1 else None) if parts else None
+    fridge = (
+        lived_day(van, weather, parts, start_c=weather.mean_c if day.number == 1 and trip.under_way is None else None)
+        if parts
+        else None
+    )
     mains, mains_why = "", tuple[str, ...]()
     hook_up: tuple[str, ...] = ()
     boiler = boiler_of(van, weather, powered=kind.powered) if day.night is not None else None

@@ -13,7 +13,7 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
 from tripplan.model.trip import Trip
 from tripplan.region.region import Region
-from tripplan.schedule.candidates import Cast
+from tripplan.schedule.candidates import Cast, pitch_of
 
 __all__ = ["DayHours", "hours_of"]
 
@@ -180,6 +180,9 @@ def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
         for d, until in enumerate(site.check_out):
             if until >= 0:
                 leave_by[d, 2 + number] = max(until, leave[d, 2 + number])
+    pitch = pitch_of(trip, cast.sites)
+    if pitch >= 0:
+        leave_by[0, 0] = leave_by[0, 2 + pitch]
     return DayHours(leave, arrive, first_leave, np.maximum(last_arrive, first_leave), goal_windows, leave_by, back)
 
 
@@ -196,7 +199,7 @@ def _depot_hours(trip: Trip, region: Region) -> tuple[tuple[int, int], ...] | No
     country = region.meta.country
     first = windows(text, trip.dates[0], 0, 1440, country, trip.depot.lon, trip.depot.lat)
     at = seconds_of(trip.pick_up) // 60
-    if not any(a <= at and at + trip.firm.handover_min <= b for a, b in first.windows):
+    if trip.under_way is None and not any(a <= at and at + trip.firm.handover_min <= b for a, b in first.windows):
         raise BadInputError(
             f"the depot is closed at pick-up, {trip.pick_up:%a %Y-%m-%d %H:%M} ({text})",
             where=where,

@@ -220,6 +220,9 @@ def plan_of(work: Work, solution: Solution, together: Together | None = None) ->
     chances = Chances(work, arcs)
     for d, arc in enumerate(arcs):
         start, end = int(work.options.start[arc]), int(work.options.end[arc])
+        if d == 0 and work.options.car[arc] and trip.under_way is not None:
+            stay = trip.under_way.nights_here
+            start = end
         stay = stay + 1 if start == end else 1
         legs, laid = all_legs[d], all_laid[d]
         events = events_of(work, d, arc, clock_of(work, d, arc, legs, laid), laid.spare if laid is not None else ())

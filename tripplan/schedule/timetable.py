@@ -63,14 +63,14 @@ def task_of(work: Work, day: int, arc: int, legs: Sequence[Leg] = ()) -> DayTask
     start, end = int(work.options.start[arc]), int(work.options.end[arc])
     last = end == 1
     # Who comes back to a pitch that is theirs already needs no desk.
-    site = None if last or start == end else work.cast.sites[end - 2]
+    site = None if last or start == end or car else work.cast.sites[end - 2]
     windows = hours.goal_windows if last else (site.hours[day] or None if site else None)
     booked = site is not None and work.cast.booked[day] == end - 2
     arrive_by = int(hours.arrive[day, end])
     if car:
         arrive_by = int(hours.back[day, end]) if arrive_by >= 0 else 86_400
     earliest = minutes_up(int(hours.leave[day, start]))
-    until = int(hours.leave_by[day, start]) // 60 if start != end else DAY_END
+    until = int(hours.leave_by[day, start]) // 60 if start != end and not car else DAY_END
     wish_leave, wish_last, wish_arrive = WISH_CAR if car else WISH_VAN
     return DayTask(
         earliest, max(earliest, until), arrive_by // 60, tasks, halts, None if booked else _in_minutes(windows),
@@ -134,7 +134,7 @@ def events_of(work: Work, day: int, arc: int, laid: ClockDay, spare: Sequence[in
         return moment_of(trip, day, seconds)
 
     events: list[Event] = []
-    if day == 0:
+    if day == 0 and trip.under_way is None:
         begin = seconds_of(trip.pick_up)
         text = f"Pick up {trip.van.name} and be shown how everything works"
         events.append(Event("handover", at(begin), at(begin + trip.firm.handover_min * 60), text, trip.depot))
