@@ -7,6 +7,7 @@ user's cache folder (numba's own order; NUMBA_CACHE_DIR overrides both), so it i
 # mypy: disable-error-code="no-untyped-def, no-any-return, no-untyped-call"
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from .buckets import asked_levels, night_moves
 from .labels import Labels
 from .tables import Tables
 
-__all__ = ["day_table", "expand", "night_table", "undominated"]
+__all__ = ["compiled_before", "day_table", "expand", "night_table", "undominated"]
 
 Any_ = NDArray[Any]
 
@@ -497,3 +498,9 @@ def expand(tables: Tables, day: int, labels: Labels, bound: Bound, usable: Any_,
         )
         parts.append(out.take(np.arange(n)))
     return Labels.join(parts)
+
+
+def compiled_before() -> bool:
+    """Tell whether the compiled loops lie in the user's folder from an earlier run."""
+    folder = Path(_expand.stats.cache_path or "")
+    return any(folder.glob("kernels._expand-*.nbi"))

@@ -8,8 +8,10 @@ gives the same arcs, with either engine.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -30,6 +32,8 @@ __all__ = ["Search", "solve"]
 
 I64 = NDArray[np.int64]
 
+STAGES = {"bound": "Working out what the rest of the trip costs at least", "search": "Searching for the best plan"}
+COMPILING = "Compiling the search once, about 10 s, kept for the next time"
 FIRST_WIDTH = 64
 WIDTHS = (1024, 16384)
 NUMPY_WORK = 2.5e8  # additions up to which numpy alone is quicker than importing the compiled kernels
@@ -40,8 +44,10 @@ FEW_BUCKETS = 6  # where labels cost little beside the bound
 FINER_BUCKETS = (12, 24, 48, 192)
 PROBE_WORK = 4e9  # additions up to which each store is looked at closely
 AFTER_PROBES = 40  # so many more labels must stand side by side to go on from there
+TRY_WORK = 4e10  # additions from which buckets are first tried without sights
+FINER_AT_ONCE = 0.1  # rise of such a bound that makes finer buckets worth their time
 WIDE_GAP = 0.07  # of the best plan, between bound and plan, that makes a finer bound worth its time at once
-SHORT_GAP = 0.02  # the same that makes a longer memory worth its time
+SHORT_GAPS = (0.02, 0.04)  # the same that makes a longer memory worth its time, the first time and later
 MOST_BYTES = 450_000_000
 CROWD = 100_000  # labels with a short memory that make a longer one worth its time
 SHORT_MEMORY = 1e11  # additions from which sights are remembered in part (see ``memory``)
@@ -149,6 +155,7 @@ class _Run:
             if 0 <= day < days and 0 <= arc < len(self.tables.problem.arc_to):
                 by_day[day].append(arc)
         self.forbidden = [np.array(arcs, np.int64) for arcs in by_day]
+        self.told = False
         self.labels = self.labels_before = 0
         self.next_crowd: int | None = None
         self.best: int | None = None
@@ -159,11 +166,19 @@ class _Run:
     def check(self, stage: str, share: float) -> None:
         """Tell the progress; raise when it is time to stop."""
         if self.progress is not None:
-            self.progress(stage, share)
+            self._tell_compiling()
+            self.progress(STAGES[stage], share)
         if self.should_stop is not None and self.should_stop():
             raise _StopError
         if self.until is not None and time.perf_counter() > self.until:
             raise _StopError
+
+    def _tell_compiling(self) -> None:
+        kernels = self.search._kernels
+        if kernels is not None and not self.told:
+            self.told = True
+            if not kernels.compiled_before() and self.progress is not None:
+                self.progress(COMPILING, math.nan)
 
     @property
     def limit(self) -> int:
@@ -176,8 +191,36 @@ class _Run:
         if s._bound is None and s._hunt is not None:
             s._bound = self._hunted()
         elif s._bound is None:
+            if not self.labels and bound_work(self.tables, make_buckets(s._resting, s._sizes).arrive_sizes) > TRY_WORK:
+                self._try_without_sights()
             s._bound = self._make(make_buckets(s._resting, s._sizes), s._sizes)
         return s._bound
+
+    def _try_without_sights(self) -> None:
+        """Begin with finer buckets where bounds without sights, which take a hundredth of the time, are much better so."""
+        s, p = self.search, self.tables.problem
+        bare = replace(
+            p,
+            need=p.need[:0],
+            must=p.must[:0],
+            value=p.value[:0],
+            cover=p.cover[:, :0],
+            arc_sights=np.zeros_like(p.arc_sights),
+        )
+        tables = make_tables(bare)
+        resting = Resting(tables)
+        first = None
+        now = int(np.prod(s._sizes))
+        for most in (now, *[n for n in s._finer if now < n <= 4 * now]):
+            sizes = choose_sizes(resting, most)
+            buckets = make_buckets(resting, sizes)
+            if bound_bytes(self.tables, buckets) > MOST_BYTES:
+                break
+            root = make_bound(tables, buckets, sizes, kernels=s._kernels).root
+            if first is None:
+                first = root
+            elif root > first + FINER_AT_ONCE * abs(first):
+                s._sizes, first = sizes, root
 
     def _make(self, buckets: Buckets, sizes: list[int]) -> Bound:
         begun = time.perf_counter()
@@ -193,7 +236,7 @@ class _Run:
         s = self.search
         hunt = s._hunt
         assert hunt is not None
-        most, buckets, rounds = s._stages.pop(0)
+        most, buckets, rounds = s._stages[0]
         begun = time.perf_counter()
         kernels: Any = None
         if s._kernels is not None:
@@ -209,6 +252,7 @@ class _Run:
         self.notes["bound_s"] = self.notes.get("bound_s", 0.0) + time.perf_counter() - begun
         self.notes["buckets"] = float(np.prod(s._sizes))
         self.notes["columns"] = float(layout.memory.columns)
+        s._stages.pop(0)
         return made
 
     def tally(self) -> Tallies:
@@ -260,8 +304,8 @@ class _Run:
     def refine(self) -> None:
         """Put the next finer bound in place."""
         if self.search._hunt is not None:
-            self.search._bound = None
-            self.search._bound = self._hunted()
+            before, after = self.bound(), self._hunted()
+            self.search._bound = after if after.root >= before.root else before
             self.labels_before = self.labels
             return
         s = self.search
@@ -271,8 +315,13 @@ class _Run:
             s._probes, s._probed = False, True
         else:
             s._finer.pop(0)
+        if len(choices) == 1 and not s._probed:  # surely better: room for it first
+            s._bound = None
+            s._sizes = choices[0][0]
         best = self.bound()
         for sizes, buckets in choices:
+            if sizes == s._sizes:
+                continue
             made = self._make(buckets, sizes)
             if made.root > best.root or (len(choices) == 1 and made.root >= best.root):
                 best, s._sizes = made, sizes
@@ -317,7 +366,8 @@ class _Run:
             if done != WIDTHS[0]:
                 continue
             if self.search._hunt is not None:
-                if self.search._stages and (self.best is None or gap > SHORT_GAP * abs(self.best)):
+                wide = SHORT_GAPS[0 if len(self.search._stages) == len(MEMORY_STAGES) - 1 else 1]
+                if self.search._stages and (self.best is None or gap > wide * abs(self.best)):
                     self.refine()
                     widths.insert(0, WIDTHS[0])
             elif self.best is not None and gap > WIDE_GAP * abs(self.best) and self.finer():
@@ -417,7 +467,7 @@ def solve(
     max_labels, max_seconds
         Where to stop without a proof.
     progress
-        Told the stage (``bound``, ``search``) and its done share.
+        Told the stage in words (`STAGES`, and `COMPILING` on first use) and its done share.
     should_stop
         Asked now and then; True stops the search, which then returns what it has.
 
