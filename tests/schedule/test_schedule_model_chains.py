@@ -44,7 +44,7 @@ def test_engines_find_the_same_ways(monkeypatch, change):
     assert threes > 20
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3, 6, 7, 8, 9, 10, 11])
+@pytest.mark.parametrize("seed", [2, 3, 6, 7, 8, 10, 12, 13, 15])
 def test_budget_equal_to_trying_everything(seed):
     """Under a budget that bites, the best path costs what trying everything finds among the plans within it."""
     size = {"nights": 3, "sites": 3, "services": 3, "sights": 1}
