@@ -28,8 +28,13 @@ class FailedAuditError(TripplanError):
         return f"the plan found failed its own audit ({len(self.findings)} findings; first: day {first.day}, {first.text})"
 
 
-def audited_plan(trip: Trip, region: Region, *, progress: Progress = silent) -> Plan:
+def audited_plan(trip: Trip, region: Region, *, progress: Progress = silent, max_seconds: float | None = None) -> Plan:
     """Plan a trip and re-check the plan with code that shares nothing with the search.
+
+    Parameters
+    ----------
+    max_seconds
+        Where the search stops with the best plan so far and its gap; ``None``: it goes on to the proof.
 
     Raises
     ------
@@ -41,7 +46,7 @@ def audited_plan(trip: Trip, region: Region, *, progress: Progress = silent) -> 
     from tripplan.audit.run import audit
     from tripplan.schedule.plan import make_plan
 
-    plan = make_plan(trip, region, progress=progress)
+    plan = make_plan(trip, region, progress=progress, max_seconds=max_seconds)
     progress("Checking the plan again, independently", 0.0)
     findings = audit(plan, region)
     if findings:

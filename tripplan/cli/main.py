@@ -35,6 +35,7 @@ _COMMANDS = {
     "audit": "tripplan.cli.audit",
     "batch": "tripplan.cli.batch",
     "check": "tripplan.cli.check",
+    "suggest": "tripplan.cli.suggest",
     "van": "tripplan.cli.van",
     "serve": "tripplan.cli.serve",
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Any
 
 from tripplan.model.errors import BadInputError
@@ -72,12 +72,18 @@ def toml_value(value: Any) -> str:
         return "true" if value else "false"
     if isinstance(value, datetime):
         return value.strftime("%Y-%m-%dT%H:%M:%S")
-    if isinstance(value, date):
+    if isinstance(value, date | time):
         return value.isoformat()
+    if isinstance(value, Mapping):
+        inside = ", ".join(f"{key} = {toml_value(item)}" for key, item in value.items())
+        return f"{{ {inside} }}"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(toml_value, value))}]"
     if isinstance(value, int):
         return str(value)
     if isinstance(value, float):
-        return f"{value:.10g}"
+        short = f"{value:.10g}"
+        return short if float(short) == value else repr(value)
     # A JSON string is a TOML basic string, but for the one control character that JSON leaves as it is.
     return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")
 
@@ -98,19 +104,24 @@ def trip_text(answers: Mapping[str, Any]) -> str:
     ----------
     answers
         ``name``, and for each table its values: ``van``, ``party``, ``firm``, ``outfit``, ``pick_up``, ``return``, ``driving``,
-        ``wishes``, ``levels`` (mappings), ``sights`` and ``bookings`` (sequences of mappings).
+        ``wishes``, ``levels``, ``weights`` (mappings), ``sights``, ``bookings`` and ``weather`` (sequences of mappings; the last may
+        be the path of a file); ``avoid``, ``no_towing`` and ``confidence`` where they are given.
     """
     out = [
         "# A trip for tripplan. Every figure has its unit in its name: _l litres, _kg kilograms, _h hours, _m metres,",
         "# _cents hundredths of the currency. Change what you like and plan again.",
         f"name = {toml_value(answers['name'])}",
     ]
-    for table in ("pick_up", "return", "driving", "wishes", "levels", "party", "van", "outfit", "firm"):
+    top = [name for name in ("avoid", "no_towing", "confidence") if answers.get(name)]
+    if isinstance(answers.get("weather"), str):
+        top.append("weather")
+    out += _lines("trip", {name: answers[name] for name in top})
+    for table in ("pick_up", "return", "driving", "wishes", "levels", "weights", "party", "van", "outfit", "firm"):
         values = answers.get(table) or {}
         if values:
             out += ["", f"[{table}]", *_lines(table, values)]
-    for table in ("sights", "bookings"):
-        rows: Sequence[Mapping[str, Any]] = answers.get(table) or ()
+    for table in ("sights", "bookings", "weather"):
+        rows: Sequence[Mapping[str, Any]] = () if isinstance(answers.get(table), str) else answers.get(table) or ()
         for values in rows:
             out += ["", f"[[{table}]]", *_lines(table, values)]
     return "\n".join(out) + "\n"
