@@ -26,7 +26,7 @@ from tripplan.audit.findings import Findings
 from tripplan.audit.spread import SEED, TOLERANCE, Errors, Tank, drawn_failures
 from tripplan.audit.timeline import SETTLED, Stretch, kind_of, timeline
 from tripplan.model.plan import Day, Plan
-from tripplan.model.van import DayWeather
+from tripplan.model.van import DayWeather, Levels
 from tripplan.model.words import STORES, Store
 from tripplan.region.region import Region
 from tripplan.van.battery import acceptance
@@ -92,7 +92,9 @@ class _Life:
         #: Water that was there but may not last until it is first filled.
         self.little = waters & (used > 0) & ~self.dry
         begin = np.where(self.dry, np.minimum(used, room), used)
-        self.tanks = [Tank(r, float(begin[r]), float(room[r]), errors) for r in range(len(STORES) - 1)]
+        unsure = trip.under_way.level_spread if trip.under_way is not None else Levels()
+        self.begin_sd = [max(0.0, unsure.of(s)) for s in STORES]
+        self.tanks = [Tank(r, float(begin[r]), float(room[r]), errors, self.begin_sd[r]) for r in range(len(STORES) - 1)]
         self.battery = float(used[_BATTERY])
         self.first_battery = self.battery
         self.hours: list[tuple[int, float, float]] = []
@@ -298,7 +300,9 @@ def _together(plan: Plan, life: _Life, found: Findings) -> None:
     for tank in life.tanks:
         tank.serve(last)
     rng = np.random.default_rng(SEED)
-    failed = drawn_failures(life.hours, trip, life.errors, life.first_battery, float(life.room[_BATTERY]))
+    failed = drawn_failures(
+        life.hours, trip, life.errors, life.first_battery, float(life.room[_BATTERY]), life.begin_sd[_BATTERY]
+    )
     for tank in life.tanks:
         failed |= tank.failures(rng)
     holds, asked = 1.0 - float(failed.mean()), trip.confidence

@@ -141,20 +141,27 @@ def _stays(plan: Plan, region: Region, found: Findings) -> None:
     """Longest stays, one-night stays."""
     nights = [day for day in plan.days if day.night is not None]
     stays = [list(group) for _, group in groupby(nights, key=lambda d: (d.night.spot.lon, d.night.spot.lat) if d.night else None)]
+    before = plan.trip.under_way
     for stay in stays:
         spot = stay[0].night.spot if stay[0].night else None
         if spot is None or not 0 <= spot.place < len(region.places):
             continue
         most = region.places[spot.place].longest_stay_nights
-        if most and len(stay) > most:
+        here = before.nights_here if before is not None and stay is stays[0] and not apart(spot, plan.trip.depot) else 0
+        if most and len(stay) + here > most and not (here and any(not apart(b.spot, spot) for b in plan.trip.bookings)):
             found.add(
                 "longest stay",
                 stay[-1].number,
-                len(stay) - most,
+                len(stay) + here - most,
                 "nights",
-                f"{len(stay)} nights at {spot.name!r}, {most} allowed",
+                f"{len(stay) + here} nights at {spot.name!r}, {most} allowed",
             )
     single = sum(1 for stay in stays if len(stay) == 1)
+    if before is not None and before.nights_here and stays:
+        spot = stays[0][0].night.spot if stays[0][0].night else None
+        stayed = spot is not None and not apart(spot, plan.trip.depot)
+        # A stay that goes on has more nights than those of the rest; one that ends now may have been of a single night.
+        single += -1 if stayed and len(stays[0]) == 1 else 1 if not stayed and before.nights_here == 1 else 0
     most = plan.trip.max_one_night_stays
     if 0 <= most < single:
         found.add("one-night stays", 0, single - most, "stays", f"{single} stays of one night, {most} allowed")

@@ -86,23 +86,45 @@ class Errors:
         warm = 0.5 * np.hypot(SPREADS["cooking"].daily, SPREADS["hot water"].daily)
         by_day = np.array([SPREADS["heating"].daily, SPREADS["fridge"].daily, float(warm)])
         charge = np.array([max(sums[0][-1], 0.0), max(-sums[1][-1], 0.0)])
+        # What was read on the way says both how much and how sure, part by part.
+        read = {entry.part: entry for entry in party.learned}
+
+        def apart(*usual: tuple[str, float]) -> F64:
+            return np.array([read[name].spread if name in read else sigma for name, sigma in usual])
+
+        waters = ("fresh", "grey", "cassette", "flush")
         return Errors(
-            np.full(4, own),
-            np.array(daily),
-            np.array([SPREADS["heating"].shared, SPREADS["fridge"].shared, own]),
+            apart(*((name, own) for name in waters)),
+            np.array(daily) * [read[name].factor if name in read else 1.0 for name in waters],
+            apart(("heating", SPREADS["heating"].shared), ("fridge", SPREADS["fridge"].shared), ("habits", own)),
             by_day**2 * burnt,
-            np.array([own, SPREADS["sun"].shared]),
+            apart(("loads", own), ("sun", SPREADS["sun"].shared)),
             np.array([SPREADS["devices"].daily, SPREADS["sun"].daily]) ** 2 * charge,
         )
 
 
 @dataclass(frozen=True)
 class Lap:
-    """A store from one service to the next: three parts of what is used (the first alone but for gas), and what may be."""
+    """A store from one service to the next: three parts of what is used (the first alone but for gas), and what may be.
+
+    ``begin_sd``: one sigma of what is used up at its beginning. It may go with the shared error, and then both add up.
+    """
 
     use: tuple[float, float, float]
     room: float
     day: int
+    begin_sd: float = 0.0
+
+
+def _whole(apart: Sequence[float], begin_sd: float) -> float:
+    """Return one sigma of the shared errors of all parts, that of the beginning with them."""
+    return sqrt(sum(a * a for a in apart)) + begin_sd
+
+
+def _longer(apart: Sequence[float], begin_sd: float) -> F64:
+    """Return the parts' sigmas, each longer in the same proportion so that the whole takes in the beginning."""
+    length = sqrt(sum(a * a for a in apart))
+    return np.array(apart) * (1 + begin_sd / length) if length > 0 else np.array([begin_sd, 0.0, 0.0])
 
 
 @dataclass
@@ -112,13 +134,14 @@ class Tank:
     Parameters
     ----------
     begin
-        Used up at pick-up [L, kg]. room: what may be used up.
+        Used up at pick-up [L, kg]. room: what may be used up. begin_sd: one sigma of ``begin``.
     """
 
     row: int
     begin: float
     room: float
     errors: Errors
+    begin_sd: float = 0.0
     use: tuple[float, float, float] = (0.0, 0.0, 0.0)
     laps: list[Lap] = field(default_factory=list)
 
@@ -142,8 +165,8 @@ class Tank:
     def serve(self, day: int, *, counts: bool = True) -> None:
         """Fill or empty it; ``counts``: whether what was used before is held against its room."""
         if counts:
-            self.laps.append(Lap(self.use, self.room - self.begin, day))
-        self.use, self.begin = (0.0, 0.0, 0.0), 0.0
+            self.laps.append(Lap(self.use, self.room - self.begin, day, self.begin_sd))
+        self.use, self.begin, self.begin_sd = (0.0, 0.0, 0.0), 0.0, 0.0
 
     def _spread(self, use: tuple[float, float, float]) -> tuple[list[float], float]:
         """Standard deviations of the shared errors by parts, and the variance of the daily ones."""
@@ -155,15 +178,15 @@ class Tank:
         if z == 0:
             return self.begin + self.mean
         apart, variance = self._spread(self.use)
-        return self.begin + self.mean + z * sqrt(max(0.0, sum(a * a for a in apart) + variance))
+        return self.begin + self.mean + z * sqrt(max(0.0, _whole(apart, self.begin_sd) ** 2 + variance))
 
     def failures(self, rng: np.random.Generator) -> NDArray[np.bool_]:
         """(draws) on which any lap passes its room; one shared error a part for all of them."""
         near = []
         for lap in self.laps:
             apart, variance = self._spread(lap.use)
-            if sum(lap.use) + _FAR * sqrt(max(0.0, sum(a * a for a in apart) + variance)) > lap.room:
-                near.append((lap, np.array(apart), sqrt(max(0.0, variance))))
+            if sum(lap.use) + _FAR * sqrt(max(0.0, _whole(apart, lap.begin_sd) ** 2 + variance)) > lap.room:
+                near.append((lap, _longer(apart, lap.begin_sd), sqrt(max(0.0, variance))))
         out = np.zeros(DRAWS, dtype=bool)
         if not near:
             return out
@@ -175,14 +198,17 @@ class Tank:
 
 
 def drawn_failures(
-    hours: Sequence[tuple[int, float, float]], trip: Trip, errors: Errors, begin: float, room: float
-) -> NDArray[np.bool_]:
+    hours: Sequence[tuple[int, float, float]], trip: Trip, errors: Errors, begin: float, room: float,
+    begin_sd: float = 0.0,
+) -> NDArray[np.bool_]:  # fmt: skip
     """(draws) on which the battery is emptied beyond its room, lived through hour by hour.
 
     Parameters
     ----------
     hours
         Day, loads, and what sun gives less what the charger must (below 0: the charger's), each on the mean [Ah].
+    begin_sd
+        One sigma of ``begin``: it goes with more loads and less sun [Ah].
     """
     rng = np.random.default_rng(SEED + 1)
     keeps = acceptance(trip.van)
@@ -191,12 +217,17 @@ def drawn_failures(
     for d, load, sun in hours:
         mean[:, d] += load, max(sun, 0.0)
     factor = np.empty((2, days, DRAWS), dtype=np.float32)
+    worse, most = np.zeros(DRAWS), 0.0
     for part in range(2):
         common = rng.standard_normal(DRAWS) * errors.battery_shared[part]
+        worse += common * mean[part].sum() * (1 - 2 * part)
+        most += (errors.battery_shared[part] * mean[part].sum()) ** 2
         for d in range(days):
             sd = np.sqrt(errors.battery_daily[part] / mean[part, d]) if mean[part, d] > 0 else 0.0
             factor[part, d] = np.maximum(1 + common + sd * rng.standard_normal(DRAWS), 0)
     used = np.full(DRAWS, begin, dtype=np.float32)
+    if begin_sd > 0 and most > 0:
+        used = np.maximum(begin + begin_sd * worse / sqrt(most), 0).astype(np.float32)
     failed = used > room
     # Hours of a day that only lose, or that mains fill whatever the loads, are taken together: their end tells as much.
     together: list[tuple[int, float, float, int]] = []

@@ -59,6 +59,8 @@ def timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) -> 
     standing = not any(leg.mode == "van" for leg in day.legs)
     here = evening
     there = kind_of(plan, region, day)
+    if first and standing:  # the rest of a trip, begun at the pitch
+        here = there
     served = tuple(line.store for line in day.levels if "site" in line.served.split("+"))
     moves = [e for e in day.events if e.kind in ("drive", "ferry")]
     clock = begin

@@ -48,7 +48,22 @@ CHANGES_S = 30.0
     is_flag=True,
     help="Also plan for fewest kilometres, least money and most comfort; each that really differs gets a folder of its own.",
 )
-def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool, changes_s: float, with_choices: bool) -> int:
+@click.option(
+    "--readings",
+    "readings_file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="On the way: levels read so far, and the plan followed. Habits and levels are corrected, and the rest is planned anew.",
+)
+def command(
+    trip_file: Path,
+    region_file: Path,
+    out: Path,
+    online_tiles: bool,
+    changes_s: float,
+    with_choices: bool,
+    readings_file: Path | None,
+) -> int:
     """Plan a trip, tell what was planned, and write map, day sheets and files for car, telephone and spreadsheet.
 
     Exit code 0: planned and audited. 1: no plan exists; the nearest is described, with the smallest changes
@@ -60,8 +75,9 @@ def command(trip_file: Path, region_file: Path, out: Path, online_tiles: bool, c
         from tripplan.region.store import load
 
         return plan_and_write(
-            trip_file, load(region_file), out, online_tiles=online_tiles, changes_s=changes_s, with_choices=with_choices
-        )
+            trip_file, load(region_file), out, online_tiles=online_tiles, changes_s=changes_s, with_choices=with_choices,
+            readings_file=readings_file,
+        )  # fmt: skip
 
 
 def plan_and_write(
@@ -72,6 +88,7 @@ def plan_and_write(
     online_tiles: bool = False,
     changes_s: float = CHANGES_S,
     with_choices: bool = False,
+    readings_file: Path | None = None,
 ) -> int:
     """Plan, audit, write, and say what came out. Returns the exit code."""
     from tripplan.cli.hasten import folium_alone
@@ -89,6 +106,8 @@ def plan_and_write(
             f"{out} is not a folder", where="--out", accepted="a folder, new or not", next_step="name another one"
         )
     trip = load_trip(trip_file, region)
+    if readings_file is not None:
+        trip = _rest(readings_file, trip, region)
     try:
         with shown() as progress:
             plan = audited_plan(trip, region, progress=progress)
@@ -107,12 +126,34 @@ def plan_and_write(
         folium_alone()
         papers = write_papers(plan, region, out, online_tiles=online_tiles, begun=begun)
     bars, width = terminal_look()
+    for line in _learned(trip):
+        click.echo(line)
     for line in summary(plan, papers, bars=bars, width=width):
         click.echo(line)
     if with_choices:
         for line in _choices(trip, region, plan, out, online_tiles=online_tiles):
             click.echo(line)
     return 0
+
+
+def _rest(path: Path, trip: Trip, region: Region) -> Trip:
+    """Return the rest of a trip, corrected by what was read."""
+    from tripplan.request.readings_file import load_readings
+    from tripplan.schedule.rest import rest_of
+
+    readings, followed = load_readings(path, region, trip)
+    return rest_of(trip, followed, readings, region)
+
+
+def _learned(trip: Trip) -> list[str]:
+    """Return what the readings have told, in lines; none where nothing was read."""
+    from tripplan.report.safe import plain
+
+    under_way = trip.under_way
+    if under_way is None:
+        return []
+    tasks = [f"Before you leave {trip.depot.name}: {', '.join(under_way.tasks)}"] if under_way.tasks else []
+    return ["From your readings:", *(f"  {plain(line)}" for line in (*under_way.told, *tasks)), ""]
 
 
 def _choices(trip: Trip, region: Region, first: Plan, out: Path, *, online_tiles: bool) -> list[str]:

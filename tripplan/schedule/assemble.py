@@ -291,6 +291,8 @@ def _options(
     stand = stand_options(table, len(here), car_stops, stay_frame, int(trip.max_drive_s))
     stand = replace(stand, start=here[stand.start].astype(np.int32), end=here[stand.end].astype(np.int32))
     parts = [tow, stand] if days >= 3 else [tow]
+    if pitch >= 0:
+        parts = [_second_day_apart(part, 2 + stands) for part in parts]
     if pitch >= 0 and way.days & 1 and bool(reached[0, pitch] & np.uint64(1)):
         # The rest of a trip begins at a pitch: its first day may be spent there too, by car.
         first = _first_day(hours, pitch - 2, stay_frame)
@@ -298,6 +300,14 @@ def _options(
         stay = stand_options(table, len(here), car_stops, first, limit_s)
         parts.append(replace(stay, start=np.zeros_like(stay.start), end=here[stay.end].astype(np.int32)))
     return Options.join(parts)
+
+
+def _second_day_apart(options: Options, pitch: int) -> Options:
+    """Set apart what may be done on the second day by those still at the pitch: it counts towards no new stay (`_problem`)."""
+    second = np.uint64(2)
+    both = (options.start == pitch) & (options.end == pitch) & ((options.days & second) != 0)
+    rest = replace(options, days=np.where(both, options.days & ~second, options.days))
+    return Options.join([rest.take(rest.days != 0), replace(options, days=np.full_like(options.days, second)).take(both)])
 
 
 def _first_day(hours: DayHours, pitch: int, frame: Frame) -> Frame:
@@ -395,6 +405,12 @@ def _problem(
         "unpowered nights": trip.nights - trip.powered_nights_at_least if trip.powered_nights_at_least else None,
         "one-night stays": trip.max_one_night_stays if trip.max_one_night_stays >= 0 else None,
     }
+    stands, nights_here = pitch_of(trip, cast.sites), trip.under_way.nights_here if trip.under_way is not None else 0
+    # The search counts nights from the first of the rest on. One stay of a single night more is allowed, and taken up by all who do
+    # not leave the pitch on the second day, whose stay is longer than it looks.
+    goes_on = stands >= 0 and nights_here > 0
+    if goes_on and limits["one-night stays"] is not None:
+        limits["one-night stays"] += 1
     counters = tuple(name for name in COUNTERS if limits[name] is not None and rules.counters)
     arc_count = np.zeros((len(o), len(counters)), dtype=np.int32)
     night_count = np.zeros((days, places, len(counters)), dtype=np.int32)
@@ -404,6 +420,11 @@ def _problem(
         if name == "money":
             arc_count[:, c] = o.money
             night_count[:, :, c] = price
+        elif name == "one-night stays":
+            leaves = (o.start == 0) & ((o.end != 2 + stands) | (stands < 0))
+            arc_count[leaves, c] = int(goes_on) + (nights_here == 1)
+            if goes_on:
+                arc_count[(o.start == 2 + stands) & (o.end == 2 + stands) & (o.days == np.uint64(2)), c] = 1
         elif name == "unpowered nights":
             night_count[:, :, c] = ~powered
     night_cost = np.full((days, places), -1, dtype=np.int64)

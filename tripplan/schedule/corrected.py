@@ -28,6 +28,7 @@ _STRANGE = 4.0
 _CHARGE_TOLD = 0.05
 #: A habit that lies less than this from its figure is as planned.
 _AS_PLANNED = 0.03
+_SURER = 0.9
 _BATTERY = STORES.index(Store.BATTERY)
 _WATERS = (STORES.index(Store.FRESH), STORES.index(Store.FLUSH))
 #: The store that each part of the use goes into, or comes out of.
@@ -74,7 +75,8 @@ def corrected(plan: Plan, readings: Readings) -> Corrected:
             continue
         factor = min(max(mean, 0.1), 10.0)
         learned.append(Learned(part, round(factor, 4), float(np.ceil(sd / factor * 1e4) / 1e4)))
-        if capacity(van, STORES[_STORE_OF[k]]) > 0:
+        # What hardly moved and is hardly surer than before is not worth a line.
+        if capacity(van, STORES[_STORE_OF[k]]) > 0 and (abs(mean - 1) >= _AS_PLANNED or sd < _SURER * float(start.sd[k])):
             days = sorted({r.time.date() for r in ordered if STORES.index(r.store) == _STORE_OF[k]})
             lines.append(_habit_words(k, mean, sd, [f"{d.day} {d:%b}" for d in days]))
     return Corrected(belief, forecast, tuple(learned), (*lines, *said))
@@ -149,7 +151,8 @@ class _Walk:
     def read(self, reading: Reading) -> str:
         told = told_of(reading, self.plan.trip.van)
         before = self.belief
-        strange = told.more is None and abs(float(surprise(before, told.row, told.used, told.error))) > _STRANGE
+        off = float(surprise(before, told.row, told.used, told.error))
+        strange = abs(off) > _STRANGE if told.more is None else (off > _STRANGE) if told.more else (off < -_STRANGE)
         if strange:
             self.belief = _level_only(before, told)
         elif told.more is None:
@@ -166,7 +169,8 @@ def _level_only(belief: Belief, told: Told) -> Belief:
     rows[told.row] = True
     out = served(belief, rows)
     mean, cov = out.mean.copy(), out.cov.copy()
-    mean[at], cov[at, at] = told.used, told.error**2
+    beyond = 0.0 if told.more is None else told.error if told.more else -told.error
+    mean[at], cov[at, at] = max(0.0, told.used + beyond), told.error**2
     return Belief(mean, cov)
 
 

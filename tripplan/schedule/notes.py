@@ -136,6 +136,9 @@ def _dry(work: Work, arc: int) -> tuple[str, str]:
 def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
     """Return what to know on a day."""
     notes = []
+    under_way = work.trip.under_way
+    if day.number == 1 and under_way is not None and under_way.tasks:
+        notes.append(f"Before you leave {day.start.name}: {', '.join(under_way.tasks)}; the levels count with it")
     if day.number == 1:
         dry, where = _dry(work, arc)
         if dry and where:
@@ -361,6 +364,7 @@ def assumptions_of(work: Work, arcs: Sequence[int], holds: Holds | None = None) 
     """Say what the plan takes for granted."""
     trip = work.trip
     said = [
+        *(trip.under_way.told if trip.under_way is not None else ()),
         *_weather_words(trip),
         _holding(work, holds),
         "On a towing day the hours between leaving and the latest arrival count as spent in the van with nothing given, "
