@@ -83,6 +83,8 @@ def _closed(region: Region, tow: Network, piece: int, row: int, at_end: str) -> 
         out.append("only for those who stop there" + (f": {why}" if why else ""))
     if row in tow.closures.closed:
         out.append("closed on these dates: " + region.string(int(ways.closed_when[row])))
+    elif piece in tow.closures.whole(van=terms.van):
+        out.append("in a wind warning on these dates" if piece in tow.closures.no_tow else "closed on these dates")
     if fit_codes(_OneWay(region, row), terms.outfit)[0]:
         out += _sizes(region, tow, row)
     if tow.arcs.verdict[piece] == Verdict.OFF_LIMITS:

@@ -213,7 +213,9 @@ def open_network(
     if not len(region.pieces.way):
         raise BadInputError("the region has no roads", where=region.meta.name, next_step="build it from a file with roads")
     closures = closures or NO_CLOSURES
-    key = digest(region.meta.key, code_key(), terms.fingerprint(), closures.closed, closures.turns_off)
+    key = digest(
+        region.meta.key, code_key(), terms.fingerprint(), closures.closed, closures.turns_off, *closures.brought(van=terms.van)
+    )
     return Network(region, terms, closures, key, cache, progress)
 
 
@@ -225,7 +227,11 @@ def derive(region: Region, terms: Terms, closures: ClosureSet) -> Arcs:
     usable = judged.verdict <= Verdict.LAST_MILE
     oneway = ways.oneway[pieces.way]
 
-    rows = [np.flatnonzero(usable & (oneway >= 0)), np.flatnonzero(usable & (oneway <= 0))]
+    go = [usable & (oneway >= 0), usable & (oneway <= 0)]
+    if not terms.every_road:
+        for direction in (0, 1):
+            go[direction][np.asarray(closures.against(direction), np.int64)] = False
+    rows = [np.flatnonzero(go[0]), np.flatnonzero(go[1])]
     piece = np.concatenate(rows).astype(np.int32)
     side = np.repeat(np.array([0, 1], np.int32), [len(rows[0]), len(rows[1])])
     tail = np.where(side == 0, pieces.a[piece], pieces.b[piece]).astype(np.int32)

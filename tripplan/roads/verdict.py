@@ -97,4 +97,6 @@ def judge(region: Region, terms: Terms, closures: ClosureSet) -> Judged:
     if terms.off_limits:
         off = pieces_touching(region.pieces, terms.off_limits) & (of_piece < Verdict.OFF_LIMITS)
         of_piece[off] = Verdict.OFF_LIMITS
+    shut = np.asarray(() if terms.every_road else closures.whole(van=terms.van), np.int64)
+    of_piece[shut[of_piece[shut] < Verdict.DATE]] = Verdict.DATE
     return Judged(of_piece, surface[way], ferry[way])
