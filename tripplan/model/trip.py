@@ -11,7 +11,10 @@ from tripplan.model.place import Spot
 from tripplan.model.van import DayWeather, Levels, Party, Van
 from tripplan.model.words import SiteKind, Via
 
-__all__ = ["Booking", "Firm", "Sight", "Trip", "UnderWay", "Weights"]
+__all__ = ["UNTOLD", "Booking", "Firm", "Sight", "Trip", "UnderWay", "Weights"]
+
+#: Marks a field that a file leaves out while it has its default: what says nothing of the trip itself.
+UNTOLD = "untold"
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +196,9 @@ class Trip:
         Most hours of a day that the fridge may be above 5 °C, cooling down again included [h]; -1: a caution, no limit.
     under_way
         Set where this is the rest of a trip that has begun.
+    language, units
+        How papers are written where nobody asks for something else: ``de``, ``imperial`` ...; empty: English, and the units of
+        the locale.
     """
 
     name: str
@@ -232,6 +238,8 @@ class Trip:
     weather_days: tuple[tuple[date, DayWeather], ...] = ()
     fridge_limit_h: float = -1.0
     under_way: UnderWay | None = None
+    language: str = field(default="", metadata={UNTOLD: True})
+    units: str = field(default="", metadata={UNTOLD: True})
 
     def __post_init__(self) -> None:
         where = f"trip {self.name!r}"

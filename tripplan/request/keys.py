@@ -271,6 +271,9 @@ _WEATHER = (
     _number("high_c", -40, 55, "°C", "Warmest hour of a day."),
     _number("sun_kwh_per_m2", 0, 12, "kWh/m²", "Sun on a level square metre in a day."),
 )
+#: Languages and units that papers are written in.
+LANGUAGES: tuple[str, ...] = ("en", "en-GB", "en-US", "de", "de-AT", "de-CH")
+UNITS: tuple[str, ...] = ("metric", "imperial", "imperial-us", "imperial-uk")
 _TRIP = (
     _text("name", "What the trip is called.", "<name of the file>"),
     Key("van", "part", "The van: its stores and appliances."),
@@ -294,6 +297,8 @@ _TRIP = (
         default=(),
     ),
     _number("confidence", 0.5, 0.999, "", "Share of trips like this in which no store runs out.", 0.95),
+    Key("language", "choice", "Language of the papers, with the country's dates where one is named; without: English.", choices=LANGUAGES, default=""),
+    Key("units", "choice", "Units of the papers; without: imperial for en-US, else metric. All figures of this file stay metric.", choices=UNITS, default=""),
 )
 _READINGS_FILE = (
     _text("plan", "The plan.json followed so far; its path is relative to the folder of this file.", high=1000),
