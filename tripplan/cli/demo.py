@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from tripplan.cli.shared import language_options
+
 __all__ = ["command"]
 
 
@@ -29,7 +31,8 @@ __all__ = ["command"]
     type=click.Path(path_type=Path),
     help="Copy the sample files to change them, and stop.",
 )
-def command(trip_name: str, list_trips: bool, out: Path, copy_to: Path | None) -> int:
+@language_options
+def command(trip_name: str, list_trips: bool, out: Path, copy_to: Path | None, language: str, units: str) -> int:
     """Plan a sample trip on an invented island: nothing to prepare, nothing to fetch."""
     from tripplan.cli.plan import plan_and_write
     from tripplan.cli.progress import shown
@@ -51,7 +54,7 @@ def command(trip_name: str, list_trips: bool, out: Path, copy_to: Path | None) -
     click.echo("This is an invented island, an invented hire firm and invented people: a trip to try tripplan with.")
     with shown() as progress:
         region = sample_region(progress=progress)
-    code = plan_and_write(path, region, out)
+    code = plan_and_write(path, region, out, language=language, units=units)
     click.echo("\nFor a trip of your own, take copies of these files and change them: tripplan demo --copy my-files")
     return code
 

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tripplan.cli.shared import region_option, terminal_look
+from tripplan.cli.closures import brought_closures, closure_words, closures_option
+from tripplan.cli.shared import language_options, region_option, terminal_look
 
 if TYPE_CHECKING:
     from tripplan.model.plan import Plan
     from tripplan.model.trip import Trip
     from tripplan.region.region import Region
+    from tripplan.report.language import Language
 
 __all__ = ["command", "plan_and_write"]
 
@@ -55,6 +57,8 @@ CHANGES_S = 30.0
     type=click.Path(path_type=Path),
     help="On the way: levels read so far, and the plan followed. Habits and levels are corrected, and the rest is planned anew.",
 )
+@closures_option()
+@language_options
 def command(
     trip_file: Path,
     region_file: Path,
@@ -63,6 +67,9 @@ def command(
     changes_s: float,
     with_choices: bool,
     readings_file: Path | None,
+    closures: tuple[str, ...],
+    language: str,
+    units: str,
 ) -> int:
     """Plan a trip, tell what was planned, and write map, day sheets and files for car, telephone and spreadsheet.
 
@@ -76,7 +83,7 @@ def command(
 
         return plan_and_write(
             trip_file, load(region_file), out, online_tiles=online_tiles, changes_s=changes_s, with_choices=with_choices,
-            readings_file=readings_file,
+            readings_file=readings_file, closures=closures, language=language, units=units,
         )  # fmt: skip
 
 
@@ -89,14 +96,13 @@ def plan_and_write(
     changes_s: float = CHANGES_S,
     with_choices: bool = False,
     readings_file: Path | None = None,
+    closures: tuple[str, ...] = (),
+    language: str = "",
+    units: str = "",
 ) -> int:
-    """Plan, audit, write, and say what came out. Returns the exit code."""
-    from tripplan.cli.hasten import folium_alone
-    from tripplan.cli.progress import shown
-    from tripplan.model.errors import BadInputError, NoPlanError
-    from tripplan.pipeline import audited_plan, ways_out
-    from tripplan.report.words import no_plan_words, remedy_words, summary
-    from tripplan.report.write import begin_papers, write_papers
+    """Plan, audit, write, and say what came out, in a language; without, as the trip says. Returns the exit code."""
+    from tripplan.model.errors import BadInputError
+    from tripplan.report.language import language_for, speaking
     from tripplan.request.trip_file import load_trip
 
     if not str(out).strip() or out == Path():
@@ -108,6 +114,22 @@ def plan_and_write(
     trip = load_trip(trip_file, region)
     if readings_file is not None:
         trip = _rest(readings_file, trip, region)
+    trip = brought_closures(trip, closures)
+    with speaking(language_for(trip, language, units)) as tongue:
+        return _planned(trip, region, out, tongue, online_tiles=online_tiles, changes_s=changes_s, with_choices=with_choices)
+
+
+def _planned(
+    trip: Trip, region: Region, out: Path, tongue: Language, *, online_tiles: bool, changes_s: float, with_choices: bool
+) -> int:
+    """Plan, audit, write, and say what came out, in the language spoken."""
+    from tripplan.cli.hasten import folium_alone
+    from tripplan.cli.progress import shown
+    from tripplan.model.errors import NoPlanError
+    from tripplan.pipeline import audited_plan, ways_out
+    from tripplan.report.words import no_plan_words, remedy_words, summary
+    from tripplan.report.write import begin_papers, write_papers
+
     try:
         with shown() as progress:
             plan = audited_plan(trip, region, progress=progress)
@@ -122,16 +144,16 @@ def plan_and_write(
         return 1
     with shown() as progress:
         progress("Writing the papers", float("nan"))
-        begun = begin_papers(plan, region)
+        begun = begin_papers(plan, region, language=tongue)
         folium_alone()
-        papers = write_papers(plan, region, out, online_tiles=online_tiles, begun=begun)
+        papers = write_papers(plan, region, out, online_tiles=online_tiles, begun=begun, language=tongue)
     bars, width = terminal_look()
-    for line in _learned(trip):
+    for line in (*closure_words(plan.closures, trip.closures_left), *_learned(trip)):
         click.echo(line)
     for line in summary(plan, papers, bars=bars, width=width):
         click.echo(line)
     if with_choices:
-        for line in _choices(trip, region, plan, out, online_tiles=online_tiles):
+        for line in _choices(trip, region, plan, out, tongue, online_tiles=online_tiles):
             click.echo(line)
     return 0
 
@@ -156,12 +178,13 @@ def _learned(trip: Trip) -> list[str]:
     return ["From your readings:", *(f"  {plain(line)}" for line in (*under_way.told, *tasks)), ""]
 
 
-def _choices(trip: Trip, region: Region, first: Plan, out: Path, *, online_tiles: bool) -> list[str]:
+def _choices(trip: Trip, region: Region, first: Plan, out: Path, tongue: Language, *, online_tiles: bool) -> list[str]:
     """Plan by the other measures, write the papers of each plan that really differs and a page that compares them."""
     from tripplan.cli.files import write_whole
     from tripplan.cli.progress import shown
     from tripplan.pipeline import other_plans
     from tripplan.report.choices import choice_words, choices_page
+    from tripplan.report.language import tell
     from tripplan.report.write import write_papers
 
     with shown() as progress:
@@ -169,8 +192,8 @@ def _choices(trip: Trip, region: Region, first: Plan, out: Path, *, online_tiles
         folders = {choice.key: f"choice-{choice.key}/" for choice in found.shown[1:]}
         for choice in found.shown[1:]:
             progress(f"Writing the papers: {choice.title.lower()}", float("nan"))
-            write_papers(choice.plan, region, out / folders[choice.key], online_tiles=online_tiles)
+            write_papers(choice.plan, region, out / folders[choice.key], online_tiles=online_tiles, language=tongue)
     folders[found.shown[0].key] = ""
     write_whole(out / "choices.html", choices_page(found, trip, folders))
     named = {key: str(out / folder) for key, folder in folders.items()}
-    return ["", *choice_words(found, trip, named), f"  {out / 'choices.html'}  the plans beside each other"]
+    return ["", *choice_words(found, trip, named), f"  {out / 'choices.html'}  {tell('the plans beside each other')}"]

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import click
 
-__all__ = ["count", "firm_option", "outfit_option", "plain", "region_option", "terminal_look"]
+__all__ = ["count", "firm_option", "language_options", "outfit_option", "plain", "region_option", "terminal_look"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 _FILE: Any = click.Path(path_type=Path)
@@ -29,6 +29,17 @@ def outfit_option(told: str = "The outfit; without it, a common one.") -> Callab
 def firm_option(told: str = "The firm's rules; without it, common ones.") -> Callable[[Command], Command]:
     """``--firm FIRM.toml``."""
     return click.option("--firm", "firm_file", metavar="FIRM.toml", default=None, type=_FILE, help=told)
+
+
+def language_options(command: Command) -> Command:
+    """``--language`` and ``--units`` of what is written; both empty where nobody asks."""
+    units = click.option(
+        "--units", metavar="UNITS", default="", help="Units of the papers: metric, imperial, imperial-us or imperial-uk; without it, the trip's own."
+    )  # fmt: skip
+    language = click.option(
+        "--language", metavar="NAME", default="", help="Language of the papers: en or de, or with a country's dates: en-US, de-AT; without it, the trip's own."
+    )  # fmt: skip
+    return language(units(command))
 
 
 def plain(text: str) -> str:

@@ -21,6 +21,7 @@ from typing import Any, NoReturn, Union, cast, get_args, get_origin, get_type_hi
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
 from tripplan.model.plan import Event, PieceRun, Plan
+from tripplan.model.trip import UNTOLD
 
 __all__ = ["PLAN_FORMAT", "plan_from_json", "plan_to_json"]
 
@@ -58,7 +59,11 @@ def _plain(value: Any, where: str) -> Any:
     if isinstance(value, PieceRun):
         return _plain_run(value, where)
     if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: _plain(getattr(value, f.name), f"{where}.{f.name}") for f in fields(value)}
+        return {
+            f.name: _plain(own, f"{where}.{f.name}")
+            for f in fields(value)
+            if (own := getattr(value, f.name)) != f.default or not f.metadata.get(UNTOLD)
+        }
     if isinstance(value, Mapping):
         return {str(key): _plain(value[key], f"{where}.{key}") for key in sorted(value)}
     if isinstance(value, tuple | list):

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from tripplan.model.plan import Day, Event, Plan
 from tripplan.report import say
+from tripplan.report.language import tell, word
+from tripplan.report.retell import retell
 from tripplan.report.safe import ics_text, plain
 from tripplan.report.say import spot_name
 
@@ -17,7 +19,8 @@ if TYPE_CHECKING:
 __all__ = ["calendar_text"]
 
 _TITLES = {
-    "handover": "Hand-over", "drive": "Drive", "service": "Service", "sight": "Sight", "return": "Return the van", "ferry": "Ferry",
+    "handover": word("Hand-over"), "drive": word("Drive"), "service": word("Service"), "sight": word("Sight"), "return": word("Return the van"),
+    "ferry": word("Ferry"),
 }  # fmt: skip
 
 
@@ -72,8 +75,8 @@ def _uid(seed: str) -> str:
 def _event(day: Day, event: Event, seed: str, stamp: datetime) -> Component:
     from icalendar import Event as Entry
 
-    title = _TITLES[event.kind]
-    words = say.todo_words(event.stores).capitalize() if event.kind == "service" and event.stores else event.text
+    title = tell(_TITLES[event.kind])
+    words = say.upper_first(say.todo_words(event.stores)) if event.kind == "service" and event.stores else retell(event.text)
     entry = Entry()
     entry.add("uid", _uid(seed))
     entry.add("dtstamp", stamp)
@@ -83,7 +86,14 @@ def _event(day: Day, event: Event, seed: str, stamp: datetime) -> Component:
     if event.spot is not None:
         entry.add("location", ics_text(spot_name(event.spot)))
         entry.add("geo", (round(event.spot.lat, 6), round(event.spot.lon, 6)))
-    entry.add("description", ics_text(f"Day {day.number}. {plain(event.text)}" if event.text else f"Day {day.number}."))
+    entry.add(
+        "description",
+        ics_text(
+            tell("Day {number}. {what}", number=day.number, what=retell(event.text))
+            if event.text
+            else tell("Day {number}.", number=day.number)
+        ),
+    )
     entry.add("categories", [title])
     return entry
 
@@ -112,14 +122,15 @@ def _night(day: Day, after: Day, seed: str, stamp: datetime) -> Component:
     else:
         entry.add("dtstart", day.date)
         entry.add("dtend", day.date + timedelta(days=1))
-    entry.add("summary", ics_text(f"Night {day.number}: {spot_name(night.spot)}"))
+    entry.add("summary", ics_text(tell("Night {number}: {place}", number=day.number, place=spot_name(night.spot))))
     entry.add("location", ics_text(spot_name(night.spot)))
     entry.add("geo", (round(night.spot.lat, 6), round(night.spot.lon, 6)))
-    power = "mains" if night.powered else "no mains"
+    power = tell("mains") if night.powered else tell("no mains")
+    runs = "; ".join(tell("{what} on {source}", what=retell(a), source=retell(b)) for a, b in night.runs_on.items())
     entry.add(
         "description",
-        ics_text(f"{plain(night.kind)}, {power}. {'; '.join(f'{plain(a)} on {plain(b)}' for a, b in night.runs_on.items())}"),
+        ics_text(tell("{kind}, {power}. {runs}", kind=retell(night.kind), power=power, runs=runs)),
     )
-    entry.add("categories", ["Night"])
+    entry.add("categories", [tell("Night")])
     entry.add("transp", "TRANSPARENT")
     return entry

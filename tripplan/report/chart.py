@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from tripplan.model.plan import LevelLine, Plan
 from tripplan.model.words import Store
 from tripplan.report import say
+from tripplan.report.language import tell, word
 from tripplan.report.safe import plain
 
 __all__ = ["ARRIVE_AT", "NIGHT_AT", "WAY_AT", "Chart", "ServiceMark", "Strip", "levels_of"]
@@ -85,7 +86,7 @@ def levels_of(plan: Plan) -> Chart:
     """Return the chart of a plan: a strip for each store that the van has."""
     strips = tuple(_strip(plan, store) for store in say.stores_of(plan.trip.van))
     return Chart(
-        title="Levels of all stores over the trip",
+        title=tell("Levels of all stores over the trip"),
         trip=plain(plan.trip.name),
         confidence=plan.trip.confidence,
         days=tuple(day.number for day in plan.days),
@@ -99,10 +100,10 @@ def _nearest(strip: Strip) -> str:
     if strip.worst is None or strip.limit is None:
         return ""
     day, level = strip.worst
-    return (
-        f"{strip.name} comes nearest to its limit of {say.amount(strip.store, strip.limit)} on day {day}, "
-        f"with {say.amount(strip.store, level)}"
-    )
+    return tell(
+        "{store} comes nearest to its limit of {limit} on day {day}, with {level}",
+        store=strip.name, limit=say.amount(strip.store, strip.limit), day=day, level=say.amount(strip.store, level),
+    )  # fmt: skip
 
 
 def _strip(plan: Plan, store: str) -> Strip:
@@ -110,13 +111,14 @@ def _strip(plan: Plan, store: str) -> Strip:
     rows = [(i, day.number, line) for i, day in enumerate(plan.days) for line in day.levels if line.store == store]
     limit = rows[-1][2].limit if rows else None
     nearest = min(rows, key=lambda row: say.room_left(row[2]), default=None)
-    bound = f"holds {say.amount(store, full)}"
+    whole = say.amount(store, full)
+    bound = tell("holds {full}", full=whole)
     if limit is not None:
-        most = "at most" if say.fills(store) else "at least"
-        bound = f"{most} {say.amount(store, limit).split()[0]} of {say.amount(store, full)}"
+        sentence = word("at most {limit} of {full}") if say.fills(store) else word("at least {limit} of {full}")
+        bound = tell(sentence, limit=say.figure(store, limit), full=whole)
     return Strip(
         store=store,
-        name=say.STORE_NAMES[store],
+        name=say.store_name(store),
         unit=Store(store).unit,
         full=full,
         limit=limit,

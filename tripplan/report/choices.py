@@ -5,46 +5,72 @@ from __future__ import annotations
 from collections.abc import Mapping
 from importlib.resources import files
 
-from tripplan.model.choice import Choice, Choices
+from tripplan.model.choice import Choice, Choices, LeftOut
+from tripplan.model.plan import Night
 from tripplan.model.trip import Trip
 from tripplan.report import say
+from tripplan.report.language import spoken, tell, tell_n, word
 from tripplan.report.listing import proof_words
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain, safe
 
 __all__ = ["choice_words", "choices_page"]
 
-_ROWS = ("Money", "Towing", "By car alone", "At the wheel", "Longest towing day", "Nights with mains", "Nights with showers",
-         "Stays of one night", "Stops for a service")  # fmt: skip
+_ROWS = (word("Money"), word("Towing"), word("By car alone"), word("At the wheel"), word("Longest towing day"), word("Nights with mains"),
+         word("Nights with showers"), word("Stays of one night"), word("Stops for a service"))  # fmt: skip
 
 
 def _figures(choice: Choice, trip: Trip) -> tuple[str, ...]:
     """Return a plan's figures in the order of the rows."""
     sums, nights = choice.sums, trip.nights
     return (
-        say.money(sums.money_cents, trip.firm.currency), f"{sums.towing_km:.0f} km", f"{sums.car_km:.0f} km", say.hours_minutes(sums.wheel_s),
-        say.hours_minutes(sums.longest_s), f"{sums.powered} of {nights}", f"{sums.showers} of {nights}", str(sums.one_night), str(sums.stops),
+        say.money(sums.money_cents, trip.firm.currency), spoken().road(1000 * sums.towing_km), spoken().road(1000 * sums.car_km), say.hours_minutes(sums.wheel_s),
+        say.hours_minutes(sums.longest_s), tell("{n} of {all}", n=sums.powered, all=nights), tell("{n} of {all}", n=sums.showers, all=nights), str(sums.one_night), str(sums.stops),
     )  # fmt: skip
 
 
+def _night_words(night: Night) -> str:
+    place = say.spot_name(night.spot)
+    return tell("{place}, mains", place=place) if night.powered else place
+
+
+def _left_words(left: LeftOut) -> str:
+    return tell("{title}: not shown, {why}", title=tell(left.title), why=retell(left.why))
+
+
 def _against(choice: Choice) -> list[str]:
-    found = [f"gives up: {', '.join(choice.gives_up)}"] if choice.gives_up else []
-    return found + ([f"gains: {', '.join(choice.gains)}"] if choice.gains else [])
+    found = [tell("gives up: {what}", what=", ".join(map(retell, choice.gives_up)))] if choice.gives_up else []
+    return found + ([tell("gains: {what}", what=", ".join(map(retell, choice.gains)))] if choice.gains else [])
 
 
 def choice_words(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> list[str]:
     """Return lines for a terminal: each plan with its figures and what it gives up, then what was left out and why."""
-    lines = [f"{len(choices.shown)} plans that really differ:" if len(choices.shown) > 1 else "No other plan really differs:"]
+    lines = [
+        tell("{n} plans that really differ:", n=len(choices.shown))
+        if len(choices.shown) > 1
+        else tell("No other plan really differs:")
+    ]
     for number, choice in enumerate(choices.shown, 1):
         money, towing, _, _, longest, powered, showers, single, stops = _figures(choice, trip)
         lines.append(
-            f"  {number}. {choice.title}: {money}, {towing} towing (longest day {longest}), mains {powered} nights, showers {showers}, "
-            f"{single} {'stay' if single == '1' else 'stays'} of one night, {stops} {'stop' if stops == '1' else 'stops'} for a service"
+            f"  {number}. "
+            + tell(
+                "{title}: {money}, {towing} towing (longest day {longest}), mains {powered} nights, showers {showers}, {stays}, {stops}",
+                title=tell(choice.title),
+                money=money,
+                towing=towing,
+                longest=longest,
+                powered=powered,
+                showers=showers,
+                stays=tell_n("{n} stay of one night", "{n} stays of one night", int(single)),
+                stops=tell_n("{n} stop for a service", "{n} stops for a service", int(stops)),
+            )
         )
         lines += [f"     {text}" for text in _against(choice)]
         if choice.key in folders:
-            lines.append(f"     papers: {folders[choice.key]}")
+            lines.append("     " + tell("papers: {folder}", folder=folders[choice.key]))
     for left in choices.left_out:
-        lines.append(f"  {left.title}: not shown, {left.why}")
+        lines.append(f"  {_left_words(left)}")
     return [plain(line) for line in lines]
 
 
@@ -58,40 +84,52 @@ def choices_page(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> st
     """
     css = files("tripplan.report").joinpath("assets/sheet.css").read_text(encoding="utf-8")
     shown = choices.shown
-    head = "".join(f'<th scope="col">{safe(c.title)}</th>' for c in shown)
+    head = "".join(f'<th scope="col">{safe(tell(c.title))}</th>' for c in shown)
     columns = [_figures(c, trip) for c in shown]
     rows = "".join(
-        f'<tr><th scope="row">{safe(name)}</th>' + "".join(f"<td>{safe(column[row])}</td>" for column in columns) + "</tr>"
+        f'<tr><th scope="row">{safe(tell(name))}</th>' + "".join(f"<td>{safe(column[row])}</td>" for column in columns) + "</tr>"
         for row, name in enumerate(_ROWS)
     )
-    rows += '<tr><th scope="row">How sure</th>' + "".join(f"<td>{safe(proof_words(c.plan))}</td>" for c in shown) + "</tr>"
+    rows += (
+        '<tr><th scope="row">'
+        + safe(tell("How sure"))
+        + "</th>"
+        + "".join(f"<td>{safe(proof_words(c.plan))}</td>" for c in shown)
+        + "</tr>"
+    )
+    map_word, sheets_word = safe(tell("Map")), safe(tell("Day sheets"))
+    day_word, date_word, night_word = safe(tell("Day")), safe(tell("Date")), safe(tell("Night"))
+    lead = safe(tell("Each plan keeps every limit and was re-checked; each is best for its own measure."))
     parts = []
     for choice in shown:
         nights = "".join(
-            f"<tr><td>{day.number}</td><td>{safe(say.day_of(day.date))}</td><td>{safe(say.spot_name(day.night.spot))}"
-            f"{', mains' if day.night.powered else ''}</td></tr>"
+            f"<tr><td>{day.number}</td><td>{safe(say.day_of(day.date))}</td><td>{safe(_night_words(day.night))}</td></tr>"
             for day in choice.plan.days
             if day.night is not None
         )
-        against = "".join(f"<p>{safe(text[:1].upper() + text[1:])}.</p>" for text in _against(choice))
+        against = "".join(f"<p>{safe(say.upper_first(text))}.</p>" for text in _against(choice))
         folder = folders.get(choice.key, "")
         link = (
-            f'<p><a href="{safe(folder)}map.html">Map</a> · <a href="{safe(folder)}itinerary.html">Day sheets</a></p>'
+            f'<p><a href="{safe(folder)}map.html">{map_word}</a> · <a href="{safe(folder)}itinerary.html">{sheets_word}</a></p>'
             if choice.key in folders
             else ""
         )
         parts.append(
-            f'<section><h2>{safe(choice.title)}</h2>{against}{link}<table><thead><tr><th scope="col">Day</th><th scope="col">Date</th>'
-            f'<th scope="col">Night</th></tr></thead><tbody>{nights}</tbody></table></section>'
+            f'<section><h2>{safe(tell(choice.title))}</h2>{against}{link}<table><thead><tr><th scope="col">{day_word}</th><th scope="col">{date_word}</th>'
+            f'<th scope="col">{night_word}</th></tr></thead><tbody>{nights}</tbody></table></section>'
         )
-    left = "".join(f"<li>{safe(item.title)}: not shown, {safe(item.why)}.</li>" for item in choices.left_out)
-    left = f"<section><h2>Not shown</h2><ul>{left}</ul></section>" if left else ""
-    title = f"{safe(trip.name)}: the choices"
-    data = safe(shown[0].plan.data_date)
+    hidden = tell("Not shown")
+    left = "".join(
+        f"<li>{safe(tell('{title}: not shown, {why}', title=tell(item.title), why=retell(item.why)))}.</li>"
+        for item in choices.left_out
+    )
+    left = f"<section><h2>{safe(hidden)}</h2><ul>{left}</ul></section>" if left else ""
+    title = safe(tell("{name}: the choices", name=trip.name))
+    data = safe(tell("Map data © OpenStreetMap contributors, {date}.", date=shown[0].plan.data_date))
     return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<!doctype html><html lang="{spoken().tag}"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{css}</style></head><body><main><h1>{title}</h1>"
-        f'<p>Each plan keeps every limit and was re-checked; each is best for its own measure.</p><div class="wide"><table><thead><tr><td></td>{head}'
+        f'<p>{lead}</p><div class="wide"><table><thead><tr><td></td>{head}'
         f"</tr></thead><tbody>{rows}</tbody></table></div>{''.join(parts)}{left}</main>"
-        f"<footer><p>Map data © OpenStreetMap contributors, {data}.</p></footer></body></html>\n"
+        f"<footer><p>{data}</p></footer></body></html>\n"
     )

@@ -9,9 +9,10 @@ from tripplan.model.plan import Day, Plan
 from tripplan.region.region import Region
 from tripplan.report import say
 from tripplan.report.dateline import box_of, in_range
+from tripplan.report.language import tell, word
 from tripplan.report.mapdata import Mark, marks_of
 from tripplan.report.markup import Markup, el, raw
-from tripplan.report.safe import plain
+from tripplan.report.retell import retell
 from tripplan.report.say import spot_name
 from tripplan.report.waylines import F64, DayLine, WayLines, way_lines
 
@@ -19,7 +20,9 @@ __all__ = ["gpx_text", "mark_name", "mark_words"]
 
 _NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _SCHEMA = f"{_NAMESPACE} http://www.topografix.com/GPX/1/1/gpx.xsd"
-_FOLLOW = "Follow the tracks: a device that finds its own way between the points of a route may lead the van over unsealed or barred roads."
+_FOLLOW = word(
+    "Follow the tracks: a device that finds its own way between the points of a route may lead the van over unsealed or barred roads."
+)
 
 
 def gpx_text(plan: Plan, region: Region, lines: WayLines | None = None) -> str:
@@ -64,7 +67,16 @@ def _metadata(plan: Plan, marks: tuple[Mark, ...], lines: WayLines) -> Markup:
     return el(
         "metadata",
         el("name", plan.trip.name),
-        el("desc", f"{say.day_span(plan)}. Map data of {plain(plan.data_date)}, region {plain(plan.region_name)}. {_FOLLOW}"),
+        el(
+            "desc",
+            tell(
+                "{span}. Map data of {date}, region {region}. {follow}",
+                span=say.day_span(plan),
+                date=plan.data_date,
+                region=plan.region_name,
+                follow=tell(_FOLLOW),
+            ),
+        ),
         el(
             "copyright",
             year,
@@ -88,15 +100,18 @@ def _point(tag: str, spot: Spot, name: str, words: str, kind: str) -> Markup:
 def mark_name(mark: Mark) -> str:
     """Return what a mark is called: its place, a night's with its number before it."""
     name = spot_name(mark.spot)
-    return f"Night {mark.label}: {name}" if mark.sign == "night" else name
+    return tell("Night {number}: {place}", number=mark.label, place=name) if mark.sign == "night" else name
 
 
 def mark_words(mark: Mark) -> str:
     """Return what happens at a mark, on which day and when."""
-    words = [f"{plain(night.kind)}, {'mains' if night.powered else 'no mains'}" for _, night in mark.nights[:1]]
+    words = [
+        tell("{kind}, {power}", kind=retell(night.kind), power=tell("mains") if night.powered else tell("no mains"))
+        for _, night in mark.nights[:1]
+    ]
     for day, event in mark.events:
-        what = say.done_words(event.stores) if event.kind == "service" and event.stores else event.text
-        words.append(f"day {day.number} {say.clock(event.start)} {plain(what or event.kind)}")
+        what = say.done_words(event.stores) if event.kind == "service" and event.stores else retell(event.text)
+        words.append(tell("day {number} {time} {what}", number=day.number, time=say.clock(event.start), what=what or event.kind))
     return "; ".join(words)
 
 
@@ -105,8 +120,8 @@ def _route(day: Day) -> Markup:
     spots = [legs[0].start, *[leg.end for leg in legs]]
     return el(
         "rte",
-        el("name", f"Day {day.number}: {spot_name(day.start)} to {spot_name(day.end)}"),
-        el("desc", f"{say.day_of(day.date)}, {say.day_words(day)}. {_FOLLOW}"),
+        el("name", tell("Day {number}: {start} to {end}", number=day.number, start=spot_name(day.start), end=spot_name(day.end))),
+        el("desc", tell("{date}, {words}. {follow}", date=say.day_of(day.date), words=say.day_words(day), follow=tell(_FOLLOW))),
         el("number", day.number),
         *[_point("rtept", spot, spot_name(spot), "", "start" if i == 0 else "stop") for i, spot in enumerate(spots)],
     )
@@ -115,7 +130,7 @@ def _route(day: Day) -> Markup:
 def _track(drawn: DayLine) -> Markup:
     return el(
         "trk",
-        el("name", f"Day {drawn.day.number}" + ("" if drawn.mode == "van" else ", car alone")),
+        el("name", tell("Day {number}" if drawn.mode == "van" else word("Day {number}, car alone"), number=drawn.day.number)),
         el("desc", say.day_words(drawn.day)),
         el("type", "towing" if drawn.mode == "van" else "driving"),
         *[_segment(line) for line in drawn.lines],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tripplan.model.plan import Plan
 from tripplan.region.region import Region
+from tripplan.report.language import spoken
 from tripplan.report.listing import footer
 from tripplan.report.safe import plain
 from tripplan.report.sheets.blocks import Sheet
@@ -47,7 +48,7 @@ def itinerary_page(plan: Plan, region: Region, sheets: tuple[Sheet, ...] | None 
     from tripplan.report.sheets.html import page
 
     title = tell("{name}: itinerary", name=plan.trip.name)
-    return page(title, sheets if sheets is not None else sheets_of(plan, region), footer(plan, region))
+    return page(title, sheets if sheets is not None else sheets_of(plan, region), footer(plan, region), lang=spoken().tag)
 
 
 def itinerary_pdf(plan: Plan, region: Region, sheets: tuple[Sheet, ...] | None = None) -> bytes:

@@ -14,16 +14,17 @@ from tripplan.region.region import Region
 from tripplan.report import say
 from tripplan.report.dateline import F64, cut, in_range
 from tripplan.report.gpx import mark_name, mark_words
+from tripplan.report.language import tell, word
 from tripplan.report.mapdata import Mark, marks_of
 from tripplan.report.markup import Markup, el, raw
 from tripplan.report.palette import day_style
-from tripplan.report.safe import plain, safe
+from tripplan.report.safe import safe
 from tripplan.report.say import spot_name
 from tripplan.report.waylines import DayLine, SurfaceLine, WayLines, way_lines
 
 __all__ = ["kml_text"]
 
-_SIGNS = {"service": "Services", "sight": "Sights", "depot": "Hand-over and return"}
+_SIGNS = {"service": word("Services"), "sight": word("Sights"), "depot": word("Hand-over and return")}
 
 
 def kml_text(plan: Plan, region: Region, lines: WayLines | None = None) -> str:
@@ -38,13 +39,18 @@ def kml_text(plan: Plan, region: Region, lines: WayLines | None = None) -> str:
     marks = marks_of(plan)
     numbers = sorted({drawn.day.number for drawn in lines.days})
     folders = [
-        _folder("Days", [_day(drawn) for drawn in lines.days]),
-        _folder("Nights", [_mark(mark) for mark in marks if mark.sign == "night"]),
-        *[_folder(name, [_mark(mark) for mark in marks if mark.sign == sign]) for sign, name in _SIGNS.items()],
-        _folder("Presumed sealed", [_surface(part) for part in lines.surfaces if part.surface == Surface.PRESUMED]),
-        _folder("Unknown surface", [_surface(part) for part in lines.surfaces if part.surface == Surface.UNKNOWN]),
+        _folder(tell("Days"), [_day(drawn) for drawn in lines.days]),
+        _folder(tell("Nights"), [_mark(mark) for mark in marks if mark.sign == "night"]),
+        *[_folder(tell(name), [_mark(mark) for mark in marks if mark.sign == sign]) for sign, name in _SIGNS.items()],
+        _folder(tell("Presumed sealed"), [_surface(part) for part in lines.surfaces if part.surface == Surface.PRESUMED]),
+        _folder(tell("Unknown surface"), [_surface(part) for part in lines.surfaces if part.surface == Surface.UNKNOWN]),
     ]
-    credit = f"{say.day_span(plan)}. © OpenStreetMap contributors, ODbL 1.0, data of {plain(plan.data_date)}, region {plain(plan.region_name)}."
+    credit = tell(
+        "{span}. © OpenStreetMap contributors, ODbL 1.0, data of {date}, region {region}.",
+        span=say.day_span(plan),
+        date=plan.data_date,
+        region=plan.region_name,
+    )
     document = el(
         "Document",
         raw("\n"), el("name", plan.trip.name), raw("\n"), _description(credit),
@@ -92,16 +98,24 @@ def _placemark(name: str, words: str, style: str, geometry: Markup) -> Markup:
 def _day(drawn: DayLine) -> Markup:
     day = drawn.day
     name = (
-        f"Day {day.number}: {spot_name(day.start)} to {spot_name(day.end)}"
+        tell("Day {number}: {start} to {end}", number=day.number, start=spot_name(day.start), end=spot_name(day.end))
         if drawn.mode == "van"
-        else f"Day {day.number}, car alone"
+        else tell("Day {number}, car alone", number=day.number)
     )
-    return _placemark(name, f"{say.day_of(day.date)}, {say.day_words(day)}", f"#day-{day.number}", _lines(list(drawn.lines)))
+    return _placemark(
+        name,
+        tell("{date}, {words}", date=say.day_of(day.date), words=say.day_words(day)),
+        f"#day-{day.number}",
+        _lines(list(drawn.lines)),
+    )
 
 
 def _surface(part: SurfaceLine) -> Markup:
-    word = "presumed" if part.surface == Surface.PRESUMED else "unknown"
-    return _placemark(f"Day {part.day.number}: {say.km(part.length_m)}", f"Surface {word}", f"#{word}", _lines([part.line]))
+    key = "presumed" if part.surface == Surface.PRESUMED else "unknown"
+    name = tell("Day {number}: {km}", number=part.day.number, km=say.km(part.length_m))
+    return _placemark(
+        name, tell("Surface presumed") if key == "presumed" else tell("Surface unknown"), f"#{key}", _lines([part.line])
+    )
 
 
 def _mark(mark: Mark) -> Markup:

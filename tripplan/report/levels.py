@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from tripplan.model.plan import Plan
 from tripplan.report.chart import Chart, Strip, levels_of
+from tripplan.report.language import tell
 from tripplan.report.markup import Markup, el
 
 __all__ = ["levels_chart", "levels_svg"]
@@ -32,10 +33,10 @@ def levels_svg(plan: Plan) -> str:
     chart = levels_of(plan)
     head = 42.0
     parts, height = _body(chart, head)
-    key = "Solid: the level as planned. Dashed: its limit. Arrow: service."
+    key = tell("Solid: the level as planned. Dashed: its limit. Arrow: service.")
     spread = any(strip.expected for strip in chart.strips)
     if spread:
-        key = (
+        key = tell(
             "Solid: the level counted with, so that limits hold. Dotted: the level to be expected. Dashed: limit. Arrow: service."
         )
     heading = chart.trip if len(chart.trip) <= 70 else chart.trip[:69] + "…"
@@ -81,7 +82,7 @@ def _body(chart: Chart, top: float) -> tuple[list[object], float]:
         if i % every == 0
     ]
     parts.append(
-        el("text", "day", x=_r(_LEFT - 6), y=_r(height - 4), text_anchor="end", class_="small", font_size="10", fill="#444")
+        el("text", tell("day"), x=_r(_LEFT - 6), y=_r(height - 4), text_anchor="end", class_="small", font_size="10", fill="#444")
     )
     return parts, height
 

@@ -12,6 +12,7 @@ from tripplan.model.plan import Leg, PieceRun
 from tripplan.model.words import Surface
 from tripplan.region.columns import HIGHWAYS, Flag
 from tripplan.region.region import Region
+from tripplan.report.language import spoken, tell, word
 
 __all__ = ["Stretch", "part_of", "run_points", "stretches", "surface_runs"]
 
@@ -60,7 +61,7 @@ class Stretch:
     road
         Name and number as on the map, foreign text; "" for a road without either.
     kind
-        Class of the road in words, for roads without a name.
+        Class of the road in words, for roads without a name; in English, to be told by `tell`.
     remarks
         What to mind there: ferry, toll, presumed surface, steep, low, narrow, rough.
     """
@@ -75,9 +76,10 @@ class Stretch:
 
 
 _KINDS = {
-    "motorway": "motorway", "motorway_link": "slip road", "trunk": "trunk road", "trunk_link": "slip road", "primary": "main road",
-    "primary_link": "slip road", "secondary": "secondary road", "secondary_link": "slip road", "tertiary": "minor road",
-    "tertiary_link": "slip road", "service": "access road", "residential": "street", "living_street": "street", "ferry": "ferry",
+    "motorway": word("motorway"), "motorway_link": word("slip road"), "trunk": word("trunk road"), "trunk_link": word("slip road"),
+    "primary": word("main road"), "primary_link": word("slip road"), "secondary": word("secondary road"), "secondary_link": word("slip road"),
+    "tertiary": word("minor road"), "tertiary_link": word("slip road"), "service": word("access road"), "residential": word("street"),
+    "living_street": word("street"), "ferry": word("ferry"),
 }  # fmt: skip
 
 
@@ -110,7 +112,7 @@ def stretches(region: Region, leg: Leg, height_m: float, width_m: float, steep_p
         out.append(
             Stretch(
                 road=f"{name} ({ref})" if name and ref else name or ref,
-                kind=_KINDS.get(HIGHWAYS[int(ways.highway[longest])], "road"),
+                kind=_KINDS.get(HIGHWAYS[int(ways.highway[longest])], word("road")),
                 length_m=float(length[part].sum()),
                 time_s=float(time[part].sum()),
                 presumed_m=float(length[part][surface == Surface.PRESUMED].sum()),
@@ -125,17 +127,21 @@ def _remarks(region: Region, way: NDArray[np.int32], height_m: float, width_m: f
     ways = region.ways
     flags = int(np.bitwise_or.reduce(ways.flags[way]))
     words = [
-        word for flag, word in ((Flag.FERRY, "ferry"), (Flag.TOLL, "toll"), (Flag.ROUGH, "rough, go slowly")) if flags & flag
+        tell(remark)
+        for flag, remark in ((Flag.FERRY, word("ferry")), (Flag.TOLL, word("toll")), (Flag.ROUGH, word("rough, go slowly")))
+        if flags & flag
     ]
-    for column, own, word in ((ways.max_height_m, height_m, "low"), (ways.max_width_m, width_m, "narrow")):
+    low, narrow = word("low: posted {posted}, the outfit is {own}"), word("narrow: posted {posted}, the outfit is {own}")
+    for column, own, sentence in ((ways.max_height_m, height_m, low), (ways.max_width_m, width_m, narrow)):
         limits = column[way]
         limits = limits[~np.isnan(limits)]
         if len(limits) and float(limits.min()) <= own + 0.5:
-            words.append(f"{word}: posted {float(limits.min()):.1f} m, the outfit is {own:.2f} m")
+            posted = spoken().size(float(limits.min()), 1, posted=True)
+            words.append(tell(sentence, posted=posted, own=spoken().size(own)))
     inclines = ways.incline[way]
     inclines = inclines[~np.isnan(inclines)]
     if len(inclines) and float(inclines.max()) >= steep_percent:
-        words.append(f"steep: {float(inclines.max()):.0f} % tagged")
+        words.append(tell("steep: {percent} % tagged", percent=spoken().number(float(inclines.max()))))
     return tuple(words)
 
 
@@ -144,7 +150,7 @@ def _tidy(parts: list[Stretch]) -> list[Stretch]:
     out: list[Stretch] = []
     for part in parts:
         before = out[-1] if out else None
-        short = part.length_m < 150 and not part.road and "ferry" not in part.remarks
+        short = part.length_m < 150 and not part.road and tell("ferry") not in part.remarks
         if before is not None and (
             part.road == before.road != "" or short or (not part.road and not before.road and part.kind == before.kind)
         ):

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from tripplan.model.plan import Day, Plan
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.language import spoken, tell, word
 from tripplan.report.mapdata import MapData, Mark
+from tripplan.report.mapothers import other_style, others_list
 from tripplan.report.markup import Markup, el, join
 from tripplan.report.palette import DASHES, LAND, DayStyle, day_style
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
 from tripplan.report.why import services_of
 
 __all__ = ["caution_items", "footer", "legend", "listing", "swatch"]
 
-_SIGN_WORDS = {"service": "Service stop", "sight": "Sight", "depot": "Depot", "night": "Night"}
+_SIGN_WORDS = {"service": word("Service stop: "), "sight": word("Sight: "), "depot": word("Depot: ")}
 
 
 def swatch(style: DayStyle, width: int = 34) -> Markup:
@@ -26,27 +31,35 @@ def swatch(style: DayStyle, width: int = 34) -> Markup:
 def mark_entry(mark: Mark, plan: Plan) -> Markup:
     """Return what there is to say of one sign of the map."""
     name = spot_name(mark.spot)
-    title = f"Night {mark.label}: " if mark.sign == "night" else f"{_SIGN_WORDS[mark.sign]}: "
+    title = tell("Night {number}: ", number=mark.label) if mark.sign == "night" else tell(_SIGN_WORDS[mark.sign])
     lines: list[object] = []
     if mark.nights:
         night, currency = mark.nights[0][1], plan.trip.firm.currency
-        power = "mains power" if night.powered else "no mains power"
-        lines.append(f"{plain(night.kind)}, {power}, {say.night_price(night, currency)}.")
+        power = tell("mains power") if night.powered else tell("no mains power")
+        lines.append(
+            tell("{kind}, {power}, {price}.", kind=retell(night.kind), power=power, price=say.night_price(night, currency))
+        )
         if night.runs_on:
-            lines.append(f"Runs on: {say.runs_on_words(night.runs_on)}.")
+            lines.append(tell("Runs on: {what}.", what=say.runs_on_words(night.runs_on)))
     served: dict[tuple[str, ...], list[int]] = {}
     for day, _night in mark.nights:
         stores = tuple(store for store, where in services_of(day) if where == "site")
         if stores:
             served.setdefault(stores, []).append(day.number)
     for stores, numbers in served.items():
-        lines.append(f"In the morning after night {say.ranges(numbers)}: {say.todo_words(stores)}.")
+        lines.append(
+            tell("In the morning after night {numbers}: {todo}.", numbers=say.ranges(numbers), todo=say.todo_words(stores))
+        )
     for day, event in mark.events:
-        when = f"Day {day.number}, {say.clock(event.start)}: "
-        what = say.done_words(event.stores) if event.kind == "service" and event.stores else event.text
+        when = tell("Day {number}, {time}: ", number=day.number, time=say.clock(event.start))
+        what = say.done_words(event.stores) if event.kind == "service" and event.stores else retell(event.text)
         lines.append(when + plain(what or event.kind))
     lines += [
-        f"Phone first: {say.listed(ask.offers)} presumed, not known ({plain(ask.evidence)})."
+        tell(
+            "Phone first: {offers} presumed, not known ({evidence}).",
+            offers=say.listed(ask.offers),
+            evidence=retell(ask.evidence),
+        )
         for ask in say.asks(plan)
         if ask.spot == mark.spot
     ]
@@ -60,30 +73,30 @@ def mark_entry(mark: Mark, plan: Plan) -> Markup:
 
 def _day_entry(day: Day, plan: Plan, marks: tuple[Mark, ...]) -> Markup:
     start, end = spot_name(day.start), spot_name(day.end)
-    way = el("bdi", start) if start == end else join([el("bdi", start), el("bdi", end)], " to ")
+    way = el("bdi", start) if start == end else join([el("bdi", start), el("bdi", end)], tell(" to "))
     button = el(
-        "button", swatch(day_style(day.number)), el("span", el("b", f"Day {day.number}"), f" {say.day_of(day.date)}"),
+        "button", swatch(day_style(day.number)), el("span", el("b", tell("Day {number}", number=day.number)), f" {say.day_of(day.date)}"),
         type="button", class_="go day", data_day=day.number, aria_pressed="false",
     )  # fmt: skip
     facts: list[object] = [el("p", way, ": ", say.day_words(day), ".")]
     presumed = sum(leg.presumed_m for leg in day.legs if leg.mode == "van")
     unknown = sum(leg.unknown_m for leg in day.legs if leg.mode == "van")
     if presumed >= 5:
-        facts.append(el("p", f"Presumed sealed: {say.km(presumed)} of the way."))
+        facts.append(el("p", tell("Presumed sealed: {km} of the way.", km=say.km(presumed))))
     if unknown >= 5:
-        facts.append(el("p", f"Unknown surface at an end of the way: {say.km(unknown)}. Phone first."))
+        facts.append(el("p", tell("Unknown surface at an end of the way: {km}. Phone first.", km=say.km(unknown))))
     if day.levels:
         facts.append(_levels(day, plan))
     if day.notes:
-        notes = el("ul", *[el("li", note) for note in dict.fromkeys(day.notes)])
-        facts.append(el("details", el("summary", f"Notes ({len(dict.fromkeys(day.notes))})"), notes, class_="notes"))
+        notes = el("ul", *[el("li", retell(note)) for note in dict.fromkeys(day.notes)])
+        facts.append(el("details", el("summary", tell("Notes ({n})", n=len(dict.fromkeys(day.notes)))), notes, class_="notes"))
     entries = [mark_entry(mark, plan) for mark in marks if mark.days and mark.days[0] == day.number]
     again = [mark for mark in marks if day.number in mark.days[1:]]
     for mark in again:
         words = (
-            f"Night {day.number} again at "
+            tell("Night {number} again at ", number=day.number)
             if mark.sign == "night" and any(d.number == day.number for d, _ in mark.nights)
-            else "Again at "
+            else tell("Again at ")
         )
         entries.append(
             el("li", words, el("button", el("bdi", spot_name(mark.spot)), type="button", class_="go", data_mark=mark.key))
@@ -112,14 +125,14 @@ def _levels(day: Day, plan: Plan) -> Markup:
             el("line", x1=at(line.limit), x2=at(line.limit), y1=0, y2=10, stroke="#c24a00", stroke_width=2, vector_effect="non-scaling-stroke"),
             viewBox="0 0 100 10", preserveAspectRatio="none", width=64, height=10, aria_hidden="true",
         )  # fmt: skip
-        bound = "max" if say.fills(line.store) else "min"
-        figures = f"{say.amount(line.store, line.leave).split()[0]} to {say.amount(line.store, line.worst)}"
-        limit = f"{bound} {say.amount(line.store, line.limit)}"
+        figures = tell("{low} to {high}", low=say.figure(line.store, line.leave), high=say.amount(line.store, line.worst))
+        most = say.amount(line.store, line.limit)
+        limit = tell("max {limit}", limit=most) if say.fills(line.store) else tell("min {limit}", limit=most)
         rows.append(
-            el("tr", el("th", say.STORE_NAMES[line.store], scope="row"), el("td", bar), el("td", figures), el("td", limit))
+            el("tr", el("th", say.store_name(line.store), scope="row"), el("td", bar), el("td", figures), el("td", limit))
         )
-    head = el("tr", *[el("th", word, scope="col") for word in ("Store", "", "From, to", "Limit")])
-    return el("details", el("summary", "Stores"), el("table", el("thead", head), el("tbody", *rows)), class_="stores")
+    head = el("tr", *[el("th", word, scope="col") for word in (tell("Store"), "", tell("From, to"), tell("Limit"))])
+    return el("details", el("summary", tell("Stores")), el("table", el("thead", head), el("tbody", *rows)), class_="stores")
 
 
 def legend(data: MapData) -> Markup:
@@ -134,26 +147,36 @@ def legend(data: MapData) -> Markup:
         return el("span", label, class_=f"sign {kind}", aria_hidden="true")
 
     rows: list[tuple[Markup, str]] = [
-        (line(day_style(1).colour, 4), "the way with the van; each day has its own colour and dash, arrows show the direction"),
-        (line(day_style(1).colour, 2, "3 4"), "by car alone, the van stays"),
+        (
+            line(day_style(1).colour, 4),
+            tell("the way with the van; each day has its own colour and dash, arrows show the direction"),
+        ),
+        (line(day_style(1).colour, 2, "3 4"), tell("by car alone, the van stays")),
     ]
     if data.page["presumed"]:
-        rows.append((line("#333", 2, DASHES[0], "#f2cf66"), "presumed sealed: the map does not say, the evidence is good"))
+        rows.append((line("#333", 2, DASHES[0], "#f2cf66"), tell("presumed sealed: the map does not say, the evidence is good")))
     if data.page["unknown"]:
-        rows.append((line("#000", 9, "2 4"), "unknown surface, at an end of a day only"))
+        rows.append((line("#000", 9, "2 4"), tell("unknown surface, at an end of a day only")))
     if data.page["off"]:
         rows.append(
-            (line("#7a4a1d", 2.4, "1 4"), f"unsealed roads within 5 km of the way, kept off ({say.km(data.kept_off_m)} in all)")
+            (
+                line("#7a4a1d", 2.4, "1 4"),
+                tell(
+                    "unsealed roads within {near} of the way, kept off ({km} in all)",
+                    near=spoken().road(5000),
+                    km=say.km(data.kept_off_m),
+                ),
+            )
         )
     rows += [
-        (sign("night", "1"), "night, with its number"),
-        (sign("service"), "service stop"),
-        (sign("sight"), "sight"),
-        (sign("depot"), "depot"),
+        (sign("night", "1"), tell("night, with its number")),
+        (sign("service"), tell("service stop")),
+        (sign("sight"), tell("sight")),
+        (sign("depot"), tell("depot")),
     ]
     return el(
         "details",
-        el("summary", "What the signs mean"),
+        el("summary", tell("What the signs mean")),
         el("ul", *[el("li", mark, el("span", words)) for mark, words in rows], class_="legend"),
     )
 
@@ -164,8 +187,8 @@ def caution_items(plan: Plan) -> list[Markup]:
     for caution in plan.cautions:
         words = say.days_words(plan, caution.days)
         days = f" ({words})" if words else None
-        source = el("small", " Source: ", caution.source) if caution.source else None
-        items.append(el("li", caution.text, days, source))
+        source = el("small", tell(" Source: "), tell(caution.source)) if caution.source else None
+        items.append(el("li", retell(caution.text), days, source))
     return items
 
 
@@ -176,30 +199,38 @@ def footer(plan: Plan, region: Region) -> Markup:
         el(
             "p",
             region.meta.attribution or "© OpenStreetMap contributors",
-            f". Map data of {plain(plan.data_date)}, region {plain(plan.region_name)}.",
+            tell(". Map data of {date}, region {region}.", date=plan.data_date, region=plan.region_name),
         ),
-        el("p", f"Region key {plain(plan.region_key[:8])}. Planned by tripplan: {proof_words(plan)}."),
-        el("p", "Road signs, the hire contract, local rules and licensed people decide, not this paper."),
+        el("p", tell("Region key {key}. Planned by tripplan: {proof}.", key=plan.region_key[:8], proof=proof_words(plan))),
+        el("p", tell("Road signs, the hire contract, local rules and licensed people decide, not this paper.")),
     )
 
 
 def proof_words(plan: Plan) -> str:
     """Return how sure the search is."""
     if plan.proof.proven:
-        return "proven best: none costs less in money, driving time, service stops and one-night stays, by the trip's weights"
-    return f"at most {100 * plan.proof.gap:.1f} % above the best there can be"
+        return tell(
+            "proven best: none costs less in money, driving time, service stops and one-night stays, by the trip's weights"
+        )
+    return tell("at most {percent} % above the best there can be", percent=spoken().number(100 * plan.proof.gap, 1))
 
 
-def listing(plan: Plan, region: Region, data: MapData) -> Markup:
+def listing(plan: Plan, region: Region, data: MapData, alternatives: Sequence[tuple[str, Plan]] = ()) -> Markup:
     """Return the whole panel beside the map."""
     days = [_day_entry(day, plan, data.marks) for day in plan.days]
     cautions = caution_items(plan)
     return el(
         "section",
-        el("p", el("button", "Whole trip", type="button", class_="go all", data_all="1"), class_="whole"),
+        el(
+            "div",
+            el("h2", tell("Day by day")),
+            el("button", tell("Whole trip"), type="button", class_="go all", data_all="1"),
+            class_="whole",
+        ),
         el("ol", *days, class_="days"),
+        others_list(alternatives, [swatch(other_style(i)) for i in range(len(alternatives))]),
         legend(data),
-        el("details", el("summary", f"Cautions ({len(cautions)})"), el("ul", *cautions), class_="cautions") if cautions else None,
+        el("details", el("summary", tell("Cautions ({n})", n=len(cautions))), el("ul", *cautions), class_="cautions") if cautions else None,
         footer(plan, region),
-        id="list", aria_label="The trip in words",
+        id="list", aria_label=tell("The trip in words"),
     )  # fmt: skip

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from tripplan.model.plan import Plan
 from tripplan.report.chart import Chart, Strip, levels_of
+from tripplan.report.language import tell
 
 if TYPE_CHECKING:
     from PIL.ImageDraw import ImageDraw
@@ -120,15 +121,15 @@ def _texts(image: Any, chart: Chart, step: float, height: int) -> None:
     for i, number in enumerate(chart.days):
         if i % every == 0:
             draw.text((_LEFT + (i + 0.5) * step, height - 26), str(number), fill=_GREY, font=small, anchor="mm")
-    draw.text((_LEFT - 14, height - 26), "day", fill=_GREY, font=small, anchor="rm")
+    draw.text((_LEFT - 14, height - 26), tell("day"), fill=_GREY, font=small, anchor="rm")
 
 
 def _key(chart: Chart) -> str:
     if any(strip.expected for strip in chart.strips):
-        return (
+        return tell(
             "Line: the level counted with, so that limits hold. Dotted: the level to be expected. Dashed: limit. Arrow: service."
         )
-    return "Line: the level as planned. Dashed: its limit. Arrow: service."
+    return tell("Line: the level as planned. Dashed: its limit. Arrow: service.")
 
 
 def _font(name: str, size: int) -> Any:

@@ -10,65 +10,59 @@ from tripplan.model.place import Place, Spot
 from tripplan.model.plan import Day, Leg, LevelLine, Night, Plan, PresumedOffer
 from tripplan.model.van import Van
 from tripplan.model.words import STORES, Store
+from tripplan.report.language import spoken, tell, tell_n, word
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 
 __all__ = [
     "DONE", "OFFER_NAMES", "STORE_NAMES", "TO_DO", "Ask", "amount", "asks", "capacity", "clock", "day_of", "day_span", "day_words",
-    "days_words", "done_words", "fills", "hours_minutes", "km", "leg_words", "listed", "money", "night_price", "offer_name", "ranges", "room_left",
-    "runs_on_words", "short_day", "spot_name", "stores_of", "todo_words",
+    "days_words", "done_words", "figure", "fills", "hours_minutes", "km", "leg_words", "listed", "money", "night_price", "offer_name", "ranges", "room_left",
+    "runs_on_words", "short_day", "spot_name", "store_name", "stores_of", "todo_words", "upper_first",
 ]  # fmt: skip
 
-_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
-
+#: In English, to be told by `tell`.
 STORE_NAMES: dict[str, str] = {
-    "fresh": "fresh water", "grey": "grey water", "cassette": "toilet cassette", "flush": "flush water", "gas": "gas", "battery": "battery",
+    "fresh": word("fresh water"), "grey": word("grey water"), "cassette": word("toilet cassette"), "flush": word("flush water"), "gas": word("gas"),
+    "battery": word("battery"),
 }  # fmt: skip
 TO_DO: dict[str, str] = {
-    "fresh": "fill fresh water", "grey": "empty grey water", "cassette": "empty the cassette", "flush": "fill the flush tank",
-    "gas": "exchange the gas bottle", "battery": "charge the battery",
+    "fresh": word("fill fresh water"), "grey": word("empty grey water"), "cassette": word("empty the cassette"), "flush": word("fill the flush tank"),
+    "gas": word("exchange the gas bottle"), "battery": word("charge the battery"),
 }  # fmt: skip
 DONE: dict[str, str] = {
-    "fresh": "fresh water filled", "grey": "grey water emptied", "cassette": "cassette emptied", "flush": "flush tank filled",
-    "gas": "gas bottle exchanged", "battery": "battery charged",
+    "fresh": word("fresh water filled"), "grey": word("grey water emptied"), "cassette": word("cassette emptied"), "flush": word("flush tank filled"),
+    "gas": word("gas bottle exchanged"), "battery": word("battery charged"),
 }  # fmt: skip
 OFFER_NAMES: dict[str, str] = {
-    "power": "mains power", "fresh": "drinking water", "piped": "tap and drain at the pitch", "grey": "emptying grey water",
-    "cassette": "emptying the cassette", "gas": "gas bottles", "toilets": "toilets", "showers": "showers", "stay": "staying there with a caravan",
+    "power": word("mains power"), "fresh": word("drinking water"), "piped": word("tap and drain at the pitch"), "grey": word("emptying grey water"),
+    "cassette": word("emptying the cassette"), "gas": word("gas bottles"), "toilets": word("toilets"), "showers": word("showers"),
+    "stay": word("staying there with a caravan"),
 }  # fmt: skip
 
 
-def offer_name(word: str) -> str:
+def store_name(store: str) -> str:
+    """Return what a store is called."""
+    return tell(STORE_NAMES[store]) if store in STORE_NAMES else plain(store)
+
+
+def offer_name(offer: str) -> str:
     """Return an offer in words."""
-    return OFFER_NAMES.get(word) or plain(word)
+    return tell(OFFER_NAMES[offer]) if offer in OFFER_NAMES else plain(offer)
+
+
+def upper_first(text: str) -> str:
+    """Return a text that begins a sentence: its first letter large, the others as they are."""
+    return text[:1].upper() + text[1:]
 
 
 def hours_minutes(seconds: float) -> str:
     """Return a duration as ``1 h 40 min``, to the minute."""
-    minutes = round(seconds / 60)
-    if minutes < 60:
-        return f"{minutes} min"
-    return f"{minutes // 60} h" + (f" {minutes % 60:02d} min" if minutes % 60 else "")
+    return spoken().duration(seconds)
 
 
 def km(metres: float) -> str:
-    """Return a length in km, in metres below one km."""
-    if metres < 995:
-        return f"{round(metres, -1):.0f} m" if metres >= 5 else "0 m"
-    return f"{metres / 1000:.1f} km" if metres < 9950 else f"{metres / 1000:.0f} km"
+    """Return a length of road in km, in metres below one km; in miles or feet where those are spoken."""
+    return spoken().distance(metres)
 
 
 def ranges(numbers: Iterable[int]) -> str:
@@ -88,13 +82,13 @@ def days_words(plan: Plan, days: Iterable[int]) -> str:
     if not chosen or chosen >= {day.number for day in plan.days}:
         return ""
     if chosen == {day.number for day in plan.days if any(leg.mode == "van" for leg in day.legs)}:
-        return "towing days"
-    return f"day{'s' if len(chosen) > 1 else ''} {ranges(chosen)}"
+        return tell("towing days")
+    return tell_n("day {days}", "days {days}", len(chosen), days=ranges(chosen))
 
 
 def runs_on_words(runs_on: Mapping[str, str]) -> str:
     """Return what runs on what at a stop."""
-    return "; ".join(f"{plain(what)}: {plain(source)}" for what, source in runs_on.items())
+    return "; ".join(f"{plain(retell(what))}: {plain(retell(source))}" for what, source in runs_on.items())
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,34 +119,34 @@ def asks(plan: Plan) -> list[Ask]:
 
 def money(cents: int, currency: str = "") -> str:
     """Return an amount in the money that the map's prices are in, with its name where the firm tells it."""
-    return f"{cents / 100:,.2f} {plain(currency)}".rstrip()
+    return spoken().money(cents, currency)
 
 
 def night_price(night: Night, currency: str = "") -> str:
     """Return what a night costs in words; what nobody has told is said to be assumed."""
     if not night.price_known:
-        return f"price not known, {money(night.price_cents, currency)} a night assumed"
-    return f"{money(night.price_cents, currency)} a night" if night.price_cents else "no charge"
+        return tell("price not known, {money} a night assumed", money=money(night.price_cents, currency))
+    return tell("{money} a night", money=money(night.price_cents, currency)) if night.price_cents else tell("no charge")
 
 
 def clock(when: datetime) -> str:
     """Return the time of day."""
-    return f"{when:%H:%M}"
+    return spoken().clock(when)
 
 
 def day_of(when: date) -> str:
-    """Return a date as ``Sat 6 June 2026``; the same in every locale."""
-    return f"{_WEEKDAYS[when.weekday()]} {when.day} {_MONTHS[when.month - 1]} {when.year}"
+    """Return a date as ``Sat 6 June 2026``."""
+    return spoken().day(when)
 
 
 def short_day(when: date) -> str:
     """Return a date as ``Sat 6 Jun``."""
-    return f"{_WEEKDAYS[when.weekday()]} {when.day} {_MONTHS[when.month - 1][:3]}"
+    return spoken().short_day(when)
 
 
 def day_span(plan: Plan) -> str:
     """Return first and last date of a trip."""
-    return f"{day_of(plan.trip.pick_up.date())} to {day_of(plan.trip.return_by.date())}"
+    return tell("{first} to {last}", first=day_of(plan.trip.pick_up.date()), last=day_of(plan.trip.return_by.date()))
 
 
 def spot_name(spot: Spot, place: Place | None = None) -> str:
@@ -164,24 +158,32 @@ def spot_name(spot: Spot, place: Place | None = None) -> str:
 def listed(words: Iterable[str]) -> str:
     """Return words as ``a, b and c``."""
     items = [word for word in words if word]
-    return items[0] if len(items) == 1 else " and ".join([", ".join(items[:-1]), items[-1]]) if items else ""
+    if len(items) < 2:
+        return "".join(items)
+    return tell("{words} and {last}", words=", ".join(items[:-1]), last=items[-1])
 
 
 def done_words(stores: Iterable[str]) -> str:
     """Return what a service did to the stores."""
-    return listed(DONE.get(store) or plain(store) for store in stores)
+    return listed(tell(DONE[store]) if store in DONE else plain(store) for store in stores)
 
 
 def todo_words(stores: Iterable[str]) -> str:
     """Return what is to be done for the stores."""
-    return listed(TO_DO.get(store) or plain(store) for store in stores)
+    return listed(tell(TO_DO[store]) if store in TO_DO else plain(store) for store in stores)
 
 
 def amount(store: str, value: float) -> str:
     """Return a level with its unit: whole litres and Ah, gas to 100 g."""
+    language = spoken()
     if store == Store.GAS:
-        return f"{value:.1f} kg"
-    return f"{round(value)} {'Ah' if store == Store.BATTERY else 'L'}"
+        return language.mass(value, 1)
+    return f"{language.number(value)} Ah" if store == Store.BATTERY else language.volume(value)
+
+
+def figure(store: str, value: float) -> str:
+    """Return the figure of a level as `amount` sets it, without its unit."""
+    return amount(store, value).split()[0]
 
 
 def capacity(van: Van, store: str) -> float:
@@ -209,15 +211,16 @@ def stores_of(van: Van) -> tuple[str, ...]:
 
 def leg_words(leg: Leg) -> str:
     """Return length, time and ferry of a leg."""
-    parts = [km(leg.length_m), hours_minutes(leg.drive_s) + (" towing" if leg.mode == "van" else " by car")]
+    time = hours_minutes(leg.drive_s)
+    parts = [km(leg.length_m), tell("{time} towing", time=time) if leg.mode == "van" else tell("{time} by car", time=time)]
     if leg.ferry_s > 0:
-        parts.append(f"ferry {hours_minutes(leg.ferry_s)}")
+        parts.append(tell("ferry {time}", time=hours_minutes(leg.ferry_s)))
     if leg.presumed_m >= 5:
-        parts.append(f"{km(leg.presumed_m)} presumed sealed")
+        parts.append(tell("{km} presumed sealed", km=km(leg.presumed_m)))
     if leg.unknown_m >= 5:
-        parts.append(f"{km(leg.unknown_m)} of unknown surface")
+        parts.append(tell("{km} of unknown surface", km=km(leg.unknown_m)))
     if leg.tolls > 0:
-        parts.append("toll" if leg.tolls == 1 else f"{leg.tolls} tolls")
+        parts.append(tell_n("toll", "{n} tolls", leg.tolls))
     return ", ".join(parts)
 
 
@@ -225,8 +228,9 @@ def day_words(day: Day) -> str:
     """Return a day's length and time on the road."""
     length = sum(leg.length_m for leg in day.legs if leg.mode == "van")
     by_car = [leg for leg in day.legs if leg.mode != "van"]
-    parts = [f"{km(length)}, {hours_minutes(day.towing_s)} towing"] if length > 0 else ["the van stays"]
+    towed = tell("{km}, {time} towing", km=km(length), time=hours_minutes(day.towing_s))
+    parts = [towed if length > 0 else tell("the van stays")]
     if by_car:
         car_m, car_s = sum(leg.length_m for leg in by_car), sum(leg.drive_s for leg in by_car)
-        parts.append(f"{km(car_m)}, {hours_minutes(car_s)} by car alone")
+        parts.append(tell("{km}, {time} by car alone", km=km(car_m), time=hours_minutes(car_s)))
     return "; ".join(parts)

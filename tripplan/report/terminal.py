@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tripplan.model.plan import Plan
 from tripplan.report.chart import Strip, levels_of
+from tripplan.report.language import tell
 
 __all__ = ["can_show_bars", "levels_lines"]
 
@@ -38,11 +39,11 @@ def levels_lines(plan: Plan, *, bars: bool = True, width: int = 80) -> list[str]
         return []
     per_row = max(7, (max(width, 60) - _NAME - _LIMIT) // 2)
     mark, shapes = (_MARK, _BARS) if bars else (_PLAIN_MARK, _DIGITS)
-    scale = f"{shapes[0]} empty, {shapes[-1]} full; {mark} served"
-    lines = [f"Levels, each day nearest to its limit ({scale}):"]
+    scale = tell("{empty} empty, {full} full; {mark} served", empty=shapes[0], full=shapes[-1], mark=mark)
+    lines = [tell("Levels, each day nearest to its limit ({scale}):", scale=scale)]
     for low in range(0, len(chart.days), per_row):
         days = chart.days[low : low + per_row]
-        lines.append(f"{'day':>{_NAME - 1}} " + "".join(_number(i, days) for i in range(len(days))).rstrip())
+        lines.append(f"{tell('day'):>{_NAME - 1}} " + "".join(_number(i, days) for i in range(len(days))).rstrip())
         for strip in chart.strips:
             cells = "".join(_cell(strip, day, plan, shapes, mark) for day in days)
             bound = f" {strip.bound}" if low + per_row >= len(chart.days) else ""

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 from tripplan.model.plan import Day, LevelLine, Plan
 from tripplan.report import say
+from tripplan.report.language import tell, word
 
 __all__ = ["Need", "needs_of", "served_words", "services_of"]
 
-_WHERE = {"way": "on the way", "site": "at the site", "car": "by car"}
+_WHERE = {"way": word("on the way"), "site": word("at the site"), "car": word("by car")}
 #: Stores whose filling up at a site is no event worth a word of its own: it happens each night that it can.
 _QUIET = frozenset({"fresh", "flush", "battery"})
 
@@ -36,14 +37,27 @@ class Need:
 
     def words(self) -> str:
         """Return the reason in words."""
-        name = say.STORE_NAMES.get(self.store, self.store).capitalize()
+        name = say.upper_first(say.store_name(self.store))
         if self.until:
-            bound = "at most" if say.fills(self.store) else "at least"
             level, limit = say.amount(self.store, self.level), say.amount(self.store, self.limit)
-            return f"{name} today, otherwise {level} on day {self.until} ({bound} {limit})."
+            if say.fills(self.store):
+                return tell(
+                    "{name} today, otherwise {level} on day {day} (at most {limit}).",
+                    name=name,
+                    level=level,
+                    day=self.until,
+                    limit=limit,
+                )
+            return tell(
+                "{name} today, otherwise {level} on day {day} (at least {limit}).",
+                name=name,
+                level=level,
+                day=self.until,
+                limit=limit,
+            )
         if self.again:
-            return f"{name}: could wait until day {self.again}."
-        return f"{name}: not needed to keep the limit."
+            return tell("{name}: could wait until day {day}.", name=name, day=self.again)
+        return tell("{name}: not needed to keep the limit.", name=name)
 
 
 def _line(day: Day, store: str) -> LevelLine | None:
@@ -99,4 +113,4 @@ def services_of(day: Day) -> list[tuple[str, str]]:
 
 def served_words(served: str) -> str:
     """Return where a store was served, in words."""
-    return say.listed(_WHERE.get(word) or word for word in served.split("+"))
+    return say.listed(tell(_WHERE[where]) if where in _WHERE else where for where in served.split("+"))

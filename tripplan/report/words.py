@@ -10,7 +10,9 @@ from tripplan.model.plan import Day, Excess, Plan
 from tripplan.model.remedy import Remedies
 from tripplan.model.trip import Trip
 from tripplan.report import say
+from tripplan.report.language import tell, tell_n, word
 from tripplan.report.listing import proof_words
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.say import STORE_NAMES, spot_name
 from tripplan.report.terminal import levels_lines
@@ -19,21 +21,24 @@ from tripplan.report.why import services_of
 __all__ = ["no_plan_words", "remedy_words", "summary"]
 
 _OPEN = {
-    "map.html": "the map; opens in any browser, needs no network",
-    "itinerary.html": "day sheets to print or read on a telephone",
-    "itinerary.pdf": "the same sheets as one file to print or to send",
-    "plan.json": "the whole plan, for `tripplan audit`",
-    "route.gpx": "waypoints, routes and tracks for a navigation device",
-    "route.kml": "the same for a map program",
-    "route.geojson": "the same for a program of maps and tables",
-    "trip.ics": "the days for a calendar",
-    "days.csv": "a row a day, for a spreadsheet",
-    "levels.csv": "a row a day and store, for a spreadsheet",
-    "levels.svg": "the levels of all stores as a drawing",
-    "levels.png": "the same as a picture",
+    "map.html": word("the map; opens in any browser, needs no network"),
+    "itinerary.html": word("day sheets to print or read on a telephone"),
+    "itinerary.pdf": word("the same sheets as one file to print or to send"),
+    "plan.json": word("the whole plan, for `tripplan audit`"),
+    "route.gpx": word("waypoints, routes and tracks for a navigation device"),
+    "route.kml": word("the same for a map program"),
+    "route.geojson": word("the same for a program of maps and tables"),
+    "trip.ics": word("the days for a calendar"),
+    "days.csv": word("a row a day, for a spreadsheet"),
+    "levels.csv": word("a row a day and store, for a spreadsheet"),
+    "levels.svg": word("the levels of all stores as a drawing"),
+    "levels.png": word("the same as a picture"),
 }
 #: What a service did to a store, where somebody has to do it.
-_SERVED = {"fresh": "filled", "grey": "emptied", "cassette": "emptied", "flush": "filled", "gas": "exchanged"}
+_FILLED = (word("never filled"), word("filled once"), word("filled on {n} days"))
+_EMPTIED = (word("never emptied"), word("emptied once"), word("emptied on {n} days"))
+_EXCHANGED = (word("never exchanged"), word("exchanged once"), word("exchanged on {n} days"))
+_SERVED = {"fresh": _FILLED, "grey": _EMPTIED, "cassette": _EMPTIED, "flush": _FILLED, "gas": _EXCHANGED}
 
 
 def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width: int = 80) -> list[str]:
@@ -49,79 +54,101 @@ def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width
     towing = sum(day.towing_s for day in plan.days)
     nights = trip.nights
     lines = [
-        f"{plain(trip.name)}: {say.day_span(plan)}, {nights} night{'s' if nights != 1 else ''}.",
-        f"{say.km(length)} with the van, {say.hours_minutes(towing)} towing; {_surface_words(plan)}.",
-        f"Money: {say.money(plan.cost.money_cents, trip.firm.currency)}{_assumed_words(plan)}.",
-        f"The plan is {proof_words(plan)}.",
+        tell_n("{name}: {span}, {n} night.", "{name}: {span}, {n} nights.", nights, name=trip.name, span=say.day_span(plan)),
+        tell(
+            "{km} with the van, {time} towing; {surface}.",
+            km=say.km(length),
+            time=say.hours_minutes(towing),
+            surface=_surface_words(plan),
+        ),
+        tell(
+            "Money: {money}{assumed}.", money=say.money(plan.cost.money_cents, trip.firm.currency), assumed=_assumed_words(plan)
+        ),
+        tell("The plan is {proof}.", proof=proof_words(plan)),
         "",
     ]
     for day in plan.days:
         where = (
-            spot_name(day.night.spot) + (", mains" if day.night.powered else "") if day.night else f"back to {spot_name(day.end)}"
+            (tell("{place}, mains", place=spot_name(day.night.spot)) if day.night.powered else spot_name(day.night.spot))
+            if day.night
+            else tell("back to {place}", place=spot_name(day.end))
         )
         served = dict.fromkeys(store for store, _ in services_of(day))
         service = f"; {say.todo_words(served)}" if served else ""
-        lines.append(f"Day {day.number:>2}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{_sights_words(day)}{service}")
-    lines += ["", "Stores:"]
+        lines.append(
+            f"{tell('Day {number}', number=f'{day.number:>2}')}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{_sights_words(day)}{service}"
+        )
+    lines += ["", tell("Stores:")]
     lines += [_store_words(plan, store) for store in say.stores_of(trip.van)]
     lines += ["", *levels_lines(plan, bars=bars, width=width)]
     if plan.presumed_offers:
-        lines += ["", "Phone first, the map does not say so:"]
+        lines += ["", tell("Phone first, the map does not say so:")]
         lines += [
-            f"  {say.days_words(plan, ask.days) or 'every day'}, {spot_name(ask.spot)}: {say.listed(ask.offers)}; presumed from: {plain(ask.evidence)}"
+            "  "
+            + tell(
+                "{days}, {place}: {offers}; presumed from: {evidence}",
+                days=say.days_words(plan, ask.days) or tell("every day"),
+                place=spot_name(ask.spot),
+                offers=say.listed(ask.offers),
+                evidence=retell(ask.evidence),
+            )
             for ask in say.asks(plan)
         ]
     unknown = [(day.number, leg.unknown_m) for day in plan.days for leg in day.legs if leg.mode == "van" and leg.unknown_m >= 5]
     if unknown:
         lines += [
             "",
-            "Last stretches of unknown surface: "
-            + ", ".join(f"{say.km(metres)} on day {number}" for number, metres in unknown)
-            + ".",
+            tell(
+                "Last stretches of unknown surface: {parts}.",
+                parts=", ".join(tell("{km} on day {day}", km=say.km(metres), day=number) for number, metres in unknown),
+            ),
         ]
     files = list(papers)
     if files:
-        lines += ["", "Open:"]
-        lines += [f"  {plain(path)}  {_OPEN.get(path.name, '')}".rstrip() for path in files]
+        lines += ["", tell("Open:")]
+        lines += [f"  {plain(path)}  {tell(_OPEN[path.name]) if path.name in _OPEN else ''}".rstrip() for path in files]
     return [plain(line) for line in lines]
 
 
 def _sights_words(day: Day) -> str:
     """Return the sights of a day."""
     names = [spot_name(event.spot) for event in day.events if event.kind == "sight" and event.spot is not None]
-    return f"; see {say.listed(names)}" if names else ""
+    return tell("; see {names}", names=say.listed(names)) if names else ""
 
 
 def _surface_words(plan: Plan) -> str:
     """Return how much of the way with the van is sealed by the map's own word, presumed, or of unknown surface."""
     legs = [leg for day in plan.days for leg in day.legs if leg.mode == "van"]
     presumed, unknown = sum(leg.presumed_m for leg in legs), sum(leg.unknown_m for leg in legs)
-    parts = [f"{say.km(presumed)} of it presumed sealed"] if presumed >= 5 else []
+    parts = [tell("{km} of it presumed sealed", km=say.km(presumed))] if presumed >= 5 else []
     if unknown >= 5:
-        parts.append(f"{say.km(unknown)} of unknown surface at the ends of days")
-    return f"{say.listed(parts)}, the rest tagged as sealed" if parts else "all of it tagged as sealed"
+        parts.append(tell("{km} of unknown surface at the ends of days", km=say.km(unknown)))
+    return tell("{parts}, the rest tagged as sealed", parts=say.listed(parts)) if parts else tell("all of it tagged as sealed")
 
 
 def _assumed_words(plan: Plan) -> str:
     """Say for how many nights the price is a guess."""
     guessed = sum(1 for day in plan.days if day.night is not None and not day.night.price_known)
-    return f", the price of {guessed} night{'s' if guessed != 1 else ''} assumed" if guessed else ""
+    return tell_n(", the price of {n} night assumed", ", the price of {n} nights assumed", guessed) if guessed else ""
 
 
 def _store_words(plan: Plan, store: str) -> str:
     """Return how often a store is served and how near it comes to its limit."""
     lines = [(day.number, line) for day in plan.days for line in day.levels if line.store == store]
-    name = say.STORE_NAMES[store]
+    name = say.store_name(store)
     if not lines:
-        return f"  {name}: not followed"
+        return "  " + tell("{store}: not followed", store=name)
     times = sum(1 for _, line in lines if line.served)
     number, nearest = min(lines, key=lambda item: say.room_left(item[1]))
-    done = _SERVED.get(store, "")  # sun and mains charge a battery unasked
-    how_often = {0: f"never {done}", 1: f"{done} once"}.get(times, f"{done} on {times} days")
-    served = f"{how_often}; " if done else ""
-    bound = "at most" if say.fills(store) else "at least"
+    # Sun and mains charge a battery unasked.
+    never, once, often = _SERVED.get(store, ("", "", ""))
+    how_often = tell(never if times == 0 else once if times == 1 else often, n=times) if never else ""
     level, limit = say.amount(store, nearest.worst), say.amount(store, nearest.limit)
-    return f"  {name}: {served}nearest to its limit on day {number}: {level} ({bound} {limit})"
+    near = word("nearest to its limit on day {day}: {level} (at most {limit})")
+    if not say.fills(store):
+        near = word("nearest to its limit on day {day}: {level} (at least {limit})")
+    parts = [how_often] if how_often else []
+    return f"  {name}: {'; '.join([*parts, tell(near, day=number, level=level, limit=limit)])}"
 
 
 def no_plan_words(error: NoPlanError) -> list[str]:
@@ -131,53 +158,72 @@ def no_plan_words(error: NoPlanError) -> list[str]:
         if isinstance(excess, Excess):
             groups.setdefault(excess.what, []).append(excess)
     if not groups:
-        return [plain(f"No plan keeps all limits: {error}."), "Nothing was written."]
-    least = "and none comes nearer" if error.least else "though that it is the nearest is not proven"
-    lines = [f"No plan keeps all limits. The nearest one, {least}, would break these:"]
+        return [tell("No plan keeps all limits: {why}.", why=str(error)), tell("Nothing was written.")]
+    least = tell("and none comes nearer") if error.least else tell("though that it is the nearest is not proven")
+    lines = [tell("No plan keeps all limits. The nearest one, {least}, would break these:", least=least)]
     for what, rows in groups.items():
         if len(rows) > 1:
-            lines.append(f"  {STORE_NAMES.get(what, what)}, {sum(e.amount for e in rows):.4g} {rows[0].unit} in all")
+            whole = retell(f"{sum(e.amount for e in rows):.4g} {rows[0].unit}")
+            lines.append(
+                "  "
+                + tell(
+                    "{what}, {amount} in all", what=tell(STORE_NAMES[what]) if what in STORE_NAMES else retell(what), amount=whole
+                )
+            )
         lines += [f"{'    ' if len(rows) > 1 else '  '}{_excess_words(excess)}" for excess in rows]
-    lines.append("Nothing was written.")
+    lines.append(tell("Nothing was written."))
     return [plain(line) for line in lines]
 
 
 def remedy_words(found: Remedies, trip: Trip) -> list[str]:
     """Return lines that name the smallest sets of changes that give a plan, easiest first, each with where it is written."""
-    lines = list(found.missing)
+    lines = list(map(retell, found.missing))
     if not found.found:
         end = (
-            "No set of up to three changes that tripplan knows gives a plan"
+            tell("No set of up to three changes that tripplan knows gives a plan")
             if found.whole
-            else "No changes that give a plan were found in the time allowed"
+            else tell("No changes that give a plan were found in the time allowed")
         )
         return [
             "",
             *(
                 plain(line)
-                for line in [*lines, f"{end} ({_sets(found.tried)} tried). Take fewer sights, other places or other dates."]
+                for line in [
+                    *lines,
+                    tell(
+                        "{end} ({sets} tried). Take fewer sights, other places or other dates.", end=end, sets=_sets(found.tried)
+                    ),
+                ]
             ),
         ]
-    lines.append(f"Any one of these changes gives a plan, easiest first ({_sets(found.tried)} tried, each solved again):")
+    lines.append(
+        tell("Any one of these changes gives a plan, easiest first ({sets} tried, each solved again):", sets=_sets(found.tried))
+    )
     for number, remedy in enumerate(found.found, 1):
         for part, change in enumerate(remedy.changes):
-            lines.append(f"  {number}. {change.text}" if not part else f"     and {change.text[:1].lower()}{change.text[1:]}")
+            text = retell(change.text)
+            lines.append(
+                f"  {number}. {text}" if not part else "     " + tell("and {change}", change=f"{text[:1].lower()}{text[1:]}")
+            )
             if change.how:
-                lines.append(f"       ({change.how})")
+                lines.append(f"       ({retell(change.how)})")
         plan = remedy.plan
         towing = sum(leg.length_m for day in plan.days for leg in day.legs if leg.mode == "van")
         nights = plan.trip.nights
-        gives = f"     gives {nights} night{'s' if nights != 1 else ''}, {say.km(towing)} towing, {say.money(plan.cost.money_cents, trip.firm.currency)}"
-        lines.append(gives + ("" if remedy.smallest else "; that nothing less would do is not proven"))
+        gives = tell_n(
+            "gives {n} night, {km} towing, {money}", "gives {n} nights, {km} towing, {money}", nights,
+            km=say.km(towing), money=say.money(plan.cost.money_cents, trip.firm.currency),
+        )  # fmt: skip
+        lines.append(f"     {gives}" + ("" if remedy.smallest else tell("; that nothing less would do is not proven")))
     if not found.whole:
-        lines.append("There may be others: the time was up before every set was tried.")
+        lines.append(tell("There may be others: the time was up before every set was tried."))
     return ["", *(plain(line) for line in lines)]
 
 
 def _sets(tried: int) -> str:
-    return f"{tried} set{'s' if tried != 1 else ''}"
+    return tell_n("{n} set", "{n} sets", tried)
 
 
 def _excess_words(excess: Excess) -> str:
     """Return what is broken, with the number of its day as the other papers count them."""
-    return (f"day {excess.day}, " if excess.day > 0 else "") + (excess.text or excess.what)
+    return (tell("day {day}, ", day=excess.day) if excess.day > 0 else "") + retell(excess.text or excess.what)

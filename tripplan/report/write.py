@@ -16,6 +16,7 @@ from tripplan.model.plan import Plan
 from tripplan.region.region import Region
 
 if TYPE_CHECKING:
+    from tripplan.report.language import Language
     from tripplan.report.sheets.apart import ApartPdf
     from tripplan.report.sheets.blocks import Sheet
     from tripplan.report.waylines import WayLines
@@ -39,25 +40,43 @@ class Begun:
     pdf: ApartPdf
 
 
-def begin_papers(plan: Plan, region: Region) -> Begun:
+def begin_papers(plan: Plan, region: Region, *, language: Language | None = None) -> Begun:
     """Begin with what takes longest, in a process of its own, before whatever else is to be done: sooner done where there are two kernels."""
     from tripplan.report.itinerary import pdf_parts, sheets_of
+    from tripplan.report.language import language_for, speaking
     from tripplan.report.sheets.apart import ApartPdf
     from tripplan.report.waylines import way_lines
 
     lines = way_lines(plan, region)
-    sheets = sheets_of(plan, region, lines)
-    return Begun(lines, sheets, ApartPdf(*pdf_parts(plan, region, sheets)))
+    with speaking(language or language_for(plan.trip)):
+        sheets = sheets_of(plan, region, lines)
+        return Begun(lines, sheets, ApartPdf(*pdf_parts(plan, region, sheets)))
 
 
-def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False, begun: Begun | None = None) -> dict[str, bytes]:
+def render_papers(
+    plan: Plan,
+    region: Region,
+    *,
+    online_tiles: bool = False,
+    begun: Begun | None = None,
+    language: Language | None = None,
+) -> dict[str, bytes]:
     """Return every paper of a plan by its file name; nothing touches the disk.
 
     Parameters
     ----------
     begun
-        Of the same plan and region; the same bytes without it.
+        Of the same plan, region and language; the same bytes without it.
+    language
+        What to write in; without, as the trip says. `plan.json`, the tables and the names of properties stay as they are in every language.
     """
+    from tripplan.report.language import language_for, speaking
+
+    with speaking(language or language_for(plan.trip)):
+        return _rendered(plan, region, online_tiles, begun)
+
+
+def _rendered(plan: Plan, region: Region, online_tiles: bool, begun: Begun | None) -> dict[str, bytes]:
     from tripplan.model.serial import plan_to_json
     from tripplan.report.calendar import calendar_text
     from tripplan.report.geojson import geojson_text
@@ -91,7 +110,15 @@ def render_papers(plan: Plan, region: Region, *, online_tiles: bool = False, beg
     return {name: papers[name] for name in PAPERS}
 
 
-def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = False, begun: Begun | None = None) -> list[Path]:
+def write_papers(
+    plan: Plan,
+    region: Region,
+    out: Path,
+    *,
+    online_tiles: bool = False,
+    begun: Begun | None = None,
+    language: Language | None = None,
+) -> list[Path]:
     """Write the papers of a plan into a folder and return their paths.
 
     A folder that is not there yet appears complete, in one step. In one that is, papers of an older plan are replaced and
@@ -99,7 +126,7 @@ def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = 
 
     Parameters
     ----------
-    begun
+    begun, language
         As in `render_papers`.
 
     Raises
@@ -107,7 +134,7 @@ def write_papers(plan: Plan, region: Region, out: Path, *, online_tiles: bool = 
     BadInputError
         When the folder cannot be written to: a file of its name, no permission, no room.
     """
-    return write_rendered(render_papers(plan, region, online_tiles=online_tiles, begun=begun), out)
+    return write_rendered(render_papers(plan, region, online_tiles=online_tiles, begun=begun, language=language), out)
 
 
 def write_rendered(papers: dict[str, bytes], out: Path) -> list[Path]:

@@ -15,17 +15,18 @@ from tripplan.model.plan import Day, Plan
 from tripplan.model.trip import Firm
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
 from tripplan.report.sheets.blocks import Item, Phone, Text
 from tripplan.report.sheets.near import Hospital, nearest_hospital
-from tripplan.report.sheets.tell import tell
+from tripplan.report.sheets.tell import tell, word
 
-__all__ = ["PRACTICE", "Folder", "emergency_of", "step"]
+__all__ = ["PRACTICE", "Folder", "careful", "emergency_of", "source_words", "step"]
 
 F64 = NDArray[np.float64]
 
-PRACTICE = "common practice"
+PRACTICE = word("common practice")
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,8 @@ class Folder:
     @cached_property
     def emergency(self) -> tuple[str, str]:
         """The number to call, and how it is known."""
-        return emergency_of(self.plan.trip.firm, self.region.meta.country)
+        number, how = emergency_of(self.plan.trip.firm, self.region.meta.country)
+        return number, retell(how)
 
     def hospital(self, spot: Spot) -> Hospital | None:
         """Return the hospital nearest to a spot."""
@@ -56,21 +58,21 @@ class Folder:
         firm = self.plan.trip.firm
         number, how = self.emergency
         parts: list[str | Phone] = [
-            "Emergency: ", Phone(number), tell(" ({how}). Firm: ", how=how), Phone(firm.phone), tell(" ({firm}). ", firm=firm.name)
+            tell("Emergency: "), Phone(number), tell(" ({how}). Firm: ", how=how), Phone(firm.phone), tell(" ({firm}). ", firm=firm.name)
         ]  # fmt: skip
         found = self.hospital(spot)
         if found is None:
-            parts.append("Nearest hospital: not on the map, ask at the site.")
+            parts.append(tell("Nearest hospital: not on the map, ask at the site."))
         elif found.phone:
             parts += [
-                tell("Nearest hospital: {name}, {km} in a straight line, ", name=found.name or "without a name on the map", km=say.km(1000 * found.km)),
+                tell("Nearest hospital: {name}, {km} in a straight line, ", name=found.name or tell("without a name on the map"), km=say.km(1000 * found.km)),
                 Phone(found.phone), ".",
             ]  # fmt: skip
         else:
             parts.append(
                 tell(
                     "Nearest hospital: {name}, {km} in a straight line.",
-                    name=found.name or "without a name on the map",
+                    name=found.name or tell("without a name on the map"),
                     km=say.km(1000 * found.km),
                 )
             )
@@ -78,7 +80,7 @@ class Folder:
 
     def from_whom(self, place: Place | None) -> str:
         """Return who says what a place's facts are: "the map", or the local note."""
-        return plain(place.source) if place is not None and place.source not in ("", "map") else "the map"
+        return plain(place.source) if place is not None and place.source not in ("", "map") else tell("the map")
 
     def keys_of(self, day: Day) -> frozenset[str]:
         """Return the cautions that concern a day."""
@@ -90,13 +92,24 @@ def emergency_of(firm: Firm, country: str) -> tuple[str, str]:
     own = firm.emergency_number.strip()
     number, how = emergency_number(country)
     if own and own not in ("112", number):
-        return own, "as the firm says"
+        return own, word("as the firm says")
     return number, how
 
 
-def step(text: Text, caution: str = "", source: str = "") -> Item:
-    """Return a thing to do, with the source of the caution behind it, else "common practice"."""
-    return Item(text, source or (CAUTIONS[caution][1] if caution else PRACTICE))
+def step(sentence: str, caution: str = "", source: str = "", **values: object) -> Item:
+    """Return a thing to do, told with its values, and the source of the caution behind it, else "common practice"."""
+    return Item(tell(sentence, **values), source_words(source or (CAUTIONS[caution][1] if caution else PRACTICE)))
+
+
+def careful(key: str, sentence: str = "", **values: object) -> Item:
+    """Return a caution, or a sentence that is said because of it, with the caution's source."""
+    text, source = CAUTIONS[key]
+    return Item(tell(sentence or text, **values), source_words(source))
+
+
+def source_words(source: str) -> str:
+    """Return who says so; "common practice" and "memory" are told, titles of works stand as they are."""
+    return tell(source)
 
 
 def name_of(spot: Spot) -> str:

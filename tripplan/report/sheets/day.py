@@ -9,20 +9,22 @@ from tripplan.model.cautions import CAUTIONS
 from tripplan.model.plan import Day, Event, Leg, Night
 from tripplan.model.words import Offer
 from tripplan.report import say
+from tripplan.report.language import spoken
 from tripplan.report.lines import stretches
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
 from tripplan.report.sheets.blocks import Beside, Block, Box, Cell, Heading, Item, Items, Para, Phone, Sheet, Table
-from tripplan.report.sheets.common import Folder
-from tripplan.report.sheets.tell import tell
+from tripplan.report.sheets.common import PRACTICE, Folder, careful, source_words
+from tripplan.report.sheets.tell import tell, word
 from tripplan.report.sheets.walk import Stay, arriving, by_car, leaving, stay_before, stay_of
 from tripplan.report.why import needs_of, served_words
 
 __all__ = ["day_sheet"]
 
 _KINDS = {
-    "handover": "Hand-over", "drive": "Drive", "break": "Break", "service": "Service", "sight": "Sight", "arrive": "Arrive", "stay": "Stay",
-    "return": "Return", "ferry": "Ferry",
+    "handover": word("Hand-over"), "drive": word("Drive"), "break": word("Break"), "service": word("Service"), "sight": word("Sight"),
+    "arrive": word("Arrive"), "stay": word("Stay"), "return": word("Return"), "ferry": word("Ferry"),
 }  # fmt: skip
 #: Cautions of the road that stand with the roads rather than in a list of things to do.
 _ON_THE_ROAD = ("wind", "descents", "breaks", "clearance", "fridge_warm")
@@ -46,7 +48,7 @@ def day_sheet(day: Day, folder: Folder, keys: Mapping[int, frozenset[str]]) -> S
     if chances:
         blocks.append(Items(tuple(map(Item, chances))))
     if day.notes:
-        blocks.append(Items(tuple(Item(note) for note in dict.fromkeys(day.notes))))
+        blocks.append(Items(tuple(Item(retell(note)) for note in dict.fromkeys(day.notes))))
     legs = [leg for leg in day.legs if leg.runs.piece]
     blocks += [_leg(leg, folder) for leg in legs]
     if any(leg.mode == "van" for leg in legs):
@@ -65,19 +67,19 @@ def _light(day: Day) -> str:
         parts.append(tell("sunrise {time}", time=say.clock(day.sunrise)))
     if day.sunset is not None:
         parts.append(tell("sunset {time}", time=say.clock(day.sunset)))
-    parts += [part for part in (day.weather, day.holiday) if part]
+    parts += [retell(part) for part in (day.weather, day.holiday) if part]
     return " · ".join(map(plain, parts))
 
 
 def _says(text: str, what: str) -> bool:
     """Return whether a text has every word of another, little ones aside."""
-    little = {"the", "and"}
+    little = {"the", "and", "und"}
     return set(re.findall(r"\w+", what.lower())) - little <= set(re.findall(r"\w+", text.lower()))
 
 
 def _clock(day: Day, folder: Folder) -> Block:
     if not day.events:
-        return Para("Nothing is planned on the clock.", "note")
+        return Para(tell("Nothing is planned on the clock."), "note")
     rows = []
     for event in day.events:
         time = (
@@ -85,15 +87,15 @@ def _clock(day: Day, folder: Folder) -> Block:
             if event.end <= event.start
             else tell("{a}–{b}", a=say.clock(event.start), b=say.clock(event.end))
         )
-        rows.append((time, _KINDS.get(event.kind, event.kind), _doing(event, folder)))
+        rows.append((time, tell(_KINDS[event.kind]) if event.kind in _KINDS else event.kind, _doing(event, folder)))
     return Table("clock", (), tuple(rows), whole=(0, 1))
 
 
 def _doing(event: Event, folder: Folder) -> Cell:
     """Return what is done: the text, with what it leaves out: stores, place, money, hours, how much later one may come."""
-    text = plain(event.text)
-    if event.kind == "service" and event.stores and not _says(event.text, say.todo_words(event.stores)):
-        doing = say.todo_words(event.stores).capitalize()
+    text = plain(retell(event.text))
+    if event.kind == "service" and event.stores and not _says(text, say.todo_words(event.stores)):
+        doing = say.upper_first(say.todo_words(event.stores))
         text = tell("{doing} ({text})", doing=doing, text=text) if text else doing
     parts: list[str | Phone] = []
     if event.spot is not None and event.kind in ("service", "sight") and spot_name(event.spot) not in text:
@@ -105,7 +107,7 @@ def _doing(event: Event, folder: Folder) -> Cell:
     if place is not None and place.hours:
         parts.append(tell(". Hours by {source}: {hours}", source=folder.from_whom(place), hours=place.hours))
     if place is not None and place.phone:
-        parts += [". Phone ", Phone(place.phone)]
+        parts += [tell(". Phone "), Phone(place.phone)]
     if event.spare_min > 0:
         parts.append(tell(". Up to {time} later still keeps the day", time=say.hours_minutes(60 * event.spare_min)))
     return tuple(parts)
@@ -119,18 +121,18 @@ def _chances(day: Day, folder: Folder) -> list[str]:
         chance = event.next_chance
         if event.kind != "service" or chance is None:
             continue
-        here = spot_name(event.spot) if event.spot is not None else "this place"
+        here = spot_name(event.spot) if event.spot is not None else tell("this place")
         told.add(here)
         if chance.nearest is not None:
-            sure = "known to offer it" if chance.known else "presumed to offer it, phone first"
+            sure = tell("known to offer it") if chance.known else tell("presumed to offer it, phone first")
             out.append(
                 tell(
-                    "If {here} is closed: nearest other place {place}, {km:.0f} km, {time} ({sure}).",
-                    here=here, place=spot_name(chance.nearest), km=chance.nearest_km, time=say.hours_minutes(60 * chance.nearest_min), sure=sure,
+                    "If {here} is closed: nearest other place {place}, {km}, {time} ({sure}).",
+                    here=here, place=spot_name(chance.nearest), km=spoken().road(1000 * chance.nearest_km), time=say.hours_minutes(60 * chance.nearest_min), sure=sure,
                 )
             )  # fmt: skip
         if chance.planned is not None:
-            lasts = "the stores last until then" if chance.lasts else "the stores do not last until then"
+            lasts = tell("the stores last until then") if chance.lasts else tell("the stores do not last until then")
             out.append(
                 tell(
                     "If {here} is closed: next planned {place} on day {day}; {lasts}.",
@@ -145,8 +147,8 @@ def _chances(day: Day, folder: Folder) -> list[str]:
         if ask.next_known is not None:
             out.append(
                 tell(
-                    "If {place} has not got it ({offers}): next known {other}, {km:.0f} km.",
-                    place=spot_name(ask.spot), offers=say.listed(ask.offers), other=spot_name(ask.next_known), km=ask.next_known_km,
+                    "If {place} has not got it ({offers}): next known {other}, {km}.",
+                    place=spot_name(ask.spot), offers=say.listed(ask.offers), other=spot_name(ask.next_known), km=spoken().road(1000 * ask.next_known_km),
                 )
             )  # fmt: skip
     return list(dict.fromkeys(out))
@@ -163,20 +165,22 @@ def _leg(leg: Leg, folder: Folder) -> Table:
             remarks.append(tell("{km} of unknown surface", km=say.km(part.unknown_m)))
         rows.append(
             (
-                part.road or part.kind,
+                part.road or tell(part.kind),
                 say.km(part.length_m),
-                say.hours_minutes(part.time_s) if part.time_s >= 30 else "< 1 min",
+                say.hours_minutes(part.time_s) if part.time_s >= 30 else tell("< 1 min"),
                 "; ".join(map(plain, remarks)),
             )
         )
-    sentence = "With the van: {start} to {end}, {words}" if leg.mode == "van" else "By car alone: {start} to {end}, {words}"
+    sentence = (
+        word("With the van: {start} to {end}, {words}") if leg.mode == "van" else word("By car alone: {start} to {end}, {words}")
+    )
     caption = tell(sentence, start=spot_name(leg.start), end=spot_name(leg.end), words=say.leg_words(leg))
     return Table("leg", (), tuple(rows), caption, right=(1, 2), whole=(1, 2))
 
 
 def _careful(own: frozenset[str], which: tuple[str, ...]) -> list[Block]:
     keys = [key for key in which if key in own and key in CAUTIONS]
-    return [Items(tuple(Item(*CAUTIONS[key]) for key in keys), "care", columns=min(2, len(keys)))] if keys else []
+    return [Items(tuple(careful(key) for key in keys), "care", columns=min(2, len(keys)))] if keys else []
 
 
 def _levels(day: Day, folder: Folder) -> list[Block]:
@@ -187,26 +191,34 @@ def _levels(day: Day, folder: Folder) -> list[Block]:
         values = tuple(say.amount(line.store, value) for value in (line.leave, line.arrive, line.worst, line.end))
         limit = say.amount(line.store, line.limit)
         bound = tell("at most {limit}", limit=limit) if say.fills(line.store) else tell("at least {limit}", limit=limit)
-        rows.append((say.STORE_NAMES[line.store], *values, bound, served_words(line.served)))
+        rows.append((say.store_name(line.store), *values, bound, served_words(line.served)))
     if not rows:
         return []
-    head = ("Level", "Leaving", "Arriving", "At the worst", "Next morning", "Limit", "Served")
+    head = (
+        tell("Level"),
+        tell("Leaving"),
+        tell("Arriving"),
+        tell("At the worst"),
+        tell("Next morning"),
+        tell("Limit"),
+        tell("Served"),
+    )
     return [Table("store", head, tuple(rows), heading=0, whole=(0, 1, 2, 3, 4, 5))]
 
 
 def _night(night: Night, day: Day, folder: Folder) -> Box:
     place = folder.place_of(night.spot)
     currency = folder.plan.trip.firm.currency
-    power = "mains power" if night.powered else "no mains power"
+    power = tell("mains power") if night.powered else tell("no mains power")
     blocks: list[Block] = [
         Heading(3, tell("Night {number}: {place}", number=day.number, place=spot_name(night.spot))),
-        Para(tell("{kind}, {power}, {price}.", kind=night.kind, power=power, price=say.night_price(night, currency))),
+        Para(tell("{kind}, {power}, {price}.", kind=retell(night.kind), power=power, price=say.night_price(night, currency))),
     ]
     offers = []
-    for word, fact in night.offers.items():
+    for offer, fact in night.offers.items():
         if fact.answer >= Offer.PRESUMED:
             presumed = fact.answer == Offer.PRESUMED
-            offers.append(tell("{offer} (presumed)", offer=say.offer_name(word)) if presumed else say.offer_name(word))
+            offers.append(tell("{offer} (presumed)", offer=say.offer_name(offer)) if presumed else say.offer_name(offer))
     if offers:
         blocks.append(Para(tell("There: {offers}.", offers=say.listed(offers))))
     reach: list[str | Phone] = []
@@ -218,18 +230,22 @@ def _night(night: Night, day: Day, folder: Folder) -> Box:
             reach.append(tell("Season: {season}. ", season=place.season))
         if place.check_in or place.check_out:
             reach.append(
-                tell("Arrive {a}; leave {b}. ", a=place.check_in or "at any hour told", b=place.check_out or "at any hour told")
+                tell(
+                    "Arrive {a}; leave {b}. ",
+                    a=place.check_in or tell("at any hour told"),
+                    b=place.check_out or tell("at any hour told"),
+                )
             )
         if place.phone:
-            reach += ["Phone ", Phone(place.phone), ". "]
+            reach += [tell("Phone "), Phone(place.phone), ". "]
         if place.website:
             reach.append(tell("Website {website}. ", website=place.website))
         if place.note:
             reach.append(tell("Note: {note}. ", note=place.note))
-        if source != "the map":
+        if source != tell("the map"):
             reach.append(tell("Price, hours and offers: {source}. ", source=source))
         noted = [fact for fact in night.offers.values() if fact.evidence.startswith("local note")]
-        if noted and source == "the map":
+        if noted and source == tell("the map"):
             reach.append(tell("Known by {evidence}. ", evidence=say.listed(dict.fromkeys(fact.evidence for fact in noted))))
     if reach:
         blocks.append(Para(tuple(reach)))
@@ -244,37 +260,42 @@ def _runs_on(night: Night, day: Day) -> list[Block]:
     if energy is None or not energy.lines:
         return [Para(tell("Runs on: {what}.", what=say.runs_on_words(night.runs_on)))] if night.runs_on else []
     for when, sentence in (
-        ("towing", "Towing: {what}."),
-        ("ferry", "Aboard the ferry: {what}."),
-        ("stay", "At the site: {what}."),
+        ("towing", word("Towing: {what}.")),
+        ("ferry", word("Aboard the ferry: {what}.")),
+        ("stay", word("At the site: {what}.")),
     ):
         lines = [line for line in energy.lines if line.when == when]
         if lines:
             out.append(Para(tell(sentence, what=say.runs_on_words({line.what: line.runs_on for line in lines}))))
     words = [_mains(energy.mains, energy.mains_why)] if energy.mains_why else []
     if night.stay_night <= 1:
-        words += energy.hook_up
+        words += map(retell, energy.hook_up)
     if energy.hot_water_min > 0:
         words.append(
             tell(
-                "Hot water from cold in about {min:.0f} min, enough for {shower:.0f} L at the shower head.",
-                min=energy.hot_water_min,
-                shower=energy.shower_l,
+                "Hot water from cold in about {min} min, enough for {shower} at the shower head.",
+                min=spoken().number(energy.hot_water_min),
+                shower=spoken().volume(energy.shower_l),
             )
         )
     if energy.fridge_above_h > 0:
         words.append(
-            tell("Fridge: up to {c:.0f} °C, {hours:.1f} h above 5 °C.", c=energy.fridge_warmest_c, hours=energy.fridge_above_h)
+            tell(
+                "Fridge: up to {warmest}, {hours} h above {limit}.",
+                warmest=spoken().temperature(energy.fridge_warmest_c),
+                hours=spoken().number(energy.fridge_above_h, 1),
+                limit=spoken().temperature(5),
+            )
         )
     if energy.volts_evening > 0:
         words.append(
             tell(
-                "Battery, rested: {a:.1f} V in the evening, {b:.1f} V in the morning at the level planned.",
-                a=energy.volts_evening,
-                b=energy.volts_morning,
+                "Battery, rested: {a} V in the evening, {b} V in the morning at the level planned.",
+                a=spoken().number(energy.volts_evening, 1),
+                b=spoken().number(energy.volts_morning, 1),
             )
         )
-    words += energy.frost
+    words += map(retell, energy.frost)
     if words:
         out.append(Items(tuple(map(Item, dict.fromkeys(words)))))
     return out
@@ -282,7 +303,7 @@ def _runs_on(night: Night, day: Day) -> list[Block]:
 
 def _mains(need: str, why: tuple[str, ...]) -> str:
     """Return whether mains is needed, and why."""
-    reasons = "; ".join(map(plain, why))
+    reasons = "; ".join(plain(retell(reason)) for reason in why)
     if need == "needed":
         return tell("Mains is needed: {reasons}.", reasons=reasons)
     if need == "helps":
@@ -297,15 +318,15 @@ def _lists(day: Day, before: Stay | None, folder: Folder, own: frozenset[str]) -
     drives = any(leg.mode != "van" for leg in day.legs)
     left: list[Block] = []
     if tows:
-        left = [Heading(3, "On leaving, once round the van"), Items(leaving(day, before, van), "tick")]
+        left = [Heading(3, tell("On leaving, once round the van")), Items(leaving(day, before, van), "tick")]
     elif drives:
         here = stay_of(day.night, day, van, own) if day.night is not None else before
-        left = [Heading(3, "Before the car leaves"), Items(by_car(day, here), "tick")]
+        left = [Heading(3, tell("Before the car leaves")), Items(by_car(day, here), "tick")]
     right: list[Block] = []
     if tows and day.night is not None:
-        right = [Heading(3, "On arriving, once round the van"), Items(arriving(day, van, own), "tick")]
+        right = [Heading(3, tell("On arriving, once round the van")), Items(arriving(day, van, own), "tick")]
     elif day.night is not None:
-        right = [Heading(3, "The van stays"), Items(_staying(day, own), "tick")]
+        right = [Heading(3, tell("The van stays")), Items(_staying(day, own), "tick")]
     if left and right:
         return [Beside(tuple(left), tuple(right))]
     return [*left, *right]
@@ -314,25 +335,33 @@ def _lists(day: Day, before: Stay | None, folder: Folder, own: frozenset[str]) -
 def _staying(day: Day, own: frozenset[str]) -> tuple[Item, ...]:
     """Return what a standing day asks for."""
     served = {line.store for line in day.levels if "site" in line.served}
-    out = [Item("Look at the gauges and at what the table says for the morning.", "common practice")]
+    out = [Item(tell("Look at the gauges and at what the table says for the morning."), source_words(PRACTICE))]
     if served & {"cassette", "grey"}:
         todo = say.todo_words(store for store in ("grey", "cassette") if store in served)
         out.append(
-            Item(tell("Here: {todo}, at the dump point only, gloves on, hands washed.", todo=todo), CAUTIONS["black_water"][1])
+            Item(
+                tell("Here: {todo}, at the dump point only, gloves on, hands washed.", todo=todo),
+                source_words(CAUTIONS["black_water"][1]),
+            )
         )
     if served & {"fresh", "flush"}:
-        out.append(Item("Fill fresh water by its own hose; boil what you doubt.", CAUTIONS["drinking_water"][1]))
+        out.append(
+            Item(tell("Fill fresh water by its own hose; boil what you doubt."), source_words(CAUTIONS["drinking_water"][1]))
+        )
     if "carbon_monoxide" in own:
         out.append(
             Item(
-                "Fixed vents clear, carbon monoxide alarm tried; never heat by hob, barbecue or portable heater.",
-                CAUTIONS["carbon_monoxide"][1],
+                tell("Fixed vents clear, carbon monoxide alarm tried; never heat by hob, barbecue or portable heater."),
+                source_words(CAUTIONS["carbon_monoxide"][1]),
             )
         )
     if "wind" in own or day.kind == "standing":
-        out.append(Item("Wind warning: awning in, steadies down, everything tied.", CAUTIONS["wind"][1]))
+        out.append(Item(tell("Wind warning: awning in, steadies down, everything tied."), source_words(CAUTIONS["wind"][1])))
     if "frost" in own:
         out.append(
-            Item("Frost tonight: barrels and hoses emptied, heater on low or the water heater drained.", CAUTIONS["frost"][1])
+            Item(
+                tell("Frost tonight: barrels and hoses emptied, heater on low or the water heater drained."),
+                source_words(CAUTIONS["frost"][1]),
+            )
         )
     return tuple(out)

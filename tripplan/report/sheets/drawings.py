@@ -11,6 +11,7 @@ from tripplan.model.plan import Plan
 from tripplan.region.region import Region
 from tripplan.report.basemap import Frame, base_layers, frame_around, roads, towns
 from tripplan.report.chart import Chart, Strip, levels_of
+from tripplan.report.language import spoken
 from tripplan.report.mapdata import marks_of
 from tripplan.report.palette import LAND, ROADS, WATER, day_style
 from tripplan.report.sheets.blocks import Disc, Drawing, Label, Path, Shape
@@ -102,7 +103,7 @@ def map_drawing(plan: Plan, region: Region, ways: Sequence[tuple[int, str, F64]]
         "Map of the trip: {nights} nights numbered in round signs, squares are service stops, stars are sights, the depot is a black square; each day's way has its own dash.",
         nights=sum(1 for day in plan.days if day.night is not None),
     )
-    return Drawing(chart.width, round(chart.height, 1), tuple(shapes), "Map of the trip", words)
+    return Drawing(chart.width, round(chart.height, 1), tuple(shapes), tell("Map of the trip"), words)
 
 
 def _ways(chart: _Chart, ways: Sequence[tuple[int, str, F64]]) -> list[Shape]:
@@ -199,12 +200,13 @@ def _names(chart: _Chart, region: Region, taken: list[tuple[float, float, float,
 
 
 def _scale_bar(chart: _Chart) -> list[Shape]:
-    """Return a bar of a round number of kilometres."""
-    km_units = chart.scale / 111.2
-    km = next((k for k in (100, 50, 20, 10, 5, 2, 1) if k * km_units <= 150), 1)
+    """Return a bar of a round number of kilometres or miles."""
+    unit_m = 1000.0 if spoken().metric else 1609.344
+    units = chart.scale / 111.2 * (unit_m / 1000.0)
+    long = next((k for k in (100, 50, 20, 10, 5, 2, 1) if k * units <= 150), 1)
     x, y = 10.0, chart.height - 9
-    bar = Path(((x, y - 3), (x, y), (x + km * km_units, y), (x + km * km_units, y - 3)), stroke=_INK, width=1.1)
-    return [bar, Label(round(x + km * km_units + 5, 1), y, f"{km} km", 8.0, halo="#ffffff")]
+    bar = Path(((x, y - 3), (x, y), (x + long * units, y), (x + long * units, y - 3)), stroke=_INK, width=1.1)
+    return [bar, Label(round(x + long * units + 5, 1), y, spoken().road(long * unit_m), 8.0, halo="#ffffff")]
 
 
 # ------------------------------------------------------------------------------------------------ levels
@@ -231,7 +233,7 @@ def _axis(chart: Chart, step: float, height: float) -> list[Shape]:
         for i, day in enumerate(chart.days)
         if i % every == 0
     ]
-    return [Label(_LEFT - 6, height - 3, "day", 9.0, "end"), *days]
+    return [Label(_LEFT - 6, height - 3, tell("day"), 9.0, "end"), *days]
 
 
 def _strip(strip: Strip, top: float, step: float, days: int) -> list[Shape]:

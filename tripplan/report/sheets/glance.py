@@ -7,14 +7,16 @@ import math
 from tripplan.model.plan import Day, Night
 from tripplan.report import say
 from tripplan.report.chart import levels_of
+from tripplan.report.language import spoken
 from tripplan.report.listing import proof_words
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
 from tripplan.report.sheets.blocks import Block, Facts, Heading, Item, Items, Para, Phone, Picture, Sheet, Table, Text
 from tripplan.report.sheets.common import Folder
 from tripplan.report.sheets.drawings import levels_drawing, map_drawing
 from tripplan.report.sheets.near import FUEL_REACH_M, fuel_gap
-from tripplan.report.sheets.tell import tell
+from tripplan.report.sheets.tell import tell, tell_n, word
 from tripplan.report.why import services_of
 
 __all__ = ["glance"]
@@ -28,21 +30,23 @@ def glance(folder: Folder) -> Sheet:
         _facts(folder),
         Picture(map_drawing(plan, folder.region, folder.ways), "map"),
         Para(
-            "Numbers in rings: nights. Black square: depot. White squares: service stops. Stars: sights. Each day has a dash of its own.",
+            tell(
+                "Numbers in rings: nights. Black square: depot. White squares: service stops. Stars: sights. Each day has a dash of its own."
+            ),
             "note",
         ),
-        Heading(2, "Days"),
+        Heading(2, tell("Days")),
         _days(folder),
-        Heading(2, "Levels"),
+        Heading(2, tell("Levels")),
         Para(_levels_words(folder), "note"),
         Picture(levels_drawing(plan), "levels"),
-        Heading(2, "To book"),
+        Heading(2, tell("To book")),
         *_to_book(folder),
         *_phone_first(folder),
-        Heading(2, "Costs"),
+        Heading(2, tell("Costs")),
         *_costs(folder),
     ]
-    return Sheet("glance", "glance", "The trip at a glance", tuple(blocks), folder.foot(plan.trip.depot))
+    return Sheet("glance", "glance", tell("The trip at a glance"), tuple(blocks), folder.foot(plan.trip.depot))
 
 
 def _levels_words(folder: Folder) -> str:
@@ -51,19 +55,19 @@ def _levels_words(folder: Folder) -> str:
     holds, share = plan.holds, 100 * plan.trip.confidence
     if holds is None:
         return tell(
-            "Planned so that {share:.0f} of 100 trips like this keep every limit. Dashed: limit. Triangles: services.",
-            share=share,
+            "Planned so that {share} of 100 trips like this keep every limit. Dashed: limit. Triangles: services.",
+            share=spoken().number(share),
         )
     if holds.together >= 0.995:
-        sure = "On more than 99 of 100 trips like this no store passes its limit. "
+        sure = tell("On more than 99 of 100 trips like this no store passes its limit. ")
     else:
-        sure = tell("On {share:.0f} of 100 trips like this no store passes its limit. ", share=math.floor(100 * holds.together))
+        sure = tell("On {share} of 100 trips like this no store passes its limit. ", share=math.floor(100 * holds.together))
     if any(strip.expected for strip in levels_of(plan).strips):
-        key = (
+        key = tell(
             "Dark line: the level planned with. Shaded from there: up to the level to expect. Dashed: limit. Triangles: services."
         )
     else:
-        key = "Dark line: the level planned with. Dashed: limit. Triangles: services."
+        key = tell("Dark line: the level planned with. Dashed: limit. Triangles: services.")
     return sure + key
 
 
@@ -78,45 +82,47 @@ def _facts(folder: Folder) -> Facts:
         towing = tell("{towing}; of it {km} presumed sealed", towing=towing, km=say.km(presumed))
     outfit, party = trip.outfit, trip.party
     number, how = folder.emergency
+    figures = spoken()
     rows: list[tuple[str, Text]] = [
-        ("From", tell("{day}, {time}, {place}", day=say.day_of(trip.pick_up.date()), time=say.clock(trip.pick_up), place=spot_name(trip.depot))),
+        (tell("From"), tell("{day}, {time}, {place}", day=say.day_of(trip.pick_up.date()), time=say.clock(trip.pick_up), place=spot_name(trip.depot))),
         (
-            "Until",
+            tell("Until"),
             tell("{day}, {time}, {place}", day=say.day_of(trip.return_by.date()), time=say.clock(trip.return_by), place=spot_name(trip.return_depot)),
         ),
-        ("Towing", towing),
-        ("By car alone", say.km(by_car) if by_car >= 5 else "not at all"),
-        ("Fuel", _fuel(folder)),
+        (tell("Towing"), towing),
+        (tell("By car alone"), say.km(by_car) if by_car >= 5 else tell("not at all")),
+        (tell("Fuel"), _fuel(folder)),
         (
-            "Outfit",
+            tell("Outfit"),
             tell(
-                "{length:.1f} m long, {width:.2f} m wide, {height:.2f} m high, {mass:.0f} kg; towing limit {limit:.0f} km/h",
-                length=outfit.length_m, width=outfit.width_m, height=outfit.height_m, mass=outfit.mass_kg, limit=outfit.towing_limit_kmh,
+                "{length} long, {width} wide, {height} high, {mass}; towing limit {limit}",
+                length=figures.size(outfit.length_m, 1), width=figures.size(outfit.width_m), height=figures.size(outfit.height_m),
+                mass=figures.mass(outfit.mass_kg), limit=figures.speed(outfit.towing_limit_kmh),
             ),
         ),
-        ("Party", tell("{name}: {heads}", name=party.name, heads=_heads(party.adults, party.children, party.pets))),
-        ("Firm", (tell("{name} ", name=trip.firm.name), Phone(trip.firm.phone))),
-        ("Emergency", (Phone(number), tell(" ({how})", how=how))),
+        (tell("Party"), tell("{name}: {heads}", name=party.name, heads=_heads(party.adults, party.children, party.pets))),
+        (tell("Firm"), (tell("{name} ", name=trip.firm.name), Phone(trip.firm.phone))),
+        (tell("Emergency"), (Phone(number), tell(" ({how})", how=how))),
     ]  # fmt: skip
     return Facts(tuple(rows))
 
 
 def _heads(adults: int, children: int, pets: int) -> str:
-    said = ["1 adult" if adults == 1 else tell("{n} adults", n=adults)]
+    said = [tell_n("1 adult", "{n} adults", adults)]
     if children:
-        said.append("1 child" if children == 1 else tell("{n} children", n=children))
+        said.append(tell_n("1 child", "{n} children", children))
     if pets:
-        said.append("1 pet" if pets == 1 else tell("{n} pets", n=pets))
+        said.append(tell_n("1 pet", "{n} pets", pets))
     return say.listed(said)
 
 
 def _fuel(folder: Folder) -> str:
     """Return the longest gap between fuel stations in words."""
     if folder.region.aids is None:
-        return "fuel stations are not known: this region was prepared before they were kept, build it again"
+        return tell("fuel stations are not known: this region was prepared before they were kept, build it again")
     gap = fuel_gap(folder.region, [(day, points) for day, _, points in folder.ways])
     if gap is None or gap.metres < 5:
-        return "nothing is driven"
+        return tell("nothing is driven")
     near = say.km(FUEL_REACH_M)
     if gap.stations == 0:
         return tell(
@@ -126,12 +132,12 @@ def _fuel(folder: Folder) -> str:
         )
     return tell(
         "longest way without a fuel station (within {near} of it): {km}, from {after} to {before}, day {day}; ferries counted, hours not looked at",
-        near=near, km=say.km(gap.metres), day=gap.day, after=_station(gap.after, "the start"), before=_station(gap.before, "the end"),
+        near=near, km=say.km(gap.metres), day=gap.day, after=_station(gap.after, tell("the start")), before=_station(gap.before, tell("the end")),
     )  # fmt: skip
 
 
 def _station(name: str | None, end: str) -> str:
-    return end if name is None else name or "a station without a name"
+    return end if name is None else name or tell("a station without a name")
 
 
 def _days(folder: Folder) -> Table:
@@ -140,7 +146,7 @@ def _days(folder: Folder) -> Table:
     rows = []
     for day in plan.days:
         served = dict.fromkeys(store for store, _ in services_of(day))
-        night = "return"
+        night = tell("return")
         if day.night is not None:
             night = spot_name(day.night.spot)
             if day.night.powered:
@@ -148,9 +154,19 @@ def _days(folder: Folder) -> Table:
         cells: list[Text] = [str(day.number), say.short_day(day.date), night, _road(day, "van")]
         if with_car:
             cells.append(_road(day, "car"))
-        rows.append((*cells, ", ".join(plain(store) for store in served)))
-    head = ("Day", "Date", "Night", "Towing", *(("By car",) if with_car else ()), "Service")
+        rows.append((*cells, ", ".join(_short(store) for store in served)))
+    head = (tell("Day"), tell("Date"), tell("Night"), tell("Towing"), *((tell("By car"),) if with_car else ()), tell("Service"))
     return Table("days", head, tuple(rows), heading=0, whole=(0, 1, 3, 4) if with_car else (0, 1, 3))
+
+
+#: Stores in one word, for a narrow column.
+_SHORT: dict[str, str] = {
+    "fresh": word("fresh"), "grey": word("grey"), "cassette": word("cassette"), "flush": word("flush"), "gas": word("gas"), "battery": word("battery"),
+}  # fmt: skip
+
+
+def _short(store: str) -> str:
+    return tell(_SHORT[store]) if store in _SHORT else plain(store)
 
 
 def _road(day: Day, mode: str) -> str:
@@ -177,7 +193,7 @@ def _to_book(folder: Folder) -> list[Block]:
     rows = []
     for night, days in stays:
         place = folder.place_of(night.spot)
-        count = "1 night" if len(days) == 1 else tell("{n} nights", n=len(days))
+        count = tell_n("1 night", "{n} nights", len(days))
         reach: list[str | Phone] = [spot_name(night.spot)]
         if place is not None and place.phone:
             reach += [" ", Phone(place.phone)]
@@ -186,16 +202,20 @@ def _to_book(folder: Folder) -> list[Block]:
         done = any((day.date, night.spot) in booked for day in days)
         rows.append(
             (
-                tell("{day}, {count}", day=say.short_day(days[0].date), count=count), tuple(reach), "mains" if night.powered else "no mains",
-                say.night_price(night, trip.firm.currency), "booked" if done else tell("by {day}", day=say.short_day(days[0].date)),
+                tell("{day}, {count}", day=say.short_day(days[0].date), count=count), tuple(reach), tell("mains") if night.powered else tell("no mains"),
+                say.night_price(night, trip.firm.currency), tell("booked") if done else tell("by {day}", day=say.short_day(days[0].date)),
             )
         )  # fmt: skip
     heads = _heads(trip.party.adults, trip.party.children, trip.party.pets)
-    size = tell("Say when booking: car and van together {length:.1f} m, {heads}. ", length=trip.outfit.length_m, heads=heads)
-    when = "How far ahead is not on the map: ask soon, in school holidays first."
+    size = tell(
+        "Say when booking: car and van together {length}, {heads}. ", length=spoken().size(trip.outfit.length_m, 1), heads=heads
+    )
+    when = tell("How far ahead is not on the map: ask soon, in school holidays first.")
     out: list[Block] = [
         Para(size + when, "note"),
-        Table("book", ("From", "Site", "Pitch", "Price", "Book"), tuple(rows), right=(), whole=(0,)),
+        Table(
+            "book", (tell("From"), tell("Site"), tell("Pitch"), tell("Price"), tell("Book")), tuple(rows), right=(), whole=(0,)
+        ),
     ]
     ferries = [(day, leg) for day in plan.days for leg in day.legs if leg.ferry_s > 0]
     if ferries:
@@ -204,8 +224,8 @@ def _to_book(folder: Folder) -> list[Block]:
                 tuple(
                     Item(
                         tell(
-                            "Ferry on day {day}, {date}: book {length:.1f} m, or ask whether one can; the day's sheet tells what the map says of it.",
-                            day=day.number, date=say.short_day(day.date), length=(trip.outfit if leg.mode == "van" else trip.car).length_m,
+                            "Ferry on day {day}, {date}: book {length}, or ask whether one can; the day's sheet tells what the map says of it.",
+                            day=day.number, date=say.short_day(day.date), length=spoken().size((trip.outfit if leg.mode == "van" else trip.car).length_m, 1),
                         )
                     )
                     for day, leg in ferries
@@ -225,10 +245,10 @@ def _phone_first(folder: Folder) -> list[Block]:
             where += [" ", Phone(place.phone)]
         if place is not None and place.website:
             where.append(tell(" {website}", website=place.website))
-        other = "none known"
+        other = tell("none known")
         if ask.next_known is not None:
-            other = tell("{place}, {km:.0f} km", place=spot_name(ask.next_known), km=ask.next_known_km)
-        what = tell("{offers}: {evidence}", offers=say.listed(ask.offers), evidence=ask.evidence)
+            other = tell("{place}, {km}", place=spot_name(ask.next_known), km=spoken().road(1000 * ask.next_known_km))
+        what = tell("{offers}: {evidence}", offers=say.listed(ask.offers), evidence=retell(ask.evidence))
         rows.append((say.ranges(ask.days), tuple(where), what, other))
     unknown = [
         tell("{km} on day {day}", km=say.km(leg.unknown_m), day=day.number)
@@ -236,9 +256,12 @@ def _phone_first(folder: Folder) -> list[Block]:
     ]  # fmt: skip
     if not rows and not unknown:
         return []
-    out: list[Block] = [Heading(2, "Phone first"), Para("The plan leans on these though nobody has said so on the map.", "note")]
+    out: list[Block] = [
+        Heading(2, tell("Phone first")),
+        Para(tell("The plan leans on these though nobody has said so on the map."), "note"),
+    ]
     if rows:
-        out.append(Table("phone", ("Day", "Where", "Ask for", "Next known"), tuple(rows), whole=(0,)))
+        out.append(Table("phone", (tell("Day"), tell("Where"), tell("Ask for"), tell("Next known")), tuple(rows), whole=(0,)))
     if unknown:
         out.append(
             Para(
@@ -254,8 +277,8 @@ def _phone_first(folder: Folder) -> list[Block]:
 def _costs(folder: Folder) -> list[Block]:
     cost, currency = folder.plan.cost, folder.plan.trip.firm.currency
     rows = (
-        ("Nights", say.money(cost.nights_cents)), ("Kilometres", say.money(cost.km_cents)), ("Services and gas", say.money(cost.services_cents)),
-        ("Money in all", say.money(cost.money_cents, currency)),
+        (tell("Nights"), say.money(cost.nights_cents)), (tell("Kilometres"), say.money(cost.km_cents)), (tell("Services and gas"), say.money(cost.services_cents)),
+        (tell("Money in all"), say.money(cost.money_cents, currency)),
     )  # fmt: skip
     return [
         Table("costs", (), rows, heading=0, right=(1,), whole=(0, 1), last_strong=True),

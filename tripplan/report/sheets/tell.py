@@ -2,14 +2,6 @@
 
 from __future__ import annotations
 
-from tripplan.report.safe import plain
+from tripplan.report.language import tell, tell_n, word
 
-__all__ = ["tell"]
-
-
-def tell(sentence: str, **values: object) -> str:
-    """Return a sentence with its values put in.
-
-    Text values are cleaned and isolated first, so that none turns the sentence round. A value's own braces mean nothing.
-    """
-    return sentence.format(**{name: plain(value) if isinstance(value, str) else value for name, value in values.items()})
+__all__ = ["tell", "tell_n", "word"]

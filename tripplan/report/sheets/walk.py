@@ -12,11 +12,13 @@ from tripplan.model.plan import Day, Night
 from tripplan.model.van import Van
 from tripplan.model.words import Offer
 from tripplan.report import say
+from tripplan.report.language import spoken
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
 from tripplan.report.sheets.blocks import Item
 from tripplan.report.sheets.common import step
-from tripplan.report.sheets.tell import tell
+from tripplan.report.sheets.tell import word
 
 __all__ = ["Stay", "arriving", "by_car", "leaving", "stay_before", "stay_of"]
 
@@ -44,7 +46,7 @@ class Stay:
 
 def stay_of(night: Night, day: Day, van: Van, keys: frozenset[str]) -> Stay:
     """Return how the van lives on a night of the plan; ``keys``: the cautions of its day."""
-    on_gas = tuple(plain(what) for what, source in night.runs_on.items() if what != "gas" and "gas" in source)
+    on_gas = tuple(plain(retell(what)) for what, source in night.runs_on.items() if what != "gas" and "gas" in source)
     piped = van.piped_water and "piped" in night.offers and night.offers["piped"].answer >= Offer.PRESUMED
     cold = "frost" in keys or bool(day.energy and day.energy.frost)
     return Stay(night.powered, piped, cold, on_gas, "gas" in night.runs_on.get("heating", ""))
@@ -63,7 +65,8 @@ def leaving(day: Day, before: Stay | None, van: Van) -> tuple[Item, ...]:
     ferry = any(leg.ferry_s > 0 for leg in day.legs if leg.mode == "van")
     levels = {line.store: line for line in day.levels}
     fridge = {
-        "none": "Fridge off, door latched; cold packs in.", "car_12v": "Fridge to the car's 12 V, door latched.", "battery": "Fridge to the van's battery, door latched.",
+        "none": word("Fridge off, door latched; cold packs in."), "car_12v": word("Fridge to the car's 12 V, door latched."),
+        "battery": word("Fridge to the van's battery, door latched."),
     }[van.fridge_towing]  # fmt: skip
     out = [
         step("Inside: hob, heater and water heater off, windows and roof hatches shut and latched."),
@@ -73,18 +76,19 @@ def leaving(day: Day, before: Stay | None, van: Van) -> tuple[Item, ...]:
     if "fresh" in levels and say.capacity(van, "fresh") > 0:
         out.append(
             step(
-                tell(
-                    "Water aboard as planned: fresh {fresh}, grey {grey}; more counts against the payload.",
-                    fresh=say.amount("fresh", levels["fresh"].leave), grey=say.amount("grey", levels["grey"].leave if "grey" in levels else 0.0),
-                ),
+                "Water aboard as planned: fresh {fresh}, grey {grey}; more counts against the payload.",
                 "loading",
+                fresh=say.amount("fresh", levels["fresh"].leave),
+                grey=say.amount("grey", levels["grey"].leave if "grey" in levels else 0.0),
             )
         )  # fmt: skip
     if day.energy is not None and day.energy.payload_kg > 0 and day.energy.carried_kg > 0:
         out.append(
             step(
-                tell("Carried: {kg:.0f} kg of at most {most:.0f} kg.", kg=day.energy.carried_kg, most=day.energy.payload_kg),
+                "Carried: {mass} of at most {most}.",
                 "overload",
+                mass=spoken().mass(day.energy.carried_kg),
+                most=spoken().mass(day.energy.payload_kg),
             )
         )
     if before is not None and before.frost:
@@ -102,7 +106,7 @@ def leaving(day: Day, before: Stay | None, van: Van) -> tuple[Item, ...]:
         step("At the front: gas off at the bottle, bottles upright and tied, locker shut.", "gas_off_driving"),
         step("Chocks away once the car holds the van; jockey wheel up and tight, handbrake off."),
         step("Hitch closed and checked by lifting, breakaway cable and plug on, nobody in the van.", "nobody_rides"),
-        step(tell("Nose weight within {kg:.0f} kg and the limit of car and hitch.", kg=van.nose_weight_kg), "nose_weight"),
+        step("Nose weight within {most} and the limit of car and hitch.", "nose_weight", most=spoken().mass(van.nose_weight_kg)),
         step("Lamps and indicators tried by two, mirrors out, once round the whole outfit.", "mirrors"),
     ]  # fmt: skip
     if ferry:
@@ -146,8 +150,12 @@ def arriving(day: Day, van: Van, keys: frozenset[str]) -> tuple[Item, ...]:
     served = {line.store for line in day.levels if "site" in line.served}
     name = spot_name(night.spot)
     out = [
-        step(tell("Ask at {place} for the pitch, the water tap, where to empty and the way out in the dark.", place=name)),
-        step("Walk the pitch first: firm, level, branches and wires above, 6 m to the next van.", "spacing"),
+        step("Ask at {place} for the pitch, the water tap, where to empty and the way out in the dark.", place=name),
+        step(
+            "Walk the pitch first: firm, level, branches and wires above, {gap} to the next van.",
+            "spacing",
+            gap=spoken().short_way(6),
+        ),
         step("Level side to side on ramps while hitched; handbrake on, chocks at both wheels."),
         step("At the front: plug and breakaway cable off, hitch open, jockey wheel down, car away; level front to back."),
         step("Steadies down to the ground, not to lift; step out."),
@@ -163,7 +171,7 @@ def arriving(day: Day, van: Van, keys: frozenset[str]) -> tuple[Item, ...]:
         out.append(step("No mains here: fridge on gas only when level, lamps and pump from the battery."))
     if stay.gas:
         out.append(
-            step(tell("Gas on at the bottle, for: {what}; smell round the locker first.", what=say.listed(stay.gas)), "gas_leak")
+            step("Gas on at the bottle, for: {what}; smell round the locker first.", "gas_leak", what=say.listed(stay.gas))
         )
     else:
         out.append(step("Gas stays off at the bottle.", "gas_off_driving"))
@@ -190,7 +198,7 @@ def arriving(day: Day, van: Van, keys: frozenset[str]) -> tuple[Item, ...]:
         out.append(step("Grey barrel under the drain, with its cap off."))
     if served & {"cassette", "grey"}:
         todo = say.todo_words(store for store in ("grey", "cassette") if store in served)
-        out.append(step(tell("Here: {todo}, at the dump point only, gloves on, hands washed.", todo=todo), "black_water"))
+        out.append(step("Here: {todo}, at the dump point only, gloves on, hands washed.", "black_water", todo=todo))
     if day.kind == "towing":
         out.append(step("Water heater: fill before switching on, tap open until no air comes."))
     if stay.frost:
