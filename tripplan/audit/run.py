@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tripplan.audit.calendar import audit_calendar
+from tripplan.audit.closures import audit_closures
 from tripplan.audit.energy import audit_energy
 from tripplan.audit.findings import Findings
 from tripplan.audit.levels import audit_levels
@@ -45,6 +46,7 @@ def audit(plan: Plan, region: Region) -> tuple[Finding, ...]:
         return tuple(found.rows)
     audit_nights(plan, region, found)
     audit_roads(plan, region, found)
+    audit_closures(plan, region, found)
     audit_levels(plan, region, found)
     audit_energy(plan, region, found)
     return tuple(found.rows)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from tripplan.model.place import OfferFact, Spot
-from tripplan.model.trip import Trip
+from tripplan.model.trip import UNTOLD, Trip
 
 __all__ = [
-    "Caution", "Cost", "Day", "DayEnergy", "EnergyLine", "Event", "Excess", "Finding", "Holds", "Leg", "LevelLine", "NextChance", "Night", "PieceRun", "Plan", "PresumedOffer", "Proof",
+    "Caution", "ClosureMatch", "Cost", "Day", "DayClosure", "DayEnergy", "EnergyLine", "Event", "Excess", "Finding", "Holds", "Leg", "LevelLine", "NextChance", "Night", "PieceRun", "Plan", "PresumedOffer", "Proof",
 ]  # fmt: skip
 
 
@@ -225,6 +225,52 @@ class DayEnergy:
 
 
 @dataclass(frozen=True, slots=True)
+class DayClosure:
+    """A closure or wind warning that bears on a day.
+
+    Parameters
+    ----------
+    kind
+        ``closed`` or ``wind``.
+    dates, source
+        When it holds, in words, and who says so.
+    effect
+        ``kept off``: the plainly quickest way would go through it; ``stays``: the van stands inside a wind area.
+    text
+        The same as a sentence.
+    """
+
+    name: str
+    kind: str
+    dates: str
+    source: str
+    effect: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClosureMatch:
+    """What a closure or wind warning brought beside the map means on it.
+
+    Parameters
+    ----------
+    sure
+        ``sure``, ``likely``, ``part``, or empty: nothing of the map matches. why: in words.
+    pieces, length_m
+        How many pieces of road between junctions count as closed, and their length [m].
+    """
+
+    name: str
+    kind: str
+    dates: str
+    source: str
+    sure: str
+    why: str
+    pieces: int
+    length_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class Day:
     """One day: where from, by which legs, what is done when, and where the night is spent.
 
@@ -232,6 +278,8 @@ class Day:
     ----------
     holiday
         "public holiday" where the day is one in the region's country; empty: it is none, or its holidays are not known.
+    closures
+        Closures and wind warnings that bear on the day.
     """
 
     number: int
@@ -249,6 +297,7 @@ class Day:
     notes: tuple[str, ...] = ()
     energy: DayEnergy | None = None
     holiday: str = ""
+    closures: tuple[DayClosure, ...] = field(default=(), metadata={UNTOLD: True})
 
     @property
     def towing_s(self) -> float:
@@ -392,3 +441,4 @@ class Plan:
     assumptions: tuple[str, ...] = ()
     format: str = "tripplan plan 1"
     holds: Holds | None = None
+    closures: tuple[ClosureMatch, ...] = field(default=(), metadata={UNTOLD: True})

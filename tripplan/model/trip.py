@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
+from tripplan.model.closure import Closure
 from tripplan.model.errors import BadInputError
 from tripplan.model.outfit import Outfit, check_range
 from tripplan.model.place import Spot
@@ -109,7 +110,8 @@ class UnderWay:
     nights_here
         Nights spent here already, one after another up to now.
     level_spread
-        How far each level may lie from the one told, one sigma [L, kg, Ah].
+        How far each level may lie from the one told, one sigma [L, kg, Ah]. level_tied: the part of it that goes with the
+        party's habits: who uses more has also used more.
     slept, powered, singles
         Where the nights behind were spent, how many had mains, and how many stays were of a single night, this one not counted.
     spent_cents
@@ -123,6 +125,7 @@ class UnderWay:
     began: datetime
     nights_here: int = 0
     level_spread: Levels = field(default_factory=Levels)
+    level_tied: Levels = field(default_factory=Levels)
     slept: tuple[Spot, ...] = ()
     powered: int = 0
     singles: int = 0
@@ -199,6 +202,9 @@ class Trip:
     language, units
         How papers are written where nobody asks for something else: ``de``, ``imperial`` ...; empty: English, and the units of
         the locale.
+    closures, closures_left
+        Closed roads and wind warnings brought beside the map that hold on a date of the trip; what of their files was left
+        out, a sentence each.
     """
 
     name: str
@@ -240,6 +246,8 @@ class Trip:
     under_way: UnderWay | None = None
     language: str = field(default="", metadata={UNTOLD: True})
     units: str = field(default="", metadata={UNTOLD: True})
+    closures: tuple[Closure, ...] = field(default=(), metadata={UNTOLD: True})
+    closures_left: tuple[str, ...] = field(default=(), metadata={UNTOLD: True})
 
     def __post_init__(self) -> None:
         where = f"trip {self.name!r}"

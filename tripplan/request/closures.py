@@ -11,17 +11,18 @@ import json
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any, NoReturn
 
 from tripplan.model.closure import CLOSED, KINDS, Closure
 from tripplan.model.errors import BadInputError
+from tripplan.model.trip import Trip
 from tripplan.request.nearest import nearest_key
 from tripplan.request.text_file import read_text
 
-__all__ = ["MOST_FEATURES", "MOST_MB", "ClosureFile", "closures_of", "is_address", "load_closures"]
+__all__ = ["MOST_FEATURES", "MOST_MB", "ClosureFile", "closures_of", "is_address", "load_closures", "with_closures"]
 
 #: Largest file or answer [MB], most features, most points of all features together.
 MOST_MB, MOST_FEATURES, MOST_POINTS = 20.0, 20_000, 500_000
@@ -66,6 +67,19 @@ def load_closures(given: str | Path, zone: tzinfo) -> ClosureFile:
 
         return closures_of(fetch_text(where, most_mb=MOST_MB, accepted=_ACCEPTED), where, zone)
     return closures_of(read_text(Path(where), most_mb=MOST_MB, accepted=_ACCEPTED), where, zone)
+
+
+def with_closures(trip: Trip, given: Sequence[str | Path]) -> Trip:
+    """Return a trip with the closures of files and addresses that hold on one of its dates (errors as `load_closures`)."""
+    from zoneinfo import ZoneInfo
+
+    files = [load_closures(one, ZoneInfo(trip.tz)) for one in given]
+    now = [c for file in files for c in file.closures if any(c.holds(day) for day in trip.dates)]
+    return replace(
+        trip,
+        closures=tuple(dict.fromkeys((*trip.closures, *now))),
+        closures_left=tuple(dict.fromkeys((*trip.closures_left, *(text for file in files for text in file.left_out)))),
+    )
 
 
 def closures_of(text: str, where: str, zone: tzinfo) -> ClosureFile:

@@ -296,9 +296,27 @@ _TRIP = (
         "Own weather: figures by month, or a .csv by day; without: the region's climate table, else the built-in ones.",
         default=(),
     ),
+    Key(
+        "closures",
+        "texts",
+        "Files of closed roads and wind warnings by date: GeoJSON or a WZDx work zone feed; paths are relative to this file.",
+        default=(),
+    ),
     _number("confidence", 0.5, 0.999, "", "Share of trips like this in which no store runs out.", 0.95),
-    Key("language", "choice", "Language of the papers, with the country's dates where one is named; without: English.", choices=LANGUAGES, default=""),
-    Key("units", "choice", "Units of the papers; without: imperial for en-US, else metric. All figures of this file stay metric.", choices=UNITS, default=""),
+    Key(
+        "language",
+        "choice",
+        "Language of the papers, with the country's dates where one is named; without: English.",
+        choices=LANGUAGES,
+        default="",
+    ),
+    Key(
+        "units",
+        "choice",
+        "Units of the papers; without: imperial for en-US, else metric. All figures of this file stay metric.",
+        choices=UNITS,
+        default="",
+    ),
 )
 _READINGS_FILE = (
     _text("plan", "The plan.json followed so far; its path is relative to the folder of this file.", high=1000),

@@ -25,6 +25,7 @@ _FULL_WEIGHT_NOISE = 1e-9
 _MOST_MONTHS = 400
 #: The search keeps the sights done as bits of one number.
 _MOST_SIGHTS = 32
+_MOST_CLOSURE_FILES = 20
 #: Years that calendars, time zones and holidays are known for.
 _YEARS = (1990, 2100)
 
@@ -91,7 +92,7 @@ def trip_of(raw: dict[str, Any], path: Path, region: Region, origin: Origin, *, 
     sights = tuple(_sight(region, entry) for entry in entries("sights", top["sights"], origin))
     bookings = _bookings(region, entries("bookings", top["bookings"], origin), nights)
     try:
-        return Trip(
+        trip = Trip(
             name=top["name"] or path.stem,
             tz=region.meta.tz,
             firm=firm,
@@ -137,6 +138,23 @@ def trip_of(raw: dict[str, Any], path: Path, region: Region, origin: Origin, *, 
                 error.what, where=str(path), accepted=error.accepted, next_step=error.next_step or "mend the trip"
             ) from None
         raise
+    return _with_closures(trip, top["closures"], path, origin)
+
+
+def _with_closures(trip: Trip, names: list[str], path: Path, origin: Origin) -> Trip:
+    """Return the trip with the closures of the files that it names: files alone, for a trip file may come from anybody."""
+    if not names:
+        return trip
+    from tripplan.request.closures import is_address, with_closures
+
+    far = next((name for name in names if is_address(name)), "")
+    if far or len(names) > _MOST_CLOSURE_FILES:
+        what = f"`closures` holds the address {far[:100]}" if far else f"`closures` holds {len(names)}"
+        raise BadInputError(
+            what, where=origin.at("closures"), accepted=f"paths of files, at most {_MOST_CLOSURE_FILES}",
+            next_step="give an address with --closures",
+        )  # fmt: skip
+    return with_closures(trip, [path.parent / name for name in names])
 
 
 # ------------------------------------------------------------------------------------------------- times

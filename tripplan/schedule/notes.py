@@ -145,6 +145,7 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
             notes.append(
                 f"The {dry} {'is' if ' and ' not in dry else 'are'} empty at pick-up: fill at {where} before the first night"
             )
+    notes += [closure.text for closure in day.closures]
     notes += _of_the_energy(day)
     for leg in day.legs:
         where = f"{leg.start.name} to {leg.end.name}"
@@ -280,6 +281,8 @@ def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[C
     ):
         add(key, *(day.number for day in days if day.kind == "towing"))
     for d, day in enumerate(days):
+        if any(closure.kind == "wind" for closure in day.closures) and day.kind != "towing":
+            add("wind", day.number)
         weather = weather_of(trip, d, day.end.lat)
         if any(leg.ferry_s > 0 for leg in day.legs if leg.mode == "van"):
             add("gas_off_ferry", day.number)
@@ -401,6 +404,7 @@ def assumptions_of(work: Work, arcs: Sequence[int], holds: Holds | None = None) 
             )
     if any(s.place < 0 for s in trip.avoid):
         said.append(f"Around a place to avoid that is no site of the map, {AVOID_KM:g} km are kept clear of stops")
+    said += [f"Closures brought: {left}" for left in trip.closures_left]
     doubtful = sum(len(w.doubtful) for w in work.ways)
     if doubtful:
         said.append(f"{doubtful} roads with a closing time that nobody could read count as open: look at signs")

@@ -25,6 +25,7 @@ from tripplan.schedule.chances import Chances
 from tripplan.schedule.clashes import forbidden_words
 from tripplan.schedule.cold import too_warm
 from tripplan.schedule.energy import day_energy
+from tripplan.schedule.kept_off import day_closures, matches_of
 from tripplan.schedule.laid import LaidDay, lay_days
 from tripplan.schedule.levels import level_lines
 from tripplan.schedule.lived import Lived
@@ -116,12 +117,13 @@ def prepare(trip: Trip, region: Region, *, cache: Path | None = None, progress: 
 
 
 def _depots(trip: Trip, ways: list[Ways]) -> None:
+    last = 1 << (len(trip.dates) - 1)
     for way in ways:
         joined = way.joined_van
         if joined is None:
             continue
-        for row, (spot, word) in enumerate(((trip.depot, "pick-up"), (trip.return_depot, "return"))):
-            if not joined.reached[row]:
+        for row, (spot, word, day) in enumerate(((trip.depot, "pick-up", 1), (trip.return_depot, "return", last))):
+            if not joined.reached[row] and (way.days & day or not trip.closures):
                 raise BadInputError(
                     f"{spot.name!r} cannot be reached with the van: {joined.why_not[row]}",
                     where=f"depot of {word}",
@@ -240,6 +242,7 @@ def plan_of(work: Work, solution: Solution, together: Together | None = None) ->
         day = replace(day, holiday="public holiday" if is_holiday(trip.dates[d], region.meta.country) else "")
         gives = work.cast.sites[end - 2].kind if end != 1 else StayKind()
         day = replace(day, energy=day_energy(trip, day, gives, weather))
+        day = replace(day, closures=day_closures(work, d, day)) if trip.closures else day
         days.append(replace(day, notes=day_notes(work, arc, day)))
     cost = cost_of(work, arcs)
     proof = Proof(
@@ -254,6 +257,7 @@ def plan_of(work: Work, solution: Solution, together: Together | None = None) ->
     return Plan(
         trip, region.meta.name, region.meta.key, region.meta.data_date, tuple(days), cost, proof,
         presumed_of(work, arcs), cautions_of(work, arcs, days), assumptions_of(work, arcs, holds), holds=holds,
+        closures=matches_of(work),
     )  # fmt: skip
 
 
