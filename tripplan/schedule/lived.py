@@ -35,6 +35,8 @@ _COLUMNS = np.array([_GAS, _GAS, _GAS, _BATTERY])
 _LOADS, _SUN, _CHARGER = 7, 8, 9
 #: A battery that would hold at so many sigmas is not drawn.
 _SURE_Z = 4.5
+#: A level that is known.
+_SURE = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,7 @@ class Lived:
         pick_up = self.work.use.pick_up
         held, spreads = pick_up.held, pick_up.forecast.spreads
         at_first = pick_up.true / _PER
+        whole, tied = np.array(pick_up.true_sd)
         sure = np.zeros((len(self.arcs), len(MOMENTS), len(STORES)))
         mean = np.zeros_like(sure)
         for d, (day, parts) in enumerate(zip(self.counted, self.parts, strict=True)):
@@ -93,7 +96,8 @@ class Lived:
                 use[_GAS] = part[:3].sum()
                 sd[_GAS] = np.sqrt(((spreads.shared[GAS_PARTS] * part[:3]) ** 2).sum())
                 variance[_GAS] = spreads.daily[GAS_PARTS] @ part[:3]
-                sd += np.where(first, pick_up.true_sd, 0.0)
+                sd += np.where(first, tied, 0.0)
+                variance += np.where(first, whole**2 - tied**2, 0.0)
                 begin = np.where(first, at_first, 0.0)
                 mean[d, m], sure[d, m] = begin + use, begin + raised(use, sd, variance, held.z)
                 mean[d, m, _BATTERY] = part[3]
@@ -115,12 +119,12 @@ class Lived:
         for d, arc in enumerate(self.arcs):
             peak = max(peak, self._use(r, d, 1), key=_sum)
             left = room - (given if self.first[d, 1, r] else 0.0)
-            unsure = pick_up.true_sd[r] if self.first[d, 1, r] else 0.0
+            unsure = (pick_up.true_sd[0][r], pick_up.true_sd[1][r]) if self.first[d, 1, r] else _SURE
             skip = bool(self.first[d, 1, r] and pick_up.dry[r])
             if int(p.arc_reset[arc]) >> r & 1:
                 if not skip:
                     yield self._stretch(r, peak, left, unsure)
-                peak, left, skip, unsure = np.zeros(3), room, False, 0.0
+                peak, left, skip, unsure = np.zeros(3), room, False, _SURE
             if d == last:
                 peak = max(peak, self._use(r, d, 3), key=_sum)
                 if r == _GAS:
@@ -143,14 +147,15 @@ class Lived:
         label = float(getattr(self.counted[d], MOMENTS[moment])[r]) - (pick_up.start[r] if self.first[d, moment, r] else 0)
         return np.array([max(label, 0.0) / UNITS_PER[r], 0.0, 0.0])
 
-    def _stretch(self, r: int, use: F64, room: float, unsure: float = 0.0) -> Stretch:
-        """Return a stretch; ``unsure``: one sigma of the level that it begins with, counted as going with the shared error."""
+    def _stretch(self, r: int, use: F64, room: float, unsure: tuple[float, float] = _SURE) -> Stretch:
+        """Return a stretch; ``unsure``: one sigma of the level that it begins with, and what of it goes with the habits."""
         spreads, held = self.work.use.pick_up.forecast.spreads, self.work.use.pick_up.held
         mean, room = float(use.sum()), room - float(held.skew[r])
+        tied, apart = unsure[1], unsure[0] ** 2 - unsure[1] ** 2
         if r != _GAS:
-            return Stretch(mean, unsure + float(held.shared[r]) * mean, float(held.daily[r]) * mean, room)
+            return Stretch(mean, tied + float(held.shared[r]) * mean, apart + float(held.daily[r]) * mean, room)
         sd = float(np.sqrt(((spreads.shared[GAS_PARTS] * use) ** 2).sum()))
-        return Stretch(mean, unsure + sd, float(spreads.daily[GAS_PARTS] @ use), room)
+        return Stretch(mean, tied + sd, apart + float(spreads.daily[GAS_PARTS] @ use), room)
 
     @cached_property
     def risks(self) -> dict[Store, float]:
@@ -187,7 +192,7 @@ class Lived:
         pick_up, hours = self.work.use.pick_up, self._battery_hours
         loads, sun = battery_tilt(pick_up.forecast.spreads, self._room(_BATTERY), len(self.arcs), z)
         net = hours.loads * loads - hours.sun * sun - hours.charger
-        used = most = float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY] + z * pick_up.true_sd[_BATTERY]
+        used = most = float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY] + z * pick_up.true_sd[0][_BATTERY]
         for more in np.where(net < 0, net * acceptance(self.work.trip.van), net).tolist():
             used = max(0.0, used + more)
             most = max(most, used)
@@ -201,7 +206,7 @@ class Lived:
         shared, daily = spreads.shared[[_LOADS, _SUN]].tolist(), spreads.daily[[_LOADS, _SUN]].tolist()
         return battery_risk(
             self._battery_hours, (shared[0], shared[1]), (daily[0], daily[1]), acceptance(self.work.trip.van), start, self._room(_BATTERY),
-            pick_up.true_sd[_BATTERY],
+            (pick_up.true_sd[0][_BATTERY], pick_up.true_sd[1][_BATTERY]),
         )  # fmt: skip
 
     # ----------------------------------------------------------------------------- what days and nights use
@@ -273,6 +278,10 @@ class Lived:
                 rows = max((self._rows(d, end, night=night) for end in range(len(self._ends))), key=_net)
                 parts.append(rows)
                 days.append(np.full(len(rows), d))
+                if night:  # each calendar day has an error of its own
+                    forecast = self.work.use.pick_up.forecast
+                    morning = forecast.rows(d + 1, 0, self._kind(self.arcs[d]), None)[1]
+                    days[-1][len(rows) - morning :] = d + 1
         rows, day = np.concatenate(parts), np.concatenate(days)
         return Hours(
             rows[:, _LOADS],
