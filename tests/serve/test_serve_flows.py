@@ -5,9 +5,7 @@ from __future__ import annotations
 import json
 import re
 
-from conftest import PLACE, START
-
-TOO_LONG = {"van": "0", "children": "0", "pick_up": "Quill Lee", "pick_up_time": "2027-02-05T09:00", "return_time": "2027-02-13T16:00"}
+from helpers.served import PLACE, START, WISHES
 
 
 def heading(answer):
@@ -50,7 +48,7 @@ def test_what_the_page_plans_is_what_the_command_plans(visitor, region_file):
 
     link = visitor.plan()
     visitor.wait(link)
-    from conftest import settings_of
+    from helpers.served import settings_of
 
     settings = settings_of(region_file, "unused")
     region = load(region_file)
@@ -89,7 +87,7 @@ def test_one_of_several_places_is_chosen(quiet):
 
 def test_what_is_mended_is_told_beside_its_field(quiet):
     """Wrong values come back with words beside the field, and nothing is kept of them."""
-    visitor, kept, pool = quiet
+    visitor, _, pool = quiet
     for change, field, words in (
         ({"adults": "0"}, "adults", "1 to 10"),
         ({"adults": "x"}, "adults", "will not do"),
@@ -114,7 +112,7 @@ def test_what_is_mended_is_told_beside_its_field(quiet):
 
 def test_booked_nights_and_places_come_and_go(quiet):
     """A booked night and a place are added and taken out again."""
-    visitor, kept, pool = quiet
+    visitor, _, _ = quiet
     visitor.post("/", START)
     visitor.post("/places", {**PLACE, "place": "Pell Sands"})
     assert "Pell Sands" not in visitor.post("/places", {"out": "0"}).text
@@ -149,9 +147,9 @@ def test_a_night_is_changed_by_hand(visitor):
     visitor.wait(link)
     page = visitor.get(f"{link}/night/2")
     now = re.search(r"Now: <bdi>([^<]*)</bdi>", page.text)[1]
-    near = re.findall(r'name="near" value="([^"]*)"[^>]*><label[^>]*>([^<(]*)', page.text)
-    place, name = next((value, told.strip()) for value, told in near if told.strip() != now)
-    moved = visitor.post(f"{link}/night/2", {"near": place, "do": "move"})
+    assert len(re.findall(r'name="near" value="([^"]*)"', page.text)) > 3
+    name = next(name for name in ("Gannoway Strand", "Ashgarrow Showground") if name != now)
+    moved = visitor.post(f"{link}/night/2", {"site": name, "do": "move"})
     answer = visitor.wait(moved.url.path)
     assert "What moved" in answer.text, heading(answer)
     assert name in answer.text
@@ -166,14 +164,12 @@ def test_a_night_is_changed_by_hand(visitor):
 
 def test_where_nothing_works_the_changes_are_buttons(visitor):
     """The excesses are told, and pressing the first of the ranked changes gives a plan."""
-    visitor.post("/", {**START, **TOO_LONG})
-    wishes = {"powered": "0", "one_night": "-1", "max_h": "2", "first_day_max_h": "2", "presumed": "yes", "ferries": "yes", "tolls": "yes"}
-    for night in range(6, 12):
-        visitor.post("/wishes", {**wishes, "do": "book", "night": f"2027-02-{night:02}", "site": "Sund Marsh"})
-    asked = visitor.post("/wishes", {**wishes, "do": "plan"})
+    visitor.post("/", {**START, "return_time": "2027-02-05T15:00"})
+    visitor.post("/places", {**PLACE, "place": "Pell Sands"})
+    asked = visitor.post("/wishes", {**WISHES, "max_h": "0.5", "first_day_max_h": "0.5"})
     answer = visitor.wait(asked.url.path)
     assert heading(answer) == "No plan keeps all limits"
-    assert re.search(r"cassette", answer.text)
+    assert "would break" in answer.text, answer.text
     ways = re.findall(r'name="way" value="(\d+)">([^<]*)', answer.text)
     assert ways
     again = visitor.post(f"{asked.url.path}/change", {"way": "0"})
@@ -184,7 +180,7 @@ def test_where_nothing_works_the_changes_are_buttons(visitor):
 
 def test_a_plan_is_kept_shared_edited_and_deleted(visitor, site):
     """A link opens for anybody who has it; only who made it can delete it; its trip can be taken up again by anybody."""
-    from conftest import Visitor
+    from helpers.served import Visitor
 
     link = visitor.plan(start={"name": "Round the west"})
     visitor.wait(link)
@@ -206,15 +202,24 @@ def test_a_plan_is_kept_shared_edited_and_deleted(visitor, site):
     assert visitor.get(f"{link}/map.html").status_code == 404
 
 
-def test_staff_check_way_points_and_a_track(visitor, region_file):
-    """Way-points give a verdict and a map; the same as the command's; a track does too."""
+def test_staff_check_way_points(visitor, region_file):
+    """Way-points give a verdict, a map and figures for programs; the file's own name leads nowhere."""
+    from tripplan.region.find import find
     from tripplan.region.store import load
 
     region = load(region_file)
-    depot = next(p for p in region.places if p.name == "Long Lee" or p.role == "depot")
+    depot = find(region, "Long Lee")[0]
     site_ = next(p for p in region.places if p.name == "Gannoway Strand")
     points = f"name,lat,lon\na,{depot.lat},{depot.lon}\nb,{site_.lat},{site_.lon}\n"
-    values = {"height_m": "2.6", "width_m": "2.3", "length_m": "11.5", "car_mass_kg": "1900", "van_mass_kg": "1300", "as": "auto", "day": "2027-02-03"}
+    values = {
+        "height_m": "2.6",
+        "width_m": "2.3",
+        "length_m": "11.5",
+        "car_mass_kg": "1900",
+        "van_mass_kg": "1300",
+        "as": "auto",
+        "day": "2027-02-03",
+    }
     asked = visitor.post("/check", values, files={"file": ("../../etc/passwd.csv", points.encode(), "text/csv")})
     answer = visitor.wait(asked.url.path)
     assert heading(answer) in ("This way is not for the van", "Nothing forbidden was found")
@@ -229,7 +234,11 @@ def test_staff_check_way_points_and_a_track(visitor, region_file):
 
 def test_a_file_that_is_none_is_refused_in_words(visitor):
     """What is no track is told as the command tells it, without a path of this machine."""
-    for body, words in ((b"\x89PNG\r\n", "UTF-8"), (b"PK\x03\x04rest", "packed"), (b"<!DOCTYPE x [<!ENTITY a 'b'>]><gpx/>", "document type")):
+    for body, words in (
+        (b"\x89PNG\r\n", "UTF-8"),
+        (b"PK\x03\x04rest", "packed"),
+        (b"<!DOCTYPE x [<!ENTITY a 'b'>]><gpx/>", "document type"),
+    ):
         asked = visitor.post("/check", {"height_m": "2.6"}, files={"file": ("way.gpx", body, "application/gpx+xml")})
         answer = visitor.wait(asked.url.path)
         assert heading(answer) == "No answer"

@@ -24,12 +24,15 @@ class Change:
         4 something given up, 5 other dates. Common practice, no source.
     how
         Where it is written in the trip's files.
+    name
+        What finds it again among the changes that fit the trip: its text before the plan found was woven in.
     """
 
     key: str
     text: str
     effort: int
     how: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)

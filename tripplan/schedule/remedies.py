@@ -225,7 +225,8 @@ def _remedy(bench: _Bench, numbers: frozenset[int]) -> Remedy:
     plan = bench.known[numbers]
     assert plan is not None
     changes = tuple(
-        _worded(bench.options[n], bench.trip, plan) for n in sorted(numbers, key=lambda n: bench.options[n].change.effort)
+        replace(_worded(bench.options[n], bench.trip, plan), name=bench.options[n].change.text)
+        for n in sorted(numbers, key=lambda n: bench.options[n].change.effort)
     )
     parts = [numbers - {n} for n in numbers]
     smallest = all(not part or bench.known.get(part, plan) is None for part in parts)

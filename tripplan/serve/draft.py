@@ -86,7 +86,7 @@ def stepped(trip: Trip, region: Region, steps: Sequence[dict[str, Any]]) -> tupl
     Parameters
     ----------
     steps
-        Each either ``{"changes": texts}``, changes that were found for what the steps before gave, told by their texts, or
+        Each either ``{"changes": names}``, changes that were found for what the steps before gave (see `Change.name`), or
         ``{"night": date, "place": place}``, a night to be spent at a place (empty: wherever is best).
 
     Raises
@@ -102,17 +102,17 @@ def stepped(trip: Trip, region: Region, steps: Sequence[dict[str, Any]]) -> tupl
     return trip, region
 
 
-def _changed(trip: Trip, region: Region, texts: Sequence[str]) -> tuple[Trip, Region]:
+def _changed(trip: Trip, region: Region, names: Sequence[str]) -> tuple[Trip, Region]:
     from tripplan.schedule.changes import changes_for, suppose
 
     known = {option.change.text: option for option in changes_for(trip, region)}
     words = set[str]()
-    for text in texts:
-        if text not in known:
+    for name in names:
+        if name not in known:
             raise BadInputError("that change does not fit the trip any more", next_step="plan again and choose anew")
-        trip = known[text].apply(trip)
-        if known[text].supposes:
-            words.add(known[text].supposes)
+        trip = known[name].apply(trip)
+        if known[name].supposes:
+            words.add(known[name].supposes)
     return trip, suppose(region, frozenset(words))
 
 

@@ -12,7 +12,7 @@ from tripplan.report.safe import plain
 from tripplan.request.writing import key_of, parsed
 from tripplan.serve.places import Match, look_up
 
-__all__ = ["Answers", "booking_of", "check_spec", "fresh_draft", "sight_of", "start_of", "wishes_of"]
+__all__ = ["Answers", "booking_of", "check_spec", "fresh_draft", "sight_of", "start_of", "wishes_of", "words_of"]
 
 MOST_SIGHTS = 20
 DEPOT = ("depot", "service")
@@ -67,7 +67,8 @@ class Answers:
 
 def words_of(error: BadInputError) -> str:
     """Return a refusal as sentences for somebody who sees a form, not a file."""
-    parts = [error.what, f"Accepted: {error.accepted}" if error.accepted else "", error.next_step]
+    what = f"{error.where}: {error.what}" if error.where.startswith("The file") else error.what
+    parts = [what, f"Accepted: {error.accepted}" if error.accepted else "", error.next_step]
     sentences = [part[:1].upper() + part[1:].rstrip(".") + "." for part in parts if part]
     return plain(" ".join(sentences))[:600]
 

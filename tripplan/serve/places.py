@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tripplan.model.errors import BadInputError
-from tripplan.model.place import Spot
+from tripplan.model.place import Place, Spot
 from tripplan.model.words import Offer
 from tripplan.region.region import Region
 from tripplan.report.safe import plain
@@ -19,6 +19,8 @@ __all__ = ["Match", "Reach", "look_up", "sites_near"]
 
 _LISTED = 8
 _KEPT = 256
+#: What matters most when a night's place is chosen.
+_TOLD = (("power", "mains"), ("fresh", "water"), ("grey", "a drain for grey water"), ("cassette", "a place to empty the cassette"), ("showers", "showers"))  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +70,21 @@ def sites_near(region: Region, lon: float, lat: float, most: int = 12) -> list[M
     east = ((np.array([p.lon for p in sites]) - lon + 180) % 360 - 180) * np.cos(np.radians(lat))
     away = np.hypot(east, np.array([p.lat for p in sites]) - lat) * 111.195
     return [
-        Match(sites[k].ref, plain(sites[k].name or sites[k].ref)[:120], plain(f"{sites[k].name or 'site without a name'} ({str(sites[k].kind).replace('_', ' ')}, {away[k]:.0f} km away)"))
+        Match(sites[k].ref, plain(sites[k].name or sites[k].ref)[:120], _site_words(sites[k], float(away[k])))
         for k in np.argsort(away, kind="stable")[:most].tolist()
-    ]  # fmt: skip
+    ]
+
+
+def _site_words(site: Place, away_km: float) -> str:
+    """Return a site with how far it is and what it has, so that people can choose."""
+    from tripplan.report.say import listed
+
+    has = [words for word, words in _TOLD if site.offer(word).answer == Offer.YES]
+    perhaps = [words for word, words in _TOLD if site.offer(word).answer == Offer.PRESUMED]
+    away = f"{away_km:.0f} km away" if away_km >= 0.5 else "here"
+    told = [f"has {listed(has)}" if has else "", f"presumably {listed(perhaps)}" if perhaps else ""]
+    kind = str(site.kind).replace("_", " ")
+    return plain("; ".join(text for text in (f"{site.name or 'site without a name'} ({kind}, {away})", *told) if text))
 
 
 class Reach:

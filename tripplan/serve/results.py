@@ -172,7 +172,7 @@ def change_form(site: Site, request: Request, form: Form) -> Response:
     number = Answers(form).text("way")
     if made is None or not (number.isascii() and number.isdigit() and len(number) < 4 and int(number) < len(made.view["ways"])):
         return site.missing(request)
-    step = {"changes": made.view["ways"][int(number)]["texts"]}
+    step = {"changes": made.view["ways"][int(number)]["names"]}
     return site.ask_for(request, "plan", {**made.spec, "steps": [*made.spec.get("steps", []), step]})
 
 

@@ -12,7 +12,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from python_multipart.exceptions import FormParserError
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -114,8 +117,6 @@ class Site:
         """Return an endpoint that reads a form, refuses one that this visitor's own page did not send, and hands it on."""
 
         async def endpoint(request: Request) -> Response:
-            from starlette.exceptions import HTTPException
-
             try:
                 async with request.form(
                     max_files=_MOST_FILES, max_fields=_MOST_FIELDS, max_part_size=self.settings.form_kb * 1000
@@ -130,8 +131,8 @@ class Site:
                         values["file_name"] = upload.filename or ""
                         values["file"] = await upload.read()
                     return await run_in_threadpool(handler, self, request, values)
-            except HTTPException as error:  # too many fields, a part too large, not a form
-                return self.message(request, "Not accepted", "That form cannot be read.", error.status_code)
+            except (HTTPException, MultiPartException, FormParserError):  # too many fields, a part too large, not a form
+                return self.message(request, "Not accepted", "That form cannot be read.", 400)
 
         return endpoint
 

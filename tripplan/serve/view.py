@@ -150,7 +150,8 @@ def no_plan_view(error: NoPlanError, found: Remedies, trip: Trip) -> dict[str, A
         nights = remedy.plan.trip.nights
         ways.append(
             {
-                "texts": [change.text for change in remedy.changes],
+                "texts": [plain(change.text) for change in remedy.changes],
+                "names": [change.name for change in remedy.changes],
                 "gives": plain(
                     f"{nights} night{'s' if nights != 1 else ''}, {say.km(towing)} towing, {say.money(remedy.plan.cost.money_cents, trip.firm.currency)}"
                 ),

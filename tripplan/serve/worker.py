@@ -16,6 +16,7 @@ __all__ = ["work"]
 
 _EVERY_S = 0.2
 _NICE = 10
+_AUDIT = "The plan found did not pass its independent re-check, a fault of tripplan's own, so it is not shown. Please tell who runs this page."
 #: What the search says of itself, for people.
 _WORDS = {"search": "Looking for the best plan"}
 
@@ -23,8 +24,11 @@ _WORDS = {"search": "Looking for the best plan"}
 def work(pipe: Connection, settings: Settings) -> None:
     """Do jobs as they come through the pipe, until it closes."""
     _bound(settings.memory_mb)
+    from tripplan.model.errors import BadInputError
+    from tripplan.pipeline import FailedAuditError
     from tripplan.region.store import load
     from tripplan.serve.database import open_database
+    from tripplan.serve.forms import words_of
     from tripplan.serve.kept import Kept
     from tripplan.serve.tasks import results_of
 
@@ -42,6 +46,10 @@ def work(pipe: Connection, settings: Settings) -> None:
             if job is not None and job.run == run:
                 made = results_of(job, kept.upload(job_id), region, settings, _teller(pipe, job_id))
                 outcome = "done" if kept.deliver(job, run, made, time.time()) else "unwanted"
+        except BadInputError as error:
+            kept.end(job_id, "failed", words_of(error))
+        except FailedAuditError:
+            kept.end(job_id, "failed", _AUDIT)
         except MemoryError:
             kept.end(job_id, "failed", "It needs more memory than is allowed. Try fewer nights or fewer sights.")
         except Exception as error:  # noqa: BLE001 - one bad job never stops the rest
