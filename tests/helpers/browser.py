@@ -14,6 +14,8 @@ from typing import Any
 import pytest
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome", "headless_shell")
+#: The accessibility checker axe-core, unchanged, under its own licence beside it (MPL-2.0).
+_AXE = Path(__file__).resolve().parents[1] / "third_party" / "axe.min.js"
 _POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy"[^>]*>')
 
 
@@ -34,8 +36,10 @@ def _command(folder: Path, width: int, height: int, budget_ms: int) -> list[str]
     ]  # fmt: skip
 
 
-def look(page: str, probe: str, folder: Path, *, width: int = 1280, height: int = 900, policy: bool = False) -> dict[str, Any]:
-    """Open a page and run ``probe``, the body of a function that returns what is to be known, some time after loading.
+def look(
+    page: str, probe: str, folder: Path, *, width: int = 1280, height: int = 900, policy: bool = False, budget_ms: int = 4000
+) -> dict[str, Any]:
+    """Open a page and run ``probe``, the body of a function that returns what is to be known, or a promise of it, some time after loading.
 
     Without ``policy`` the page's content security policy is taken out first, so that only escaping stands between a text and
     the browser; with it, the policy's own hashes must let the page's scripts run (and the probe is let in by its own hash).
@@ -43,7 +47,8 @@ def look(page: str, probe: str, folder: Path, *, width: int = 1280, height: int 
     script = (
         "window.addEventListener('load',function(){setTimeout(function(){var out;try{out=(function(){"
         + probe
-        + "})();}catch(e){out={error:String(e)};}parent.postMessage(JSON.stringify(out),'*');},1500);});"
+        + "})();}catch(e){out={error:String(e)};}Promise.resolve(out).catch(function(e){return {error:String(e)};})"
+        + ".then(function(found){parent.postMessage(JSON.stringify(found),'*');});},1500);});"
     )
     if policy:
         import base64
@@ -64,7 +69,7 @@ def look(page: str, probe: str, folder: Path, *, width: int = 1280, height: int 
         encoding="utf-8",
     )
     log = folder / "net.json"
-    command = [*_command(folder, width + 40, height + 40, 4000), f"--log-net-log={log}", "--dump-dom", outer.as_uri()]
+    command = [*_command(folder, width + 40, height + 40, budget_ms), f"--log-net-log={log}", "--dump-dom", outer.as_uri()]
     done = subprocess.run(command, capture_output=True, timeout=60, check=True)
     text = done.stdout.decode("utf-8")
     found = re.search(r'<pre id="probe">(.*?)</pre>', text, re.DOTALL)
@@ -72,6 +77,29 @@ def look(page: str, probe: str, folder: Path, *, width: int = 1280, height: int 
     result: dict[str, Any] = json.loads(html.unescape(found[1]))
     result["asked_for"] = _asked_for(log)
     return result
+
+
+def violations(page: str, folder: Path, *, width: int = 1280, height: int = 900, before: str = "") -> list[str]:
+    """What axe-core finds wrong on a page: each rule broken, with the elements that break it; ``before`` is run first.
+
+    All its rules for WCAG 2.0 to 2.2, levels A and AA, and those of good practice; what it cannot decide is not among them.
+    """
+    page = page.replace("</body>", f"<script>{_AXE.read_text(encoding='utf-8')}</script></body>")
+    probe = (
+        before
+        + """;
+        return axe.run(document, {resultTypes: ['violations']}).then(function (found) {
+            return {passes: found.passes.length, violations: found.violations.map(function (v) {
+                return v.id + ' (' + v.help + '): ' + v.nodes.map(function (n) { return n.target + ' ' + n.html.slice(0, 120) + ' ' + (n.failureSummary || '').slice(0, 240); }).join(' | ').slice(0, 900);
+            })};
+        });
+    """
+    )
+    seen = look(page, probe, folder, width=width, height=height, budget_ms=20_000)
+    assert "error" not in seen, seen
+    assert seen["passes"] >= 10, "the checker did not run"
+    found: list[str] = seen["violations"]
+    return found
 
 
 def _asked_for(log: Path) -> list[str]:

@@ -52,7 +52,7 @@ def assert_harmless(page: Page) -> None:
     allowed = {
         "html", "head", "meta", "title", "style", "body", "header", "h1", "h2", "h3", "p", "main", "div", "noscript", "section", "button", "ol", "ul", "li",
         "bdi", "b", "span", "small", "strong", "svg", "line", "path", "rect", "g", "text", "desc", "details", "summary", "footer", "script", "table", "thead",
-        "tbody", "tr", "th", "td", "caption", "dl", "dt", "dd", "a",
+        "tbody", "tr", "th", "td", "caption", "dl", "dt", "dd", "a", "figure", "figcaption", "circle",
     }  # fmt: skip
     policy = next(a["content"] for t, a in page.tags if t == "meta" and a.get("http-equiv") == "Content-Security-Policy")
     assert policy.startswith("default-src 'none'")

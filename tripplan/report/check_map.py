@@ -74,7 +74,7 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
     points = recorded if len(recorded) else np.array([(s.lon, s.lat) for s in _spots(result)]).reshape(-1, 2)
     way = np.concatenate([*lines, np.empty((0, 2))])
     frame = frame_around(way, points)
-    everything = np.concatenate([way, points])
+    everything = frame.line(np.concatenate([way, points]))
     (west, south), (east, north) = everything.min(axis=0), everything.max(axis=0)
     base = base_layers(region, frame, _MOST_BASE)
     numbered = {n: str(k) for k, n in enumerate((n for n, s in enumerate(result.stretches) if s.kind != "presumed"), 1)}
@@ -82,7 +82,7 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
     for stretch in result.stretches:
         if stretch.leg >= 0 and stretch.length_m > 0:
             at = stretch.from_m - starts[stretch.leg]
-            parts[_band_of(stretch)].append(run_line(region, _cut(runs[stretch.leg], at, at + stretch.length_m)))
+            parts[_band_of(stretch)].append(frame.line(run_line(region, _cut(runs[stretch.leg], at, at + stretch.length_m))))
     page = {
         "credit": plain(f"{region.meta.attribution}, data of {region.meta.data_date}"),
         "days": [],
@@ -94,15 +94,15 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
         "roads": roads(region, frame, _MOST_ROADS),
         "towns": towns(region, frame),
         "check": {
-            "way": _packed(lines, 3.0),
-            "recorded": _packed([recorded], 3.0),
+            "way": _packed([frame.line(line) for line in lines], 3.0),
+            "recorded": _packed([frame.line(recorded)], 3.0),
             "bands": [
                 {"key": b.key, "title": b.title, "colour": b.colour, "wide": b.wide, "dash": b.dash, "above": b.above,
                  "line": _packed(parts[b.key], 2.0)}
                 for b in _BANDS
             ],
             "marks": [
-                {"key": f"found-{n}", "label": numbered.get(n, ""), "sign": _band_of(s), "at": [round(s.lat, 5), round(s.lon, 5)]}
+                {"key": f"found-{n}", "label": numbered.get(n, ""), "sign": _band_of(s), "at": [round(s.lat, 5), round(float(frame.unrolled(np.float64(s.lon))), 5)]}
                 for n, s in enumerate(result.stretches)
             ],
         },

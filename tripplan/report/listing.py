@@ -131,7 +131,8 @@ def _levels(day: Day, plan: Plan) -> Markup:
         rows.append(
             el("tr", el("th", say.store_name(line.store), scope="row"), el("td", bar), el("td", figures), el("td", limit))
         )
-    head = el("tr", *[el("th", word, scope="col") for word in (tell("Store"), "", tell("From, to"), tell("Limit"))])
+    first, *others = (el("th", word, scope="col") for word in (tell("Store"), tell("From, to"), tell("Limit")))
+    head = el("tr", first, el("td"), *others)
     return el("details", el("summary", tell("Stores")), el("table", el("thead", head), el("tbody", *rows)), class_="stores")
 
 

@@ -13,6 +13,7 @@ import base64
 import hashlib
 import json
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -23,11 +24,14 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.plan import Plan
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.language import spoken, tell, tell_n, word
 from tripplan.report.listing import listing, swatch
 from tripplan.report.mapdata import MapData, map_data
+from tripplan.report.mapothers import other_style
+from tripplan.report.mapstores import store_charts
 from tripplan.report.markup import Markup, el, raw
 from tripplan.report.palette import LAND, ROADS, WATER, day_style
-from tripplan.report.safe import plain, safe, script_json
+from tripplan.report.safe import safe, script_json
 
 __all__ = ["Tiles", "leaflet_css", "leaflet_js", "map_page"]
 
@@ -93,7 +97,7 @@ def leaflet_js() -> str:
     return re.sub(r"\n//# sourceMappingURL=\S+\s*$", "\n", _asset("leaflet.js"))
 
 
-def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None) -> str:
+def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None, alternatives: Sequence[tuple[str, Plan]] = ()) -> str:
     """Return the map of a plan as one HTML file.
 
     Parameters
@@ -101,9 +105,11 @@ def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None) -> str:
     tiles
         Online tiles as one more layer, switched off until somebody asks for it on the page. Without, the page can make no
         request at all.
+    alternatives
+        Other plans for the same trip with a title each: layers that are off until somebody asks for one.
     """
-    data = map_data(plan, region)
-    body, script = _folium_parts(plan, data, tiles)
+    data = map_data(plan, region, alternatives)
+    body, script = _folium_parts(plan, data, tiles, [title for title, _ in alternatives])
     looks = json.dumps({"land": LAND, "water": WATER, "roads": ROADS})
     scripts = [leaflet_js(), f"var LOOKS={looks};\n{_asset('map.js')}", f"{script}\ntripplan.start();"]
     hashes = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'" for s in scripts)
@@ -114,7 +120,7 @@ def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None) -> str:
         el("meta", charset="utf-8"),
         el("meta", http_equiv="Content-Security-Policy", content=policy),
         el("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        el("title", f"{plain(plan.trip.name)}: map"),
+        el("title", tell("{name}: map", name=plan.trip.name)),
         raw(f"<!-- Map drawn with Leaflet, under this licence:\n{_asset('leaflet-LICENSE.txt')}\n-->"),
         raw(f"<style>\n{leaflet_css()}\n{_asset('map.css')}\n</style>"),
     )
@@ -126,26 +132,27 @@ def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None) -> str:
             el("h1", el("bdi", plan.trip.name)),
             el(
                 "p",
-                f"{say.day_span(plan)}, {nights} night{'s' if nights != 1 else ''}. Region ",
+                tell_n("{span}, {n} night. Region ", "{span}, {n} nights. Region ", nights, span=say.day_span(plan)),
                 el("bdi", plan.region_name),
-                f", map data of {plain(plan.data_date)}.",
+                tell(", map data of {date}.", date=plan.data_date),
             ),
         ),
         el(
             "main",
             body,
-            el("noscript", el("p", "The map needs scripts. The list says the same.")),
+            el("noscript", el("p", tell("The map needs scripts. The list says the same."))),
             id="map",
-            aria_label="Map of the trip",
+            aria_label=tell("Map of the trip"),
         ),
-        listing(plan, region, data),
+        store_charts(plan),
+        listing(plan, region, data, alternatives),
         raw(f'<script type="application/json" id="map-data">{script_json(data.page)}</script>'),
         *[raw(f"<script>{s}</script>") for s in scripts],
     )
-    return f"<!DOCTYPE html>\n{el('html', head, page, lang='en')}\n"
+    return f"<!DOCTYPE html>\n{el('html', head, page, lang=spoken().tag)}\n"
 
 
-def _folium_parts(plan: Plan, data: MapData, tiles: Tiles | None) -> tuple[Markup, str]:
+def _folium_parts(plan: Plan, data: MapData, tiles: Tiles | None, others: Sequence[str]) -> tuple[Markup, str]:
     """Return the map's element and its script, as folium writes them."""
     import folium
     from branca.element import MacroElement
@@ -181,19 +188,27 @@ def _folium_parts(plan: Plan, data: MapData, tiles: Tiles | None) -> tuple[Marku
     # Folium would link to scripts and styles on other hosts; the page carries its own.
     m.default_js, m.default_css = [], []
     m.add_child(Call("tripplan.panes"))
-    m.add_child(OwnLayer("base", "Base map", control=False))
+    m.add_child(OwnLayer("base", tell("Base map"), control=False))
     if tiles:
         folium.TileLayer(
-            tiles.url, attr=safe(tiles.attribution), name="Online tiles", overlay=True, show=False, max_zoom=17
+            tiles.url, attr=safe(tiles.attribution), name=tell("Online tiles"), overlay=True, show=False, max_zoom=17
         ).add_to(m)
-    for key, name in (("off", "Unsealed, kept off"), ("presumed", "Presumed sealed"), ("unknown", "Unknown surface")):
+    for key, name in (
+        ("off", word("Unsealed, kept off")),
+        ("presumed", word("Presumed sealed")),
+        ("unknown", word("Unknown surface")),
+    ):
         if data.page[key]:
-            m.add_child(OwnLayer(key, name))
+            m.add_child(OwnLayer(key, tell(name)))
     for day in plan.days:
         if day.legs:
-            m.add_child(OwnLayer(f"day-{day.number}", f"{swatch(day_style(day.number))} Day {day.number}"))
-    m.add_child(OwnLayer("stops", "Stops"))
-    m.add_child(OwnLayer("nights", "Nights"))
+            m.add_child(
+                OwnLayer(f"day-{day.number}", f"{swatch(day_style(day.number))} {tell('Day {number}', number=day.number)}")
+            )
+    for number, title in enumerate(others):
+        m.add_child(OwnLayer(f"other-{number}", f"{swatch(other_style(number))} {safe(title)}", show=False))
+    m.add_child(OwnLayer("stops", tell("Stops")))
+    m.add_child(OwnLayer("nights", tell("Nights")))
     folium.LayerControl(collapsed=True).add_to(m)
     m.render()
     figure: Any = m.get_root()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +13,11 @@ from tripplan.model.plan import Day, Event, Night, Plan
 from tripplan.model.words import Surface
 from tripplan.region.region import Region
 from tripplan.report.basemap import Frame, base_layers, frame_around, kept_off, roads, towns
+from tripplan.report.language import tell
 from tripplan.report.lines import run_points, surface_runs
+from tripplan.report.mapothers import other_style
+from tripplan.report.mapstores import store_days
 from tripplan.report.palette import day_style
-from tripplan.report.safe import plain
 from tripplan.report.say import ranges
 from tripplan.report.thin import pack, thin
 
@@ -54,7 +57,7 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class MapData:
-    """Everything that the map's script draws; ``page`` goes on the page as JSON."""
+    """Everything that the map's script draws; ``page`` goes on the page as JSON. Longitudes are as the frame counts them."""
 
     frame: Frame
     marks: tuple[Mark, ...]
@@ -103,9 +106,20 @@ def _packed(lines: list[F64], tolerance_m: float) -> list[int]:
     return pack(*thin(points[:, 0], points[:, 1], ptr, tolerance_m))
 
 
-def map_data(plan: Plan, region: Region) -> MapData:
-    """Return all that the map of a plan shows."""
-    days, way = [], []
+def _way_of(plan: Plan, region: Region) -> list[F64]:
+    """Return the lines of all legs with the van."""
+    return [run_points(region, leg.runs) for day in plan.days for leg in day.legs if leg.mode == "van"]
+
+
+def map_data(plan: Plan, region: Region, alternatives: Sequence[tuple[str, Plan]] = ()) -> MapData:
+    """Return all that the map of a plan shows.
+
+    Parameters
+    ----------
+    alternatives
+        Other plans with a title each; of these only the way with the van is shown.
+    """
+    drawn: list[tuple[Day, list[F64], list[F64]]] = []
     presumed: list[F64] = []
     unknown: list[F64] = []
     for day in plan.days:
@@ -116,20 +130,29 @@ def map_data(plan: Plan, region: Region) -> MapData:
             if leg.mode == "van":
                 for surface, part in surface_runs(region, leg.runs, frozenset({Surface.PRESUMED, Surface.UNKNOWN})):
                     (presumed if surface == Surface.PRESUMED else unknown).append(run_points(region, part))
-        style = day_style(day.number)
-        days.append({"n": day.number, "c": style.colour, "d": style.dash, "van": _packed(van, 4.0), "car": _packed(car, 6.0)})
-        way += van + car
+        drawn.append((day, van, car))
+    others = [_way_of(other, region) for _, other in alternatives]
     marks = marks_of(plan)
     points = np.array([(m.spot.lon, m.spot.lat) for m in marks]).reshape(-1, 2)
-    line = np.concatenate([*way, np.empty((0, 2))])
-    frame = frame_around(line, points)
+    own = [part for _, van, car in drawn for part in (*van, *car)]
+    line = np.concatenate([*own, np.empty((0, 2))])
+    frame = frame_around(np.concatenate([line, *(part for other in others for part in other)]), points)
+    line, points = frame.line(line), frame.line(points)
+
+    def packed(lines: list[F64], tolerance_m: float) -> list[int]:
+        return _packed([frame.line(part) for part in lines], tolerance_m)
+
+    days = []
+    for day, van, car in drawn:
+        style = day_style(day.number)
+        days.append({"n": day.number, "c": style.colour, "d": style.dash, "van": packed(van, 4.0), "car": packed(car, 6.0)})
     base = base_layers(region, frame, _MOST_BASE)
     off, off_m = kept_off(region, frame, _MOST_KEPT_OFF)
     everything = np.concatenate([line, points])
     low, high = (everything.min(axis=0), everything.max(axis=0)) if len(everything) else (np.zeros(2), np.zeros(2))
     bounds = ((round(float(low[1]), 5), round(float(low[0]), 5)), (round(float(high[1]), 5), round(float(high[0]), 5)))
     page: dict[str, object] = {
-        "credit": plain(f"© OpenStreetMap contributors, data of {plan.data_date}"),
+        "credit": tell("© OpenStreetMap contributors, data of {date}", date=plan.data_date),
         "days": days,
         "bounds": bounds,
         "frame": [[round(frame.south, 4), round(frame.west, 4)], [round(frame.north, 4), round(frame.east, 4)]],
@@ -138,12 +161,16 @@ def map_data(plan: Plan, region: Region) -> MapData:
         "base": base,
         "roads": roads(region, frame, _MOST_ROADS),
         "off": off,
-        "presumed": _packed(presumed, 4.0),
-        "unknown": _packed(unknown, 2.0),
+        "presumed": packed(presumed, 4.0),
+        "unknown": packed(unknown, 2.0),
+        "others": [
+            {"c": other_style(i).colour, "d": other_style(i).dash, "van": packed(other, 12.0)} for i, other in enumerate(others)
+        ],
+        "stores": store_days(plan),
         "towns": towns(region, frame),
         "marks": [
-            {"sign": m.sign, "label": m.label, "key": m.key, "at": [round(m.spot.lat, 5), round(m.spot.lon, 5)], "days": m.days}
-            for m in marks
+            {"sign": m.sign, "label": m.label, "key": m.key, "at": [round(float(lat), 5), round(float(lon), 5)], "days": m.days}
+            for m, (lon, lat) in zip(marks, points, strict=True)
         ],
     }
     return MapData(frame, marks, bounds, off_m, page)

@@ -2,7 +2,7 @@
 var tripplan = (function () {
   "use strict";
   var data = JSON.parse(document.getElementById("map-data").textContent);
-  var map = null, days = {}, marks = {}, arrows = null, names = null, renderer = null, chosen = 0, framed = null, framing = false, SIDE = 2;
+  var map = null, days = {}, marks = {}, arrows = null, names = null, others = {}, renderer = null, chosen = 0, framed = null, framing = false, SIDE = 2;
 
   /* Undoes thin.pack: counts, then steps of 1e-5 degree. */
   function lines(packed) {
@@ -20,7 +20,7 @@ var tripplan = (function () {
 
   function panes(m) {
     map = m;
-    [["base", 150], ["kept", 360], ["band", 380], ["walk", 450], ["names", 560]].forEach(function (p) {
+    [["base", 150], ["kept", 360], ["band", 380], ["other", 390], ["walk", 450], ["names", 560]].forEach(function (p) {
       var pane = map.createPane(p[0]);
       pane.style.zIndex = p[1];
       if (p[0] !== "kept") { pane.style.pointerEvents = "none"; }
@@ -109,9 +109,34 @@ var tripplan = (function () {
       new SideLine(car, {side: SIDE, color: "#fff", weight: 5, opacity: 0.8, interactive: false, className: "casing"}).addTo(group);
       new SideLine(car, {side: SIDE, color: day.c, weight: 2.4, opacity: 1, dashArray: "3 4", lineCap: "butt", className: "way car way-" + n}).addTo(group);
     }
-    group.on("click", function (e) { show("day-" + n, e.latlng); });
+    /* Wide enough for a finger, though nothing of it is seen. */
+    if (van.length || car.length) { L.polyline(van.concat(car), {weight: 24, opacity: 0, lineCap: "butt", className: "hit"}).addTo(group); }
+    group.on("click", function (e) { choose(n, true); show("day-" + n, e.latlng); });
     days[n] = {group: group, van: van, car: car, colour: day.c};
     return group;
+  }
+
+  /* Another plan's way runs beside the trip's, so that one sees where both take the same road. */
+  function otherLayer(n) {
+    var other = data.others[n], way = lines(other.van), group = L.layerGroup(), side = 7 + 3 * n;
+    new SideLine(way, {side: side, color: "#fff", weight: 5, opacity: 0.9, interactive: false, pane: "other", className: "casing"}).addTo(group);
+    new SideLine(way, {side: side, color: other.c, weight: 2.4, dashArray: other.d, lineCap: "butt", interactive: false, pane: "other", className: "other"}).addTo(group);
+    group.on("add remove", function () { pressed("other", n, map.hasLayer(group)); });
+    others[n] = {group: group, way: way};
+    return group;
+  }
+
+  function pressed(kind, n, on) {
+    Array.prototype.forEach.call(document.querySelectorAll("button[data-" + kind + "='" + n + "']"), function (b) { b.setAttribute("aria-pressed", String(on)); });
+  }
+
+  function showOther(n) {
+    var other = others[n];
+    if (map.hasLayer(other.group)) { map.removeLayer(other.group); return; }
+    map.addLayer(other.group);
+    var bounds = L.latLngBounds(data.bounds);
+    other.way.forEach(function (line) { bounds.extend(line); });
+    frame(bounds, 15);
   }
 
   function bandLayer(key) {
@@ -136,12 +161,13 @@ var tripplan = (function () {
       var anchor = {night: [wide / 2, 30], service: [12, -5], sight: [-5, 12], depot: [29, 12]}[m.sign];
       var icon = L.divIcon({html: box, className: "sign-box", iconSize: [wide, m.sign === "night" ? 30 : 24], iconAnchor: anchor});
       var marker = L.marker(m.at, {icon: icon, keyboard: true, title: "", alt: m.key, riseOnHover: true, zIndexOffset: m.sign === "night" ? 500 : 0});
-      marker.on("click", function () { show(m.key, m.at); });
-      marker.on("keypress", function (e) { if (e.originalEvent.key === "Enter") { show(m.key, m.at); } });
+      function open() { if (m.days.length && m.days.indexOf(chosen) < 0) { choose(m.days[0], true); } show(m.key, m.at); tell(m.key); }
+      marker.on("click", open);
       marker.on("add", function () {
         var entry = document.getElementById(m.key), own = marker.getElement();
         own.setAttribute("role", "button");
         own.setAttribute("aria-label", entry ? entry.querySelector("button").textContent : m.label);
+        own.onkeydown = function (e) { if (e.key === "Enter" || e.key === " ") { e.preventDefault(); open(); } };
       });
       marker.addTo(group);
       marks[m.key] = {at: m.at, sign: m.sign, wide: wide, marker: marker};
@@ -164,6 +190,12 @@ var tripplan = (function () {
     L.popup({maxWidth: 270, maxHeight: 260, autoPanPadding: [12, 12]}).setLatLng(at).setContent(copy).openOn(map);
   }
 
+  /* What a popup shows is told as well: it opens where no focus is. */
+  function tell(key) {
+    var entry = document.getElementById(key), said = document.getElementById("said");
+    if (entry && said) { said.textContent += " " + Array.prototype.map.call(entry.childNodes, function (node) { return node.textContent; }).join(" "); }
+  }
+
   /* Shows a part of the map, at once: what moves by itself helps nobody; kept when the window changes, until somebody moves the map. */
   function frame(bounds, most) {
     framing = true;
@@ -172,7 +204,8 @@ var tripplan = (function () {
     framed = [bounds, most];
   }
 
-  function choose(n) {
+  /* Selects a day, or none; ``stay`` leaves the map where it is, for who points at something on it. */
+  function choose(n, stay) {
     chosen = n;
     Array.prototype.forEach.call(document.querySelectorAll("button[data-day]"), function (b) {
       b.setAttribute("aria-pressed", String(Number(b.getAttribute("data-day")) === n));
@@ -180,6 +213,7 @@ var tripplan = (function () {
     Object.keys(days).forEach(function (key) {
       days[key].group.eachLayer(function (layer) {
         var casing = layer.options.className === "casing";
+        if (layer.options.className === "hit") { return; }
         layer.setStyle({opacity: n && Number(key) !== n ? 0.25 : (casing ? 0.9 : 1)});
       });
       if (n && Number(key) === n) { days[key].group.bringToFront(); }
@@ -187,12 +221,43 @@ var tripplan = (function () {
     data.marks.forEach(function (m) {
       marks[m.key].marker.setOpacity(n && m.days.indexOf(n) < 0 ? 0.4 : 1);
     });
+    tellStores(n);
+    if (stay) { drawArrows(); return; }
     if (!n) { frame(data.bounds, 15); drawArrows(); return; }
     var bounds = L.latLngBounds([]);
     days[n].van.concat(days[n].car).forEach(function (line) { line.forEach(function (p) { bounds.extend(p); }); });
     data.marks.forEach(function (m) { if (m.days.indexOf(n) >= 0) { bounds.extend(m.at); } });
     if (bounds.isValid()) { frame(bounds, 14); }
     drawArrows();
+  }
+
+  /* The charts of the stores follow the day: where it lies, what is left, what is done; once more in a sentence for those who listen. */
+  function tellStores(n) {
+    var panel = document.getElementById("stores");
+    if (!panel) { return; }
+    var day = n ? data.stores.days[n] : null;
+    document.getElementById("stores-title").textContent = day ? day.title : data.stores.none;
+    document.getElementById("said").textContent = day ? day.said : data.stores.whole;
+    panel.classList.toggle("chosen", !!day);
+    Array.prototype.forEach.call(panel.querySelectorAll(".store"), function (store) {
+      var own = day ? day.stores[store.getAttribute("data-store")] : null, band = store.querySelector("rect.day");
+      band.setAttribute("x", day ? day.x : 0);
+      band.setAttribute("width", day ? day.wide : 0);
+      ["leave", "arrive"].forEach(function (name, i) {
+        var dot = store.querySelector("circle." + name), at = own && own.at[i];
+        dot.setAttribute("r", at ? 2.4 : 0);
+        if (at) { dot.setAttribute("cx", at[0]); dot.setAttribute("cy", at[1]); }
+      });
+      store.querySelector(".level").textContent = own ? own.level : day ? "" : store.getAttribute("data-nearest");
+      store.querySelector(".served").textContent = own ? own.served : "";
+    });
+  }
+
+  /* One day on or back; beyond the last and before the first lies the whole trip. */
+  function step(by) {
+    var numbers = data.days.map(function (d) { return d.n; }), at = numbers.indexOf(chosen);
+    var next = chosen ? at + by : (by > 0 ? 0 : numbers.length - 1);
+    choose(next >= 0 && next < numbers.length ? numbers[next] : 0);
   }
 
   function hit(box, taken) {
@@ -258,13 +323,13 @@ var tripplan = (function () {
 
   function arrow(at, angle, colour) {
     var ns = "http://www.w3.org/2000/svg", svg = document.createElementNS(ns, "svg"), path = document.createElementNS(ns, "path");
-    svg.setAttribute("viewBox", "-9 -9 18 18"); svg.setAttribute("width", "18"); svg.setAttribute("height", "18"); svg.setAttribute("aria-hidden", "true");
-    path.setAttribute("d", "M7 0L-5 -6L-2 0L-5 6Z"); path.setAttribute("fill", colour); path.setAttribute("stroke", "#fff"); path.setAttribute("stroke-width", "1.4");
+    svg.setAttribute("viewBox", "-9 -9 18 18"); svg.setAttribute("width", "22"); svg.setAttribute("height", "22"); svg.setAttribute("aria-hidden", "true");
+    path.setAttribute("d", "M7 0L-5 -6L-2 0L-5 6Z"); path.setAttribute("fill", colour); path.setAttribute("stroke", "#fff"); path.setAttribute("stroke-width", "1.3");
     path.setAttribute("transform", "rotate(" + (angle * 180 / Math.PI).toFixed(0) + ")");
     svg.appendChild(path);
     var box = document.createElement("span");
     box.appendChild(svg);
-    L.marker(at, {pane: "walk", interactive: false, keyboard: false, icon: L.divIcon({html: box, className: "arrow", iconSize: [18, 18], iconAnchor: [9, 9]})}).addTo(arrows);
+    L.marker(at, {pane: "walk", interactive: false, keyboard: false, icon: L.divIcon({html: box, className: "arrow", iconSize: [22, 22], iconAnchor: [11, 11]})}).addTo(arrows);
   }
 
   /* Town names, most important first, where they hide nothing; smaller places as one comes nearer. */
@@ -298,6 +363,7 @@ var tripplan = (function () {
   function layer(key) {
     var parts = key.split("-");
     if (parts[0] === "day") { return dayLayer(Number(parts[1])); }
+    if (parts[0] === "other") { return otherLayer(Number(parts[1])); }
     return {base: baseLayer, presumed: function () { return bandLayer("presumed"); }, unknown: function () { return bandLayer("unknown"); },
       off: keptOffLayer, nights: function () { return signs("nights"); }, stops: function () { return signs("stops"); }}[key]();
   }
@@ -317,9 +383,11 @@ var tripplan = (function () {
     map.on("moveend", drawNames);
     drawArrows(); drawNames();
     document.addEventListener("click", function (e) {
-      var b = e.target.closest && e.target.closest("button.go");
+      var b = e.target.closest && e.target.closest("button.go, button.step");
       if (!b) { return; }
-      if (b.hasAttribute("data-all")) { choose(0); }
+      if (b.hasAttribute("data-step")) { step(Number(b.getAttribute("data-step"))); return; }
+      if (b.hasAttribute("data-other")) { showOther(Number(b.getAttribute("data-other"))); }
+      else if (b.hasAttribute("data-all")) { choose(0); }
       else if (b.hasAttribute("data-day")) { choose(chosen === Number(b.getAttribute("data-day")) ? 0 : Number(b.getAttribute("data-day"))); }
       else {
         var m = marks[b.getAttribute("data-mark")];

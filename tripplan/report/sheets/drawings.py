@@ -47,7 +47,7 @@ class _Chart:
         self.frame = Frame(self.west, self.north - high, self.west + wide / stretch, self.north, frame.way)
 
     def __call__(self, lon: F64, lat: F64) -> tuple[tuple[float, float], ...]:
-        x = np.round((lon - self.west) * self.stretch * self.scale, 1)
+        x = np.round((self.frame.unrolled(lon) - self.west) * self.stretch * self.scale, 1)
         y = np.round((self.north - lat) * self.scale, 1)
         return tuple(zip(x.tolist(), y.tolist(), strict=True))
 
@@ -110,9 +110,10 @@ def _ways(chart: _Chart, ways: Sequence[tuple[int, str, F64]]) -> list[Shape]:
     """Return the days' lines: first a white edge under all, so that they stand out from the roads, then each with its dash."""
     edges: list[Shape] = []
     lines: list[Shape] = []
-    for day, mode, points in ways:
-        if len(points) < 2:
+    for day, mode, run in ways:
+        if len(run) < 2:
             continue
+        points = chart.frame.line(run)
         x, y, _ = thin(points[:, 0] * 1e5, points[:, 1] * 1e5, np.array([0, len(points)]), 0.00035 / chart.scale * 111_000 * 700)
         placed = chart(x * 1e-5, y * 1e-5)
         style = day_style(day)

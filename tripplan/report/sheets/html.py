@@ -51,7 +51,7 @@ def page(title: str, sheets: Iterable[Sheet], footer: Markup, *, lang: str = "en
         raw(f"<style>\n{_style()}\n</style>"),
     )
     whole = tuple(sheets)
-    body = el("body", *[_sheet(sheet, 4.5 if sheet is whole[-1] else 0.0) for sheet in whole], footer)
+    body = el("body", el("main", *[_sheet(sheet, 4.5 if sheet is whole[-1] else 0.0) for sheet in whole]), footer)
     return f"<!DOCTYPE html>\n{el('html', head, body, lang=lang)}\n"
 
 
@@ -92,7 +92,8 @@ def _block(block: Block) -> Markup:
         case Facts(rows=rows):
             return el("dl", *[el("div", el("dt", word), el("dd", _text(value))) for word, value in rows], class_="facts")
         case Picture(drawing=drawing, kind=kind):
-            return el("div", svg(drawing, kind), class_="scroll")
+            # On a narrow page it scrolls: by keys too.
+            return el("div", svg(drawing, kind), class_="scroll", tabindex=0, role="group", aria_label=drawing.title)
         case Box(blocks=blocks):
             return el("div", *map(_block, blocks), class_="night")
         case Beside(left=left, right=right):
