@@ -258,3 +258,19 @@ def test_a_bound_with_a_short_memory_never_passes_the_truth(monkeypatch: pytest.
         assert whole.root == make_bound(strict, buckets, sizes).root, seed
         tight += whole.root < strict.inf
     assert tight > 3
+
+
+def test_a_search_of_short_memory_stopped_anywhere_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stopped after any number of looks at the clock it leaves an honest bound, and asked again it proves the best plan."""
+    short(monkeypatch)
+    problem = next(p for p in (drawn(s) for s in range(200)) if len(p.need) > 2 and len(solve(p, engine="numpy").arcs))
+    least = brute_force(problem)
+    assert least is not None
+    for looks in range(1, 60, 3):
+        search = Search(problem, engine="numpy")
+        left = iter(range(looks))
+        halted = search.solve(should_stop=lambda left=left: next(left, None) is None)
+        assert halted.bound <= least
+        assert not halted.arcs or halted.cost >= least
+        again = search.solve()
+        assert (again.status, again.cost) == ("proven", least)

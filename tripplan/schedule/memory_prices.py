@@ -88,6 +88,7 @@ class PriceHunt:
         *,
         kernels: Any = None,
         check: Callable[[float], None] | None = None,
+        enough: Callable[[], bool] = lambda: False,
     ) -> Bound:
         """Raise the bound by some rounds of the subgradient method and return the best one.
 
@@ -99,6 +100,8 @@ class PriceHunt:
             Bounds made at most.
         limit
             Cost of the best plan known [cents], None without one.
+        enough
+            Asked after each bound; True: no more rounds.
         """
         p = tables.problem
         memory = layout.memory
@@ -129,7 +132,7 @@ class PriceHunt:
                 times = counted(tables, memory, bound, prices)
                 slope = (slope + np.where(free, need - times, 0)) / 2
                 each = np.where(free, self.prices, 0)
-            if turn == rounds - 1:
+            if turn == rounds - 1 or enough():
                 break
             self.overpaid += np.maximum(times - need, 0) * each
             steep = float((slope.astype(np.float64) ** 2).sum())

@@ -52,6 +52,7 @@ MOST_BYTES = 450_000_000
 CROWD = 100_000  # labels with a short memory that make a longer one worth its time
 SHORT_MEMORY = 1e11  # additions from which sights are remembered in part (see ``memory``)
 MEMORY_STAGES = ((24, 48, 14), (96, 48, 6), (192, 64, 4))  # columns, buckets, rounds of prices
+CLIMB_SHARES = (0.4, 0.75)  # of the time allowed, after which no more prices are sought, the first time and later
 FEWER = 16  # times the width: so many of the labels of a morning are looked at for dominance
 
 
@@ -246,8 +247,22 @@ class _Run:
         s._sizes = choose_sizes(s._resting, buckets)
         always = hunt.always(self.tables, most // 4)
         layout = make_layout(self.tables, make_buckets(s._resting, s._sizes), s._sizes, make_memory(self.tables, most, always))
+        # where time is short, some of it is left for finding a plan
+        share = CLIMB_SHARES[0 if len(s._stages) == len(MEMORY_STAGES) else 1]
+
+        def enough() -> bool:
+            now = time.perf_counter()
+            return self.until is not None and now - self.begun > share * (self.until - self.begun)
+
         made = hunt.climb(
-            self.tables, layout, always, rounds, self.best, kernels=kernels, check=lambda share: self.check("bound", share)
+            self.tables,
+            layout,
+            always,
+            rounds,
+            self.best,
+            kernels=kernels,
+            check=lambda done: self.check("bound", done),
+            enough=enough,
         )
         self.notes["bound_s"] = self.notes.get("bound_s", 0.0) + time.perf_counter() - begun
         self.notes["buckets"] = float(np.prod(s._sizes))
