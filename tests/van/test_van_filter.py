@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tripplan.van.filter import FACTORS, Belief, lamp, observe, passed, prior, served, surprise
-from tripplan.van.spread import parts_of, spreads_of
+from tripplan.van.spread import mean_room, parts_of, spreads_of
 from tripplan.van.use import StayKind, slots
 
 SIGMA = np.array([0.12, 0.1, 0.14, 0.12, 0.15, 0.1, 0.12, 0.12, 0.15])
@@ -153,6 +153,25 @@ def test_no_reading_ever_widens_what_is_held(
     assert (after.sd <= belief.sd * (1 + 1e-9) + 1e-9).all()
     assert np.isfinite(after.mean).all()
     assert np.linalg.eigvalsh(after.cov).min() >= -1e-6 * max(1.0, float(np.diagonal(after.cov).max()))
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    room=st.floats(1, 200), shared=st.floats(0, 0.5), daily=st.floats(0, 5), z=st.floats(0.1, 3.5), first=st.floats(0, 20), part=st.floats(0, 1),
+)  # fmt: skip
+def test_the_room_after_an_unsure_level_is_that_limit_turned_round(
+    room: float, shared: float, daily: float, z: float, first: float, part: float
+) -> None:
+    """The greatest mean after a level with an error of its own just fills the room, and is no more than after a sure one."""
+    tied = first * part
+    s, v = np.array([shared]), np.array([daily])
+    mean = float(mean_room(np.array([room]), s, v, z, first, tied)[0])
+    assert mean <= float(mean_room(np.array([room]), s, v, z)[0]) + 1e-9
+    if mean > 0:
+        spread = np.sqrt((tied + shared * mean) ** 2 + first**2 - tied**2 + daily * mean)
+        assert mean + z * spread == pytest.approx(room, rel=1e-6)
+    else:
+        assert z * first >= room * (1 - 1e-6)
 
 
 def test_a_service_forgets_the_level_and_keeps_the_habit() -> None:

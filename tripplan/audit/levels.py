@@ -15,6 +15,7 @@ from dataclasses import replace
 from datetime import date
 from functools import cached_property
 from itertools import pairwise
+from math import sqrt
 from statistics import NormalDist
 
 import numpy as np
@@ -92,8 +93,10 @@ class _Life:
         #: Water that was there but may not last until it is first filled.
         self.little = waters & (used > 0) & ~self.dry
         begin = np.where(self.dry, np.minimum(used, room), used)
-        unsure = trip.under_way.level_spread if trip.under_way is not None else Levels()
-        self.begin_sd = [max(0.0, unsure.of(s)) for s in STORES]
+        unsure, tied = (
+            (trip.under_way.level_spread, trip.under_way.level_tied) if trip.under_way is not None else (Levels(), Levels())
+        )
+        self.begin_sd = [(max(0.0, tied.of(s)), sqrt(max(0.0, unsure.of(s) ** 2 - tied.of(s) ** 2))) for s in STORES]
         self.tanks = [Tank(r, float(begin[r]), float(room[r]), errors, self.begin_sd[r]) for r in range(len(STORES) - 1)]
         self.battery = float(used[_BATTERY])
         self.first_battery = self.battery

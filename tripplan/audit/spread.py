@@ -107,24 +107,25 @@ class Errors:
 class Lap:
     """A store from one service to the next: three parts of what is used (the first alone but for gas), and what may be.
 
-    ``begin_sd``: one sigma of what is used up at its beginning. It may go with the shared error, and then both add up.
+    ``begin_sd``: one sigma of what is used up at its beginning, in two: what goes with the habits and adds up with their errors,
+    and what is by itself.
     """
 
     use: tuple[float, float, float]
     room: float
     day: int
-    begin_sd: float = 0.0
+    begin_sd: tuple[float, float] = (0.0, 0.0)
 
 
-def _whole(apart: Sequence[float], begin_sd: float) -> float:
-    """Return one sigma of the shared errors of all parts, that of the beginning with them."""
-    return sqrt(sum(a * a for a in apart)) + begin_sd
+def _whole(apart: Sequence[float], begin_sd: tuple[float, float]) -> float:
+    """Return one sigma of the shared errors of all parts, that of the beginning which goes with them."""
+    return sqrt(sum(a * a for a in apart)) + begin_sd[0]
 
 
-def _longer(apart: Sequence[float], begin_sd: float) -> F64:
+def _longer(apart: Sequence[float], begin_sd: tuple[float, float]) -> F64:
     """Return the parts' sigmas, each longer in the same proportion so that the whole takes in the beginning."""
     length = sqrt(sum(a * a for a in apart))
-    return np.array(apart) * (1 + begin_sd / length) if length > 0 else np.array([begin_sd, 0.0, 0.0])
+    return np.array(apart) * (1 + begin_sd[0] / length) if length > 0 else np.array([begin_sd[0], 0.0, 0.0])
 
 
 @dataclass
@@ -134,14 +135,14 @@ class Tank:
     Parameters
     ----------
     begin
-        Used up at pick-up [L, kg]. room: what may be used up. begin_sd: one sigma of ``begin``.
+        Used up at pick-up [L, kg]. room: what may be used up. begin_sd: as in `Lap`.
     """
 
     row: int
     begin: float
     room: float
     errors: Errors
-    begin_sd: float = 0.0
+    begin_sd: tuple[float, float] = (0.0, 0.0)
     use: tuple[float, float, float] = (0.0, 0.0, 0.0)
     laps: list[Lap] = field(default_factory=list)
 
@@ -166,7 +167,7 @@ class Tank:
         """Fill or empty it; ``counts``: whether what was used before is held against its room."""
         if counts:
             self.laps.append(Lap(self.use, self.room - self.begin, day, self.begin_sd))
-        self.use, self.begin, self.begin_sd = (0.0, 0.0, 0.0), 0.0, 0.0
+        self.use, self.begin, self.begin_sd = (0.0, 0.0, 0.0), 0.0, (0.0, 0.0)
 
     def _spread(self, use: tuple[float, float, float]) -> tuple[list[float], float]:
         """Standard deviations of the shared errors by parts, and the variance of the daily ones."""
@@ -178,13 +179,14 @@ class Tank:
         if z == 0:
             return self.begin + self.mean
         apart, variance = self._spread(self.use)
-        return self.begin + self.mean + z * sqrt(max(0.0, _whole(apart, self.begin_sd) ** 2 + variance))
+        return self.begin + self.mean + z * sqrt(max(0.0, _whole(apart, self.begin_sd) ** 2 + self.begin_sd[1] ** 2 + variance))
 
     def failures(self, rng: np.random.Generator) -> NDArray[np.bool_]:
         """(draws) on which any lap passes its room; one shared error a part for all of them."""
         near = []
         for lap in self.laps:
             apart, variance = self._spread(lap.use)
+            variance += lap.begin_sd[1] ** 2
             if sum(lap.use) + _FAR * sqrt(max(0.0, _whole(apart, lap.begin_sd) ** 2 + variance)) > lap.room:
                 near.append((lap, _longer(apart, lap.begin_sd), sqrt(max(0.0, variance))))
         out = np.zeros(DRAWS, dtype=bool)
@@ -199,7 +201,7 @@ class Tank:
 
 def drawn_failures(
     hours: Sequence[tuple[int, float, float]], trip: Trip, errors: Errors, begin: float, room: float,
-    begin_sd: float = 0.0,
+    begin_sd: tuple[float, float] = (0.0, 0.0),
 ) -> NDArray[np.bool_]:  # fmt: skip
     """(draws) on which the battery is emptied beyond its room, lived through hour by hour.
 
@@ -208,7 +210,7 @@ def drawn_failures(
     hours
         Day, loads, and what sun gives less what the charger must (below 0: the charger's), each on the mean [Ah].
     begin_sd
-        One sigma of ``begin``: it goes with more loads and less sun [Ah].
+        One sigma of ``begin``, in two: what goes with more loads and less sun, and what is by itself [Ah].
     """
     rng = np.random.default_rng(SEED + 1)
     keeps = acceptance(trip.van)
@@ -226,8 +228,9 @@ def drawn_failures(
             sd = np.sqrt(errors.battery_daily[part] / mean[part, d]) if mean[part, d] > 0 else 0.0
             factor[part, d] = np.maximum(1 + common + sd * rng.standard_normal(DRAWS), 0)
     used = np.full(DRAWS, begin, dtype=np.float32)
-    if begin_sd > 0 and most > 0:
-        used = np.maximum(begin + begin_sd * worse / sqrt(most), 0).astype(np.float32)
+    if max(begin_sd) > 0:
+        tied = begin_sd[0] * worse / sqrt(most) if most > 0 else np.zeros(DRAWS)
+        used = np.maximum(begin + tied + begin_sd[1] * rng.standard_normal(DRAWS), 0).astype(np.float32)
     failed = used > room
     # Hours of a day that only lose, or that mains fill whatever the loads, are taken together: their end tells as much.
     together: list[tuple[int, float, float, int]] = []

@@ -19,7 +19,7 @@ from tripplan.van.gauges import Told, told_of
 from tripplan.van.limits import capacity
 from tripplan.van.use import LEARNED
 
-__all__ = ["Corrected", "corrected"]
+__all__ = ["STORE_OF", "Corrected", "corrected"]
 
 F64 = NDArray[np.float64]
 #: A reading so many sigmas off is no habit but a service missed or made, or a mistake: only the level is taken from it.
@@ -32,7 +32,7 @@ _SURER = 0.9
 _BATTERY = STORES.index(Store.BATTERY)
 _WATERS = (STORES.index(Store.FRESH), STORES.index(Store.FLUSH))
 #: The store that each part of the use goes into, or comes out of.
-_STORE_OF = (0, 1, 2, 3, 4, 4, 4, 5, 5)
+STORE_OF = (0, 1, 2, 3, 4, 4, 4, 5, 5)
 _HABIT = (
     "fresh water", "waste water", "toilet cassette", "flush water", "gas for heating", "gas for the fridge", "gas for cooking and hot water",
     "12 V current", "sun on the panels",
@@ -76,8 +76,8 @@ def corrected(plan: Plan, readings: Readings) -> Corrected:
         factor = min(max(mean, 0.1), 10.0)
         learned.append(Learned(part, round(factor, 4), float(np.ceil(sd / factor * 1e4) / 1e4)))
         # What hardly moved and is hardly surer than before is not worth a line.
-        if capacity(van, STORES[_STORE_OF[k]]) > 0 and (abs(mean - 1) >= _AS_PLANNED or sd < _SURER * float(start.sd[k])):
-            days = sorted({r.time.date() for r in ordered if STORES.index(r.store) == _STORE_OF[k]})
+        if capacity(van, STORES[STORE_OF[k]]) > 0 and (abs(mean - 1) >= _AS_PLANNED or sd < _SURER * float(start.sd[k])):
+            days = sorted({r.time.date() for r in ordered if STORES.index(r.store) == STORE_OF[k]})
             lines.append(_habit_words(k, mean, sd, [f"{d.day} {d:%b}" for d in days]))
     return Corrected(belief, forecast, tuple(learned), (*lines, *said))
 

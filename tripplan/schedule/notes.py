@@ -14,7 +14,7 @@ from tripplan.model.van import DayWeather
 from tripplan.model.words import STORES, Offer, Store
 from tripplan.schedule.assemble import Work
 from tripplan.schedule.candidates import AVOID_KM, SERVES, Site, Stop, spot_of
-from tripplan.schedule.follow import follow, left_alone
+from tripplan.schedule.follow import left_alone
 
 __all__ = ["assumptions_of", "cautions_of", "day_notes", "presumed_of"]
 
@@ -47,17 +47,8 @@ def _presumed_at(work: Work, arcs: Sequence[int]) -> np.ndarray[tuple[int, ...],
 
 
 def presumed_of(work: Work, arcs: Sequence[int]) -> tuple[PresumedOffer, ...]:
-    """List what to telephone about: offers on the way, those of sites without which a store would not hold, unreadable hours.
-
-    A site's offer is left out when its store holds though none of the presumed services happens.
-    """
+    """List what to telephone about: offers on the way, those of sites that the levels count on, unreadable hours."""
     shaky = _presumed_at(work, arcs)
-    cap, goal = work.problem.cap.astype(np.int64), work.problem.goal_cap.astype(np.int64)
-    without = follow(work, arcs, shaky)
-    over = np.zeros(len(STORES), dtype=bool)
-    for day in without:
-        over |= (day.road > cap) | (day.worst > cap)
-    over |= without[-1].end > goal
     found: list[PresumedOffer] = []
     for d, arc in enumerate(arcs):
         for stop in work.stops(arc):
@@ -82,7 +73,7 @@ def presumed_of(work: Work, arcs: Sequence[int]) -> tuple[PresumedOffer, ...]:
             found.append(_presumed(work, d, site.spot, site.spot, "power", site.offers["power"].evidence, ("battery",)))
         by_word: dict[str, list[str]] = {}
         for r in _R:
-            if shaky[d, 1, r] and over[r]:
+            if shaky[d, 1, r]:
                 by_word.setdefault(_site_words(site, r)[0], []).append(STORES[r].value)
         for word, names in by_word.items():
             found.append(_presumed(work, d, site.spot, site.spot, word, site.offers[word].evidence, tuple(names)))

@@ -8,6 +8,7 @@ from datetime import timedelta
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import OfferFact, Spot
@@ -19,14 +20,16 @@ from tripplan.model.words import STORES, Store
 from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
 from tripplan.schedule.candidates import serves_on_foot
-from tripplan.schedule.corrected import Corrected, corrected
+from tripplan.schedule.corrected import STORE_OF, Corrected, corrected
 from tripplan.van.filter import FACTORS
 from tripplan.van.limits import capacity
+from tripplan.van.use import LEARNED
 
 __all__ = ["rest_of"]
 
 #: Least driving that a day is given, however much was driven already [s].
 _LEAST_DRIVE_S = 15 * 60
+_SUN = LEARNED.index("sun")
 _NAMES = ("fresh_l", "grey_l", "cassette_l", "flush_l", "gas_kg", "battery_ah")
 _TASKS = {Store.FRESH: "fill fresh water", Store.GREY: "empty the grey water", Store.CASSETTE: "empty the cassette", Store.FLUSH: "fill the flush tank"}  # fmt: skip
 
@@ -51,7 +54,7 @@ def rest_of(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Trip:
     past = _Past(plan, readings)
     here = readings.place or past.here()
     behind = _behind(trip, plan, past, here)
-    levels, spread, tasks = _levels(trip, plan, found, region, here)
+    levels, spread, tied, tasks = _levels(trip, plan, readings, found, region, here)
     told = (
         *found.told,
         *((f"The rest is planned from {here.name}, {readings.now:%A} {readings.now.day} {readings.now:%B %H:%M}"),),
@@ -74,7 +77,7 @@ def rest_of(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Trip:
         max_one_night_stays=max(0, trip.max_one_night_stays - behind.singles) if trip.max_one_night_stays >= 0 else -1,
         budget_cents=max(0, trip.budget_cents - behind.spent_cents) if trip.budget_cents >= 0 else -1,
         levels=levels,
-        under_way=replace(behind, level_spread=spread, tasks=tasks, told=told, nights_here=_nights_here(behind, here, slept)),
+        under_way=replace(behind, level_spread=spread, level_tied=tied, tasks=tasks, told=told, nights_here=_nights_here(behind, here, slept)),
     )  # fmt: skip
 
 
@@ -168,7 +171,7 @@ def _behind(trip: Trip, plan: Plan, past: _Past, here: Spot) -> UnderWay:
     slept = (*before.slept, *(night.spot for night in nights))
     seen = past.readings.seen if past.readings.seen is not None else past.seen()
     return UnderWay(
-        before.began, 0, Levels(), slept,
+        before.began, 0, Levels(), Levels(), slept,
         before.powered + sum(night.powered for night in nights), _singles(slept, here), before.spent_cents + past.cents(),
         tuple(dict.fromkeys((*before.seen, *seen))),
     )  # fmt: skip
@@ -214,21 +217,40 @@ def _party(party: Party, followed: Party, learned: Iterable[Learned]) -> Party:
     return replace(party, learned=tuple(known.values()))
 
 
-def _levels(trip: Trip, plan: Plan, found: Corrected, region: Region, here: Spot) -> tuple[Levels, Levels, tuple[str, ...]]:
-    """Return the levels to set out with, their spread, and what must be done first."""
-    served = _served_here(trip, plan, region, here)
+def _levels(
+    trip: Trip, plan: Plan, readings: Readings, found: Corrected, region: Region, here: Spot
+) -> tuple[Levels, Levels, Levels, tuple[str, ...]]:
+    """Return the levels to set out with, their spread and what of it goes with the habits, and what must be done first."""
+    served = _served_here(trip, plan, readings, region, here)
     levels: dict[str, Any] = {}
     spread: dict[str, Any] = {}
+    tied: dict[str, Any] = {}
+    with_habits = _tied(found)
     for r, (store, name) in enumerate(zip(STORES, _NAMES, strict=True)):
         full = capacity(trip.van, store)
         used = 0.0 if store in served else min(max(float(found.belief.used[r]), 0.0), full)
         levels[name] = round(used if store.fills else full - used, 3)
         spread[name] = 0.0 if store in served or full <= 0 else round(float(found.belief.sd[FACTORS + r]) + 5e-4, 3)
+        tied[name] = min(spread[name], round(float(with_habits[r]) + 5e-4, 3))
     tasks = tuple(_TASKS[s] for s in STORES if s in served and s in _TASKS and capacity(trip.van, s) > 0)
-    return Levels(**levels), Levels(**spread), tasks
+    return Levels(**levels), Levels(**spread), Levels(**tied), tasks
 
 
-def _served_here(trip: Trip, plan: Plan, region: Region, here: Spot) -> set[Store]:
+def _tied(found: Corrected) -> NDArray[np.float64]:
+    """(6) one sigma of each level that goes with the errors of what feeds the store; no reading makes use of a negative tie.
+
+    Several parts' ties add up by their squares: no mixture of them can come to more (Cauchy and Schwarz).
+    """
+    sd, cov = found.belief.sd[:FACTORS], found.belief.cov
+    out = np.zeros(len(STORES))
+    for part, store in enumerate(STORE_OF):
+        toward = -1.0 if part == _SUN else 1.0  # less sun empties a battery
+        along = toward * float(cov[part, FACTORS + store]) / float(sd[part]) if sd[part] > 0 else 0.0
+        out[store] += max(0.0, along) ** 2
+    return np.asarray(np.sqrt(out))
+
+
+def _served_here(trip: Trip, plan: Plan, readings: Readings, region: Region, here: Spot) -> set[Store]:
     """Return the stores that the place serves on foot, where the van stands at a site."""
     place = region.places[here.place] if 0 <= here.place < len(region.places) else None
     if place is None or place.role != "site":
@@ -238,4 +260,6 @@ def _served_here(trip: Trip, plan: Plan, region: Region, here: Spot) -> set[Stor
         if day.night is not None and _same(day.night.spot, here):
             offers = dict(day.night.offers)
     mask = serves_on_foot(trip, offers)
-    return {store for r, store in enumerate(STORES) if mask >> r & 1}
+    # What did not happen here today cannot be counted on before leaving.
+    shut = {store for s in readings.services if not s.done and s.time.date() == readings.now.date() for store in s.stores}
+    return {store for r, store in enumerate(STORES) if mask >> r & 1} - shut

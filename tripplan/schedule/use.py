@@ -62,7 +62,8 @@ class PickUp:
     waters
         (R) share of the way to the first night for which there is water, where it does not last: of grey barrel and cassette.
     true_sd
-        (R) one sigma of ``true``, where the levels are not known for sure [L, kg, Ah].
+        (R) one sigma of ``true``, where the levels are not known for sure, and the part of it that goes with the party's habits:
+        (2, R) [L, kg, Ah].
     held
         The confidence, and what to count with. forecast: what it is worked out from.
     """
@@ -80,7 +81,7 @@ class PickUp:
     forecast: Forecast
     gas_c: float | None = None
     waters: tuple[float, ...] = (1.0,) * len(STORES)
-    true_sd: tuple[float, ...] = (0.0,) * len(STORES)
+    true_sd: tuple[tuple[float, ...], ...] = ((0.0,) * len(STORES),) * 2
 
     def lasting(self, mask: int) -> NDArray[np.float64]:
         """(R) share of the use on the way to the first night that there is water for, when it serves the stores of a mask."""
@@ -195,8 +196,9 @@ def at_pick_up(
     cap = _floor(held.mean_room(room / _PER))
     true = used_units_of_levels(van, trip.levels)
     # What is used before the first service has the room that is left: so much less on the mean.
-    true_sd = level_sd(trip)
-    start = cap - _floor(held.mean_room((room - true) / _PER, true_sd))
+    unsure = level_sd(trip)
+    true_sd = unsure[0]
+    start = cap - _floor(held.mean_room((room - true) / _PER, *unsure))
     start = np.maximum(start, (true > 0) | (true_sd > 0)).astype(np.int32)
     start[_BATTERY] = true[_BATTERY] + int(np.ceil(held.z[_BATTERY] * true_sd[_BATTERY] * _PER[_BATTERY] - 1e-9))
     first = np.zeros(len(STORES), dtype=np.int64)
@@ -214,15 +216,15 @@ def at_pick_up(
             waters[waste] = min(1.0, max(0, int(room[water]) - int(true[water])) / int(first[water]))
     start = np.where(dry, cap, start).astype(np.int32)
     untouched = (true == 0) & (true_sd == 0)
-    lasting, unsure = tuple(float(w) for w in waters), tuple(float(s) for s in true_sd)
-    return PickUp(room, cap, start, true, dry, empty, untouched, flush, cold, held, forecast, gas_c, lasting, unsure)
+    lasting, sds = tuple(float(w) for w in waters), tuple(tuple(row) for row in unsure.tolist())
+    return PickUp(room, cap, start, true, dry, empty, untouched, flush, cold, held, forecast, gas_c, lasting, sds)
 
 
 def level_sd(trip: Trip) -> NDArray[np.float64]:
-    """(R) one sigma of the levels at the start: 0 at pick-up from the firm, what readings leave open on the way [L, kg, Ah]."""
+    """(2, R) one sigma of the levels at the start, and what of it goes with the habits [L, kg, Ah]: 0 at pick-up from the firm."""
     if trip.under_way is None:
-        return np.zeros(len(STORES))
-    return np.array([trip.under_way.level_spread.of(s) for s in STORES])
+        return np.zeros((2, len(STORES)))
+    return np.array([[levels.of(s) for s in STORES] for levels in (trip.under_way.level_spread, trip.under_way.level_tied)])
 
 
 def _floor(amounts: NDArray[np.float64]) -> I32:

@@ -97,7 +97,7 @@ def all_hold(risks: Sequence[float]) -> float:
 
 def battery_risk(
     hours: Hours, shared: tuple[float, float], daily: tuple[float, float], accepts: float, start: float, room: float,
-    unsure: float = 0.0,
+    unsure: tuple[float, float] = (0.0, 0.0),
 ) -> float:  # fmt: skip
     """Return the chance that the battery is ever emptied beyond its limit.
 
@@ -110,14 +110,14 @@ def battery_risk(
     start, room
         Used up at first, and what may be used up [Ah].
     unsure
-        One sigma of ``start``, counted as going with the shared errors of loads and sun, all in one direction [Ah].
+        One sigma of ``start``, and the part of it that goes with the shared errors of loads and sun, in their worst direction [Ah].
     """
     return float((battery_peaks(hours, shared, daily, accepts, start, unsure=unsure) > room).mean())
 
 
 def battery_peaks(
     hours: Hours, shared: tuple[float, float], daily: tuple[float, float], accepts: float, start: float, draws: int = DRAWS,
-    *, unsure: float = 0.0,
+    *, unsure: tuple[float, float] = (0.0, 0.0),
 ) -> F64:  # fmt: skip
     """Return the most that is used up on each of many drawn trips, (draws) [Ah]; same hours, same draws."""
     rng = np.random.default_rng(SEED)
@@ -134,8 +134,10 @@ def battery_peaks(
             np.maximum(0, 1 + common + by_day[:, None].astype(np.float32) * rng.standard_normal((days, draws), dtype=np.float32))
         )
     used = np.full(draws, start, dtype=np.float32)
-    if unsure > 0 and pulls > 0:
-        used = np.maximum(0, start + unsure / sqrt(pulls) * pull).astype(np.float32)
+    whole, tied = unsure
+    if whole > 0:
+        begin = start + sqrt(max(0.0, whole**2 - tied**2)) * rng.standard_normal(draws)
+        used = np.maximum(0, begin + (tied / sqrt(pulls) * pull if pulls > 0 else 0.0)).astype(np.float32)
     peak = used.copy()
     for loads, sun, charger, d in _segments(hours):
         net = np.float32(loads) * factors[0][d]

@@ -106,10 +106,10 @@ class Held:
         """The confidence at which every limit holds by itself, the least of all."""
         return 1.0 - float(self.shares.max())
 
-    def mean_room(self, room: F64, first: float | F64 = 0.0) -> F64:
-        """(6) most that may be used on the mean where so much may be used; ``first``: sigmas of the start [L, kg, Ah]."""
+    def mean_room(self, room: F64, first: float | F64 = 0.0, tied: float | F64 = 0.0) -> F64:
+        """(6) most that may be used on the mean where so much may be used; ``first``, ``tied`` as in `mean_room` [L, kg, Ah]."""
         left = np.where(room > 0, np.maximum(room - self.skew, 0.0), room)
-        return mean_room(left, self.shared, self.daily, self.z, first)
+        return mean_room(left, self.shared, self.daily, self.z, first, tied)
 
 
 def raised(mean: F64, shared_sd: F64, variance: F64, z: float | F64) -> F64:
@@ -117,17 +117,17 @@ def raised(mean: F64, shared_sd: F64, variance: F64, z: float | F64) -> F64:
     return np.asarray(mean + z * np.sqrt(shared_sd**2 + variance))
 
 
-def mean_room(room: F64, shared: F64, daily: F64, z: float | F64, first: float | F64 = 0.0) -> F64:
-    """Return the greatest mean M with ``M + z sqrt((first + shared M)² + daily M) <= room``; room below 0 comes back as it is.
+def mean_room(room: F64, shared: F64, daily: F64, z: float | F64, first: float | F64 = 0.0, tied: float | F64 = 0.0) -> F64:
+    """Return the greatest mean M with ``M + z sqrt((tied + shared M)² + first² - tied² + daily M) <= room``; room below 0 comes back as it is.
 
     Parameters
     ----------
-    first
-        One sigma of the level at the start, counted as going with the shared error: no more can come of both together. What
-        exceeds the room by itself comes back as what is missing.
+    first, tied
+        One sigma of the level at the start, and the part of it that goes with the shared error. What exceeds the room by itself
+        comes back as what is missing.
     """
     r = np.maximum(room, 0.0)
-    half = 2 * r + z * z * (daily + 2 * first * shared)
+    half = 2 * r + z * z * (daily + 2 * tied * shared)
     least = np.maximum(r * r - (z * first) ** 2, 0.0)
     root = np.sqrt(np.maximum(half * half - 4 * (1 - (z * shared) ** 2) * least, 0.0))
     below = half + root
