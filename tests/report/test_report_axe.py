@@ -18,8 +18,6 @@ from tripplan.report.map import map_page
 from tripplan.roads.check import CheckResult
 from tripplan.roads.track_check import TrackCheck
 
-from test_report_check_map import case  # noqa: F401  # isort: skip
-
 REGION = plans.island()
 PLAN = plans.plan(6, region=REGION)
 OTHER = replace(PLAN, days=PLAN.days[:4])

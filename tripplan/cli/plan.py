@@ -185,7 +185,7 @@ def _choices(trip: Trip, region: Region, first: Plan, out: Path, tongue: Languag
     from tripplan.pipeline import other_plans
     from tripplan.report.choices import choice_words, choices_page
     from tripplan.report.language import tell
-    from tripplan.report.write import write_papers
+    from tripplan.report.write import map_paper, write_papers, write_rendered
 
     with shown() as progress:
         found = other_plans(trip, region, first, progress=progress)
@@ -193,6 +193,10 @@ def _choices(trip: Trip, region: Region, first: Plan, out: Path, tongue: Languag
         for choice in found.shown[1:]:
             progress(f"Writing the papers: {choice.title.lower()}", float("nan"))
             write_papers(choice.plan, region, out / folders[choice.key], online_tiles=online_tiles, language=tongue)
+        if found.shown[1:]:
+            progress("Writing the map with the other plans", float("nan"))
+            others = [(tell(choice.title), choice.plan) for choice in found.shown[1:]]
+            write_rendered({"map.html": map_paper(first, region, online_tiles=online_tiles, alternatives=others)}, out)
     folders[found.shown[0].key] = ""
     write_whole(out / "choices.html", choices_page(found, trip, folders))
     named = {key: str(out / folder) for key, folder in folders.items()}

@@ -102,7 +102,7 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
                 for b in _BANDS
             ],
             "marks": [
-                {"key": f"found-{n}", "label": numbered.get(n, ""), "sign": _band_of(s), "at": [round(s.lat, 5), round(float(frame.unrolled(np.float64(s.lon))), 5)]}
+                {"key": f"found-{n}", "label": numbered.get(n, ""), "sign": _band_of(s), "at": [round(s.lat, 5), round(float(frame.line(np.array([(s.lon, s.lat)]))[0, 0]), 5)]}
                 for n, s in enumerate(result.stretches)
             ],
         },

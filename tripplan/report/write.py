@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import shutil
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from tripplan.report.sheets.blocks import Sheet
     from tripplan.report.waylines import WayLines
 
-__all__ = ["PAPERS", "Begun", "begin_papers", "render_papers", "write_papers", "write_rendered"]
+__all__ = ["PAPERS", "Begun", "begin_papers", "map_paper", "render_papers", "write_papers", "write_rendered"]
 
 #: What a plan is written as, in the order in which people meet it.
 PAPERS: tuple[str, ...] = (
@@ -60,6 +61,7 @@ def render_papers(
     online_tiles: bool = False,
     begun: Begun | None = None,
     language: Language | None = None,
+    alternatives: Sequence[tuple[str, Plan]] = (),
 ) -> dict[str, bytes]:
     """Return every paper of a plan by its file name; nothing touches the disk.
 
@@ -69,14 +71,26 @@ def render_papers(
         Of the same plan, region and language; the same bytes without it.
     language
         What to write in; without, as the trip says. `plan.json`, the tables and the names of properties stay as they are in every language.
+    alternatives
+        Other plans for the same trip with a title each, for the map to show as layers.
     """
     from tripplan.report.language import language_for, speaking
 
     with speaking(language or language_for(plan.trip)):
-        return _rendered(plan, region, online_tiles, begun)
+        return _rendered(plan, region, online_tiles, begun, alternatives)
 
 
-def _rendered(plan: Plan, region: Region, online_tiles: bool, begun: Begun | None) -> dict[str, bytes]:
+def map_paper(plan: Plan, region: Region, *, online_tiles: bool = False, alternatives: Sequence[tuple[str, Plan]] = ()) -> bytes:
+    """Return ``map.html`` alone, in the language spoken, as `render_papers` does."""
+    from tripplan.report.map import Tiles, map_page
+
+    tiles = Tiles(*_TILES) if online_tiles else None
+    return map_page(plan, region, tiles=tiles, alternatives=alternatives).encode()
+
+
+def _rendered(
+    plan: Plan, region: Region, online_tiles: bool, begun: Begun | None, alternatives: Sequence[tuple[str, Plan]]
+) -> dict[str, bytes]:
     from tripplan.model.serial import plan_to_json
     from tripplan.report.calendar import calendar_text
     from tripplan.report.geojson import geojson_text
@@ -84,17 +98,15 @@ def _rendered(plan: Plan, region: Region, online_tiles: bool, begun: Begun | Non
     from tripplan.report.itinerary import itinerary_page, pdf_parts, sheets_of
     from tripplan.report.kml import kml_text
     from tripplan.report.levels import levels_svg
-    from tripplan.report.map import Tiles, map_page
     from tripplan.report.picture import levels_png
     from tripplan.report.sheets.pdf import document
     from tripplan.report.tables import days_csv, levels_csv
     from tripplan.report.waylines import way_lines
 
-    tiles = Tiles(*_TILES) if online_tiles else None
     lines = begun.lines if begun is not None else way_lines(plan, region)
     sheets = begun.sheets if begun is not None else sheets_of(plan, region, lines)
     papers = {
-        "map.html": map_page(plan, region, tiles=tiles).encode(),
+        "map.html": map_paper(plan, region, online_tiles=online_tiles, alternatives=alternatives),
         "itinerary.html": itinerary_page(plan, region, sheets).encode(),
         "plan.json": plan_to_json(plan).encode(),
         "route.gpx": gpx_text(plan, region, lines).encode(),
@@ -118,6 +130,7 @@ def write_papers(
     online_tiles: bool = False,
     begun: Begun | None = None,
     language: Language | None = None,
+    alternatives: Sequence[tuple[str, Plan]] = (),
 ) -> list[Path]:
     """Write the papers of a plan into a folder and return their paths.
 
@@ -126,7 +139,7 @@ def write_papers(
 
     Parameters
     ----------
-    begun, language
+    begun, language, alternatives
         As in `render_papers`.
 
     Raises
@@ -134,7 +147,9 @@ def write_papers(
     BadInputError
         When the folder cannot be written to: a file of its name, no permission, no room.
     """
-    return write_rendered(render_papers(plan, region, online_tiles=online_tiles, begun=begun, language=language), out)
+    return write_rendered(
+        render_papers(plan, region, online_tiles=online_tiles, begun=begun, language=language, alternatives=alternatives), out
+    )
 
 
 def write_rendered(papers: dict[str, bytes], out: Path) -> list[Path]:
