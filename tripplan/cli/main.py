@@ -33,6 +33,7 @@ _COMMANDS = {
     "region": "tripplan.cli.region",
     "plan": "tripplan.cli.plan",
     "audit": "tripplan.cli.audit",
+    "recheck": "tripplan.cli.recheck",
     "batch": "tripplan.cli.batch",
     "check": "tripplan.cli.check",
     "suggest": "tripplan.cli.suggest",

@@ -17,15 +17,9 @@ def matches_of(work: Work) -> tuple[ClosureMatch, ...]:
     """Say what each closure of the trip means on the map, and which mean nothing there."""
     if not work.trip.closures:
         return ()
-    from tripplan.roads.shut import match_closures
+    from tripplan.roads.matches import matches_told
 
-    lengths = work.region.pieces.length_m
-    return tuple(
-        ClosureMatch(
-            c.name, c.kind, c.dates, c.source, m.sure, m.why, len(m.pieces), round(float(lengths[list(m.pieces)].sum()), 1)
-        )
-        for c, m in zip(work.trip.closures, match_closures(work.region, work.trip.closures), strict=True)
-    )
+    return matches_told(work.region, work.trip.closures)
 
 
 def day_closures(work: Work, d: int, day: Day) -> tuple[DayClosure, ...]:
