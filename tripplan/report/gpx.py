@@ -130,7 +130,10 @@ def _route(day: Day) -> Markup:
 def _track(drawn: DayLine) -> Markup:
     return el(
         "trk",
-        el("name", tell("Day {number}" if drawn.mode == "van" else word("Day {number}, car alone"), number=drawn.day.number)),
+        el(
+            "name",
+            tell(word("Day {number}") if drawn.mode == "van" else word("Day {number}, car alone"), number=drawn.day.number),
+        ),
         el("desc", say.day_words(drawn.day)),
         el("type", "towing" if drawn.mode == "van" else "driving"),
         *[_segment(line) for line in drawn.lines],

@@ -37,17 +37,18 @@ def levels_lines(plan: Plan, *, bars: bool = True, width: int = 80) -> list[str]
     chart = levels_of(plan)
     if not chart.strips or not chart.days:
         return []
-    per_row = max(7, (max(width, 60) - _NAME - _LIMIT) // 2)
+    name = max(_NAME - 1, *(len(strip.name) for strip in chart.strips))
+    per_row = max(7, (max(width, 60) - name - 1 - _LIMIT) // 2)
     mark, shapes = (_MARK, _BARS) if bars else (_PLAIN_MARK, _DIGITS)
     scale = tell("{empty} empty, {full} full; {mark} served", empty=shapes[0], full=shapes[-1], mark=mark)
     lines = [tell("Levels, each day nearest to its limit ({scale}):", scale=scale)]
     for low in range(0, len(chart.days), per_row):
         days = chart.days[low : low + per_row]
-        lines.append(f"{tell('day'):>{_NAME - 1}} " + "".join(_number(i, days) for i in range(len(days))).rstrip())
+        lines.append(f"{tell('day'):>{name}} " + "".join(_number(i, days) for i in range(len(days))).rstrip())
         for strip in chart.strips:
             cells = "".join(_cell(strip, day, plan, shapes, mark) for day in days)
             bound = f" {strip.bound}" if low + per_row >= len(chart.days) else ""
-            lines.append(f"{strip.name:>{_NAME - 1}} {cells}{bound}".rstrip())
+            lines.append(f"{strip.name:>{name}} {cells}{bound}".rstrip())
     return lines
 
 
