@@ -10,6 +10,7 @@ from itertools import combinations
 
 from tripplan.carry import Lines, carry
 from tripplan.model.errors import BadInputError, NoPlanError
+from tripplan.model.place import Spot
 from tripplan.model.plan import Day, Finding, Plan
 from tripplan.model.progress import Progress, silent
 from tripplan.model.trip import Booking, Trip
@@ -173,5 +174,9 @@ def changed_days(before: Plan, after: Plan) -> list[tuple[Day, Day]]:
 
 def _essence(day: Day) -> object:
     runs = tuple((leg.mode, leg.runs.piece, leg.runs.forward) for leg in day.legs if leg.runs.piece)
-    stops = tuple((e.kind, e.spot.lon, e.spot.lat, e.stores) for e in day.events if e.kind in ("service", "sight") and e.spot)
-    return day.kind, day.end.lon, day.end.lat, runs, stops
+    stops = tuple((e.kind, *_at(e.spot), e.stores) for e in day.events if e.kind in ("service", "sight") and e.spot)
+    return day.kind, *_at(day.end), runs, stops
+
+
+def _at(spot: Spot) -> tuple[float, float]:
+    return round(spot.lon, 5), round(spot.lat, 5)  # a plan read from a file is rounded
