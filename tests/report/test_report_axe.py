@@ -18,9 +18,12 @@ from tripplan.report.map import map_page
 from tripplan.roads.check import CheckResult
 from tripplan.roads.track_check import TrackCheck
 
+import test_report_check_map  # isort: skip
+
 REGION = plans.island()
 PLAN = plans.plan(6, region=REGION)
 OTHER = replace(PLAN, days=PLAN.days[:4])
+case = test_report_check_map.case
 SIZES = pytest.mark.parametrize(("width", "height"), [(1280, 900), (390, 844)])
 
 

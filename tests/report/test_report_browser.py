@@ -8,8 +8,10 @@ import pytest
 from helpers import plans
 from helpers.browser import look, pages_printed
 
+from tripplan.report.chart import levels_of
 from tripplan.report.itinerary import itinerary_page
 from tripplan.report.map import map_page
+from tripplan.report.say import amount
 
 from hostile import CORPUS  # isort: skip
 from test_report_map import hostile_plan  # isort: skip
@@ -107,6 +109,123 @@ def test_choosing_a_day(tmp_path: Path) -> None:
     assert seen["full"] == 1
     assert seen["popup"] == seen["entry"]
     assert all(label and index == 0 for label, index in seen["labels"])
+
+
+_PANEL = """
+    function panel() {
+        var s = document.getElementById('stores');
+        return {title: document.getElementById('stores-title').textContent, said: document.getElementById('said').textContent,
+            levels: Array.prototype.map.call(s.querySelectorAll('.level'), function (p) { return p.textContent; }),
+            served: Array.prototype.map.call(s.querySelectorAll('.served'), function (p) { return p.textContent; }),
+            bands: Array.prototype.map.call(s.querySelectorAll('rect.day'), function (r) { return [Number(r.getAttribute('x')), Number(r.getAttribute('width'))]; })};
+    }
+    function press(element, key) { element.focus(); element.dispatchEvent(new KeyboardEvent('keydown', {key: key, bubbles: true, cancelable: true})); }
+    function dayLine(n) { return document.querySelectorAll('path.hit')[n]; }
+"""
+
+
+@SIZES
+def test_the_stores_follow_the_day_selected(tmp_path: Path, width: int, height: int) -> None:
+    """From the list, by the steps beside the charts, on the way's line and on a night's sign by the keyboard: charts and what is said follow."""
+    probe = (
+        _PANEL
+        + """
+        var seen = {};
+        seen.before = panel();
+        document.querySelector('button[data-day="5"]').click(); seen.list = panel();
+        document.querySelector('button[data-step="1"]').click(); seen.next = panel();
+        document.querySelector('button[data-all]').click(); seen.all = panel();
+        document.querySelector('button[data-step="-1"]').click(); seen.last = panel();
+        dayLine(0).dispatchEvent(new MouseEvent('click', {bubbles: true, clientX: 200, clientY: 200})); seen.line = panel();
+        seen.popup = document.querySelector('.leaflet-popup-content').textContent;
+        var sign = Array.prototype.filter.call(document.querySelectorAll('.sign-box'), function (s) { return s.textContent.indexOf('4') === 0; })[0];
+        if (sign) { press(sign, 'Enter'); seen.sign = panel(); }
+        return seen;
+    """
+    )
+    seen = look(map_page(PLAN, REGION), probe, tmp_path, width=width, height=height, policy=True)
+    assert "error" not in seen, seen
+    stores = [strip for strip in levels_of(PLAN).strips if strip.line]
+    assert seen["before"]["title"] == "Stores over the trip"
+    assert seen["before"]["bands"] == [[0, 0]] * len(stores)
+    assert seen["all"] == {**seen["before"], "said": "Whole trip"}
+    for key, number in (("list", 5), ("next", 6), ("last", len(PLAN.days)), ("line", 1)):
+        day, told = PLAN.days[number - 1], seen[key]
+        assert told["title"].startswith(f"Stores on day {number}, ")
+        assert told["said"].startswith(f"Day {number}: ")
+        lines = {line.store: line for line in day.levels}
+        want = [amount(strip.store, lines[strip.store].arrive) if strip.store in lines else "" for strip in stores]
+        assert all(text.endswith(end) for text, end in zip(told["levels"], want, strict=True))
+        assert [bool(text) for text in told["served"]] == [
+            strip.store in lines and bool(lines[strip.store].served) for strip in stores
+        ]
+        for x, wide in told["bands"]:
+            assert x == pytest.approx((number - 1) * 150 / len(PLAN.days), abs=0.06)
+            assert wide == pytest.approx(150 / len(PLAN.days), abs=0.06)
+    assert "Day 1" in seen["popup"]
+    if "sign" in seen:
+        assert seen["sign"]["title"].startswith("Stores on day 4")
+
+
+def test_other_plans_are_switched(tmp_path: Path) -> None:
+    """The list's button and the layer control switch the same layer, and each shows what the other did; a day's layer too goes and comes."""
+    probe = """
+        function count(kind) { return document.querySelectorAll('path.' + kind).length; }
+        var b = document.querySelector('button[data-other="0"]'), seen = [[count('other'), b.getAttribute('aria-pressed')]];
+        b.click(); seen.push([count('other'), b.getAttribute('aria-pressed')]);
+        var boxes = Array.prototype.filter.call(document.querySelectorAll('.leaflet-control-layers label'), function (l) { return /Least money|Day 1$/.test(l.textContent.trim()); });
+        var day = boxes[0].querySelector('input'), other = boxes[1].querySelector('input'), ways = count('way');
+        seen.push(other.checked);
+        other.click(); seen.push([count('other'), b.getAttribute('aria-pressed')]);
+        day.click(); seen.push(ways - count('way')); day.click(); seen.push(ways - count('way'));
+        return {seen: seen, wide: document.documentElement.scrollWidth};
+    """
+    page = map_page(PLAN, REGION, alternatives=(("Least money", plans.plan(5, region=REGION)),))
+    seen = look(page, probe, tmp_path, width=390, height=844, policy=True)
+    assert "error" not in seen, seen
+    assert seen["seen"] == [[0, "false"], [1, "true"], True, [0, "false"], 1, 0]
+    assert seen["wide"] == 390
+    assert seen["asked_for"] == []
+
+
+def test_keys_alone_reach_everything(tmp_path: Path) -> None:
+    """Everything that does something can be focused, in the order map, stores, list; what has focus is marked; nothing holds it."""
+    probe = """
+        var all = Array.prototype.filter.call(document.querySelectorAll('a[href], button, input, summary, [tabindex]'), function (e) { return e.tabIndex >= 0 && e.getClientRects().length; });
+        var rooms = all.map(function (e) { var r = e.closest('#map, #stores, #list'); return r ? r.id : ''; });
+        var bare = all.filter(function (e) { e.focus(); return document.activeElement !== e; }).map(function (e) { return e.outerHTML.slice(0, 80); });
+        var step = document.querySelector('button.step'); step.focus();
+        var over = all.filter(function (e) { return e.tabIndex > 0; }).length;
+        return {rooms: rooms.filter(function (r, i) { return !i || r !== rooms[i - 1]; }), bare: bare, over: over,
+            clickable: document.querySelectorAll('.sign-box').length, focusable: document.querySelectorAll('.sign-box[tabindex="0"][role="button"][aria-label]').length};
+    """
+    seen = look(map_page(PLAN, REGION), probe, tmp_path, policy=True)
+    assert "error" not in seen, seen
+    assert seen["rooms"] == ["map", "stores", "list"]
+    assert seen["bare"] == []
+    assert seen["over"] == 0
+    assert seen["clickable"] == seen["focusable"] > 0
+
+
+def test_fingers_find_what_they_press(tmp_path: Path) -> None:
+    """On a telephone held upright every button and fold is at least 24 px either way (WCAG 2.2, 2.5.8), those used most 44 px (2.5.5)."""
+    probe = """
+        function size(e) { var r = e.getBoundingClientRect(); return [Math.round(r.width), Math.round(r.height), e.textContent.slice(0, 30)]; }
+        function all(s) { return Array.prototype.map.call(document.querySelectorAll(s), size).filter(function (s) { return s[0] || s[1]; }); }
+        return {most: all('button.step, button.go.day, button.go.all, .leaflet-bar a, .leaflet-control-layers-toggle, summary'), every: all('button, .sign-box, summary, .leaflet-bar a')};
+    """
+    page = map_page(PLAN, REGION, alternatives=(("Least money", plans.plan(5, region=REGION)),))
+    seen = look(page, probe, tmp_path, width=390, height=844, policy=True)
+    assert "error" not in seen, seen
+    assert [s for s in seen["most"] if min(s[:2]) < 44] == []
+    assert [s for s in seen["every"] if min(s[:2]) < 24] == []
+    assert len(seen["most"]) > 20
+
+
+def test_the_map_prints(tmp_path: Path) -> None:
+    """On paper the map has a page of its own and the list follows, every day of it."""
+    pages = pages_printed(map_page(PLAN, REGION), tmp_path)
+    assert 2 <= pages <= 12
 
 
 @SIZES

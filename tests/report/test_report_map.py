@@ -18,10 +18,11 @@ from helpers.pages import Page, shown
 from tripplan.model.errors import BadInputError
 from tripplan.model.plan import Plan
 from tripplan.region.region import Region
+from tripplan.report.chart import levels_of
 from tripplan.report.map import Tiles, map_page
 from tripplan.report.mapdata import marks_of
 from tripplan.report.safe import plain
-from tripplan.report.say import ranges, spot_name
+from tripplan.report.say import amount, figure, ranges, spot_name
 from tripplan.report.thin import unpack
 
 from hostile import CORPUS  # isort: skip
@@ -159,6 +160,57 @@ def test_the_list_says_what_the_map_says() -> None:
     for day in PLAN.days:
         if day.night:
             assert day.night.spot.name in PAGE.text
+
+
+def test_stores_follow_the_day() -> None:
+    """For every day and store the page tells the plan's own levels, limit and services, and marks them where the chart's line runs."""
+    days = DATA["stores"]["days"]
+    assert set(days) == {str(day.number) for day in PLAN.days}
+    charts = {a["data-store"] for t, a in PAGE.tags if t == "figure"}
+    strips = {strip.store: strip for strip in levels_of(PLAN).strips}
+    assert charts == {store for store, strip in strips.items() if strip.line}
+    wide = 150 / len(PLAN.days)
+    for i, day in enumerate(PLAN.days):
+        told = days[str(day.number)]
+        assert set(told["stores"]) == {line.store for line in day.levels}
+        assert told["x"] == pytest.approx(i * wide, abs=0.06)
+        for line in day.levels:
+            own = told["stores"][line.store]
+            assert own["level"] == f"leaving {figure(line.store, line.leave)}, arriving {amount(line.store, line.arrive)}"
+            assert bool(own["served"]) == bool(line.served)
+            assert own["level"] in told["said"]
+            assert strips[line.store].bound in told["said"]
+            (_, leave), (at, arrive) = own["at"]
+            assert told["x"] < at < told["x"] + wide
+            share = strips[line.store].share
+            assert [leave, arrive] == pytest.approx([6 + 34 * (1 - share(v)) for v in (line.leave, line.arrive)], abs=0.06)
+
+
+def test_other_plans_are_layers_that_are_off() -> None:
+    """Each other plan has a layer that is not added to the map, its line, and an entry in the list with its nights."""
+    other = plans.plan(5, region=REGION)
+    source = map_page(PLAN, REGION, alternatives=(("Least money", other), ("Most <b>comfort", PLAN)))
+    page = Page(source)
+    assert_harmless(page)
+    data = json.loads(next(text for attributes, text in page.scripts if attributes.get("type") == "application/json"))
+    script = page.scripts[-1][1]
+    for number in range(2):
+        layer = re.search(rf'var (\w+) = tripplan.layer\("other-{number}"\)', script)
+        assert layer
+        assert f"{layer[1]}.addTo(" not in script
+    day = re.search(r'var (\w+) = tripplan.layer\("day-1"\)', script)
+    assert day
+    assert f"{day[1]}.addTo(" in script
+    towed = [leg for day in other.days for leg in day.legs if leg.mode == "van" and leg.runs.piece]
+    assert len(unpack(data["others"][0]["van"])) == len(towed)
+    assert data["others"][0]["d"] != data["others"][1]["d"]
+    assert [a["data-other"] for t, a in page.tags if t == "button" and "data-other" in a] == ["0", "1"]
+    assert "Most <b>comfort" in page.text
+    for night in (day.night for day in other.days if day.night):
+        assert spot_name(night.spot) in page.text
+    assert DATA["others"] == []
+    assert data["days"] == DATA["days"]
+    assert len(source.encode()) < 1_500_000
 
 
 def test_whose_data_and_of_which_date() -> None:
