@@ -76,7 +76,7 @@ def test_every_answer_carries_safe_headers(quiet):
         assert headers["content-security-policy"].startswith("default-src 'none'"), where
         assert "unsafe" not in headers["content-security-policy"]
         assert headers["x-content-type-options"] == "nosniff"
-        assert headers["referrer-policy"] == "no-referrer"
+        assert headers["referrer-policy"] == "same-origin"
         assert headers["x-frame-options"] == "DENY"
     assert visitor.get("/").headers["cache-control"] == "no-store"
 

@@ -23,7 +23,8 @@ PAGE_POLICY = (
 PAPER_POLICY = "sandbox allow-scripts allow-modals allow-popups; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 _HEADERS = (
     (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"no-referrer"),
+    # Nothing goes elsewhere; within the page it must, else a browser hides the origin of its own forms.
+    (b"referrer-policy", b"same-origin"),
     (b"x-frame-options", b"DENY"),
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
