@@ -125,7 +125,15 @@ def test_the_same_trip_elsewhere(tmp_path: Path, home: Planned, name: str, origi
 
 def test_the_map_across_the_date_line_is_one_picture(tmp_path: Path) -> None:
     """Lines of the map and of the GPX file do not run round the world where the road crosses 180 degrees."""
+    import json
     import re
+
+    from helpers.pages import Page
+
+    from tripplan.report.sheets.blocks import Path
+    from tripplan.report.sheets.drawings import map_drawing
+    from tripplan.report.thin import unpack
+    from tripplan.report.waylines import way_lines
 
     there = planned(tmp_path, "line", origin=(179.85, -17.0))
     lon = [float(x) for x in re.findall(r'lon="([-\d.]+)"', (there.papers / "route.gpx").read_text(encoding="utf-8"))]
@@ -134,6 +142,25 @@ def test_the_map_across_the_date_line_is_one_picture(tmp_path: Path) -> None:
     west, _, east, _ = there.region.meta.bbox
     assert west > 179
     assert east < -179
+    # The map and the sheets' picture: one narrow frame, in which roads, ways, towns and signs are where the drawing has them.
+    drawn = json.loads(Page((there.papers / "map.html").read_text(encoding="utf-8")).scripts[0][1])
+    (_, left), (_, right) = drawn["frame"]
+    assert 0.3 < right - left < 1.0
+    lines = [line for day in drawn["days"] for line in unpack(day["van"])]
+    lines += [line for packed in drawn["roads"].values() for line in unpack(packed)]
+    assert min(x for line in lines for x, _ in line) / 1e5 >= left
+    assert max(x for line in lines for x, _ in line) / 1e5 <= right
+    assert all(left <= mark["at"][1] <= right for mark in drawn["marks"])
+    assert drawn["towns"]
+    assert all(left <= town[3] <= right for town in drawn["towns"])
+    lines = way_lines(there.plan, there.region)
+    picture = map_drawing(
+        there.plan, there.region, [(one.day.number, one.mode, line) for one in lines.days for line in one.lines]
+    )
+    ways = [shape for shape in picture.shapes if isinstance(shape, Path) and shape.width == 2.4]
+    x = [point[0] for way in ways for point in way.points]
+    assert all(0 <= at <= picture.width for at in x)
+    assert max(x) - min(x) > 0.25 * picture.width
 
 
 def test_the_weather_does_not_jump_at_the_equator() -> None:
