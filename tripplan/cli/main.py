@@ -39,6 +39,7 @@ _COMMANDS = {
     "suggest": "tripplan.cli.suggest",
     "van": "tripplan.cli.van",
     "serve": "tripplan.cli.serve",
+    "guide": "tripplan.cli.guide",
 }
 
 
