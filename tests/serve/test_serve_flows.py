@@ -99,6 +99,7 @@ def test_what_is_mended_is_told_beside_its_field(quiet):
         ({"pick_up_time": "soon"}, "pick_up_time", "date and time"),
         ({"pick_up_time": "9999-12-31T23:59"}, "pick_up_time", "1990 to 2100"),
         ({"height_m": "nan"}, "height_m", "will not do"),
+        ({"return_time": "2027-02-07T15:00"}, "pick_up_time", "closed on the day of return"),
         ({"length_m": "4.1"}, "pick_up_time", "length_m"),
     ):
         answer = visitor.post("/", {**START, **change})

@@ -15,7 +15,7 @@ from tripplan.model.trip import Trip
 from tripplan.region.region import Region
 from tripplan.schedule.candidates import Cast, pitch_of
 
-__all__ = ["DayHours", "hours_of"]
+__all__ = ["DayHours", "depot_hours_of", "hours_of"]
 
 I64 = NDArray[np.int64]
 #: Sunrise and sunset are looked up on a grid so wide, and the latest and earliest of its corners taken [degrees].
@@ -160,7 +160,7 @@ def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
     leave[0] = max(ready, sun.at(0, trip.depot)[0])
     due = seconds_of(trip.return_by) - trip.firm.return_min * 60
     arrive[-1] = np.minimum(arrive[-1], due)
-    goal_windows = _depot_hours(trip, region)
+    goal_windows = depot_hours_of(trip, region)
     if goal_windows:
         arrive[-1] = np.minimum(arrive[-1], max(b for _, b in goal_windows) - trip.firm.return_min * 60)
     back = arrive.copy()
@@ -186,7 +186,7 @@ def hours_of(trip: Trip, region: Region, cast: Cast) -> DayHours:
     return DayHours(leave, arrive, first_leave, np.maximum(last_arrive, first_leave), goal_windows, leave_by, back)
 
 
-def _depot_hours(trip: Trip, region: Region) -> tuple[tuple[int, int], ...] | None:
+def depot_hours_of(trip: Trip, region: Region) -> tuple[tuple[int, int], ...] | None:
     """Check pick-up against the depot's hours, and return those of the return day."""
     text = trip.firm.depot_hours
     if not text.strip():

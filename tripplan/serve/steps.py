@@ -59,11 +59,18 @@ def start_form(site: Site, request: Request, form: Form) -> Response:
     answers = Answers(form)
     draft = start_of(answers, _draft(site, request), site.settings.vans, site.region)
     if not answers.wrong:
-        answers.read("pick_up_time", lambda: trip_in({**draft, "sights": [], "bookings": []}, site.settings.firm, site.region))
+        answers.read("pick_up_time", lambda: _checked(site, draft))
     if answers.wrong:
         return _start(site, request, draft, answers, 422)
     _keep(site, request, draft)
     return site.go(request, "/places")
+
+
+def _checked(site: Site, draft: dict[str, Any]) -> None:
+    """Refuse now what planning would refuse: an outfit that cannot be, and a depot that is closed."""
+    from tripplan.schedule.hours import depot_hours_of
+
+    depot_hours_of(trip_in({**draft, "sights": [], "bookings": []}, site.settings.firm, site.region), site.region)
 
 
 # ------------------------------------------------------------------------------------------------- places to see
