@@ -159,7 +159,7 @@ def main() -> None:
         chance = random.Random(6)
         restarted = not options.kill
         while any(person.is_alive() for person in people):
-            time.sleep(3.0)
+            time.sleep(12.0 if options.kill else 2.0)
             if options.kill and (pids := workers_of(server.pid)):
                 os.kill(chance.choice(pids), signal.SIGKILL)
                 kills += 1
