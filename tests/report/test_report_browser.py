@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -155,7 +156,7 @@ def test_the_stores_follow_the_day_selected(tmp_path: Path, width: int, height: 
         assert told["said"].startswith(f"Day {number}: ")
         lines = {line.store: line for line in day.levels}
         want = [amount(strip.store, lines[strip.store].arrive) if strip.store in lines else "" for strip in stores]
-        assert all(text.endswith(end) for text, end in zip(told["levels"], want, strict=True))
+        assert all(text.replace("\N{NO-BREAK SPACE}", " ").endswith(end) for text, end in zip(told["levels"], want, strict=True))
         assert [bool(text) for text in told["served"]] == [
             strip.store in lines and bool(lines[strip.store].served) for strip in stores
         ]
@@ -165,6 +166,21 @@ def test_the_stores_follow_the_day_selected(tmp_path: Path, width: int, height: 
     assert "Day 1" in seen["popup"]
     if "sign" in seen:
         assert seen["sign"]["title"].startswith("Stores on day 4")
+
+
+def test_a_day_without_a_way_is_selected_too(tmp_path: Path) -> None:
+    """Where the van stays and nobody drives, the day's charts are shown, its night stands out, no other day's arrow is left, nothing fails."""
+    days = tuple(replace(day, legs=()) if day.number == 3 else day for day in PLAN.days)
+    probe = """
+        var failed = []; window.onerror = function (m) { failed.push(m); };
+        document.querySelector('button[data-day="3"]').click();
+        return {title: document.getElementById('stores-title').textContent, failed: failed, arrows: document.querySelectorAll('.arrow').length,
+            faint: Array.prototype.filter.call(document.querySelectorAll('path.way'), function (p) { return p.getAttribute('stroke-opacity') !== '0.25'; }).length};
+    """
+    seen = look(map_page(replace(PLAN, days=days), REGION), probe, tmp_path, policy=True)
+    assert "error" not in seen, seen
+    assert seen["title"].startswith("Stores on day 3, ")
+    assert (seen["failed"], seen["arrows"], seen["faint"]) == ([], 0, 0)
 
 
 def test_other_plans_are_switched(tmp_path: Path) -> None:

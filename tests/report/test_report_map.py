@@ -176,7 +176,8 @@ def test_stores_follow_the_day() -> None:
         assert told["x"] == pytest.approx(i * wide, abs=0.06)
         for line in day.levels:
             own = told["stores"][line.store]
-            assert own["level"] == f"leaving {figure(line.store, line.leave)}, arriving {amount(line.store, line.arrive)}"
+            words = own["level"].replace("\N{NO-BREAK SPACE}", " ")
+            assert words == f"leaving {figure(line.store, line.leave)}, arriving {amount(line.store, line.arrive)}"
             assert bool(own["served"]) == bool(line.served)
             assert own["level"] in told["said"]
             assert strips[line.store].bound in told["said"]

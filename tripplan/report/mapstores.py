@@ -80,9 +80,9 @@ def _way(day: Day) -> str:
 
 
 def _levels(line: LevelLine) -> str:
-    return tell(
-        "leaving {leave}, arriving {arrive}", leave=say.figure(line.store, line.leave), arrive=say.amount(line.store, line.arrive)
-    )
+    # A figure and its unit stay on one line.
+    arrive = say.amount(line.store, line.arrive).replace(" ", "\N{NO-BREAK SPACE}")
+    return tell("leaving {leave}, arriving {arrive}", leave=say.figure(line.store, line.leave), arrive=arrive)
 
 
 def _served(line: LevelLine) -> str:

@@ -118,7 +118,7 @@ var tripplan = (function () {
 
   /* Another plan's way runs beside the trip's, so that one sees where both take the same road. */
   function otherLayer(n) {
-    var other = data.others[n], way = lines(other.van), group = L.layerGroup(), side = 7 + 3 * n;
+    var other = data.others[n], way = lines(other.van), group = L.layerGroup(), side = 6 + 2.6 * n;
     new SideLine(way, {side: side, color: "#fff", weight: 5, opacity: 0.9, interactive: false, pane: "other", className: "casing"}).addTo(group);
     new SideLine(way, {side: side, color: other.c, weight: 2.4, dashArray: other.d, lineCap: "butt", interactive: false, pane: "other", className: "other"}).addTo(group);
     group.on("add remove", function () { pressed("other", n, map.hasLayer(group)); });
@@ -222,10 +222,15 @@ var tripplan = (function () {
       marks[m.key].marker.setOpacity(n && m.days.indexOf(n) < 0 ? 0.4 : 1);
     });
     tellStores(n);
+    /* Beside the map the list goes along; below it, it would take the map away. */
+    var entry = document.getElementById("day-" + n);
+    if (entry && window.matchMedia("(min-width: 800px)").matches) { entry.scrollIntoView({block: "nearest"}); }
+    map.invalidateSize({pan: false});
     if (stay) { drawArrows(); return; }
     if (!n) { frame(data.bounds, 15); drawArrows(); return; }
     var bounds = L.latLngBounds([]);
-    days[n].van.concat(days[n].car).forEach(function (line) { line.forEach(function (p) { bounds.extend(p); }); });
+    /* A day on which nothing drives has no line. */
+    if (days[n]) { days[n].van.concat(days[n].car).forEach(function (line) { line.forEach(function (p) { bounds.extend(p); }); }); }
     data.marks.forEach(function (m) { if (m.days.indexOf(n) >= 0) { bounds.extend(m.at); } });
     if (bounds.isValid()) { frame(bounds, 14); }
     drawArrows();
@@ -311,7 +316,7 @@ var tripplan = (function () {
             done += Math.max(0, want - since);
             var q = L.point(a.x + (b.x - a.x) * done / length - SIDE * Math.sin(angle), a.y + (b.y - a.y) * done / length + SIDE * Math.cos(angle));
             var at = map.layerPointToLatLng(q), box = [q.x - 10, q.y - 10, q.x + 10, q.y + 10], free = view.contains(at) && !hit(box, taken);
-            if (free) { taken.push(box); arrow(at, angle, day.colour); }
+            if (free) { taken.push(box); arrow(at, angle); }
             since = 0;
             want = free ? 150 : 12;
           }
@@ -321,10 +326,11 @@ var tripplan = (function () {
     });
   }
 
-  function arrow(at, angle, colour) {
+  /* Black on white: seen on every line, in every light and on every printer. */
+  function arrow(at, angle) {
     var ns = "http://www.w3.org/2000/svg", svg = document.createElementNS(ns, "svg"), path = document.createElementNS(ns, "path");
     svg.setAttribute("viewBox", "-9 -9 18 18"); svg.setAttribute("width", "22"); svg.setAttribute("height", "22"); svg.setAttribute("aria-hidden", "true");
-    path.setAttribute("d", "M7 0L-5 -6L-2 0L-5 6Z"); path.setAttribute("fill", colour); path.setAttribute("stroke", "#fff"); path.setAttribute("stroke-width", "1.3");
+    path.setAttribute("d", "M7 0L-5 -6L-2 0L-5 6Z"); path.setAttribute("fill", "#1c1c1c"); path.setAttribute("stroke", "#fff"); path.setAttribute("stroke-width", "1.3");
     path.setAttribute("transform", "rotate(" + (angle * 180 / Math.PI).toFixed(0) + ")");
     svg.appendChild(path);
     var box = document.createElement("span");
