@@ -203,7 +203,9 @@ class _Said:
         self.lines = {line.store: line for line in day.levels}
         for row, store in enumerate(STORES):
             line = self.lines.get(store)
-            if line is None:
+            if full[row] <= 0:  # a store that the van does not have
+                found.unless(line is None, "stated level", day.number, f"{store.value} has levels, and the van has none of it")
+            elif line is None:
                 found.add("stated level", day.number, 1, "", f"{store.value} has no levels on this day")
             elif self._used(row, line.limit) > room[row] + 1.0 / UNITS_PER[row] + 1e-6:  # a stricter one harms nobody
                 limit = room[row] if store.fills else full[row] - room[row]

@@ -63,13 +63,14 @@ def _site(plan: Plan, region: Region, day: Day, found: Findings) -> None:
         )
     if trip.site_kinds and place.kind not in trip.site_kinds and not booked:
         found.add("kind of site", day.number, 1, "", f"{place.name!r} is a {place.kind.value}, not among the kinds wished for")
-    if (trip.pets or trip.party.pets) and place.pets == Offer.NO:
+    if (trip.pets or trip.party.pets) and place.pets == Offer.NO and not booked:
         found.add("pets", day.number, 1, "", f"{place.name!r} takes no pets")
-    if any(not apart(a, night.spot) for a in trip.avoid):
+    if any(not apart(a, night.spot) for a in trip.avoid) and not booked:
         found.add("avoided", day.number, 1, "", f"{place.name!r} is a place to avoid")
     if night.powered and place.offer("power").answer < least:
         found.add("power", day.number, 1, "", f"{place.name!r} has no mains at the pitch that may be leaned on")
-    _season(region, place, day, found)
+    if not booked:  # what is agreed with the site stands over what the map tells
+        _season(region, place, day, found)
 
 
 def _season(region: Region, place: Place, day: Day, found: Findings) -> None:
@@ -147,6 +148,8 @@ def _stays(plan: Plan, region: Region, found: Findings) -> None:
         if spot is None or not 0 <= spot.place < len(region.places):
             continue
         most = region.places[spot.place].longest_stay_nights
+        agreed = sum(any(b.night == day.date and not apart(b.spot, spot) for b in plan.trip.bookings) for day in stay)
+        most = max(most, agreed) if most else 0
         here = before.nights_here if before is not None and stay is stays[0] and not apart(spot, plan.trip.depot) else 0
         if most and len(stay) + here > most and not (here and any(not apart(b.spot, spot) for b in plan.trip.bookings)):
             found.add(

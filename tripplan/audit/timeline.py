@@ -17,6 +17,9 @@ __all__ = ["SETTLED", "Stretch", "kind_of", "timeline"]
 #: Stands in a day's timeline where the night's place is reached, or in the morning of a standing day.
 SETTLED: Final[tuple[str, ...]] = ("",)
 
+#: What a place serves is done on arriving, in the morning, and once more by then, before most water is used [h]: common practice.
+_BEFORE_SUPPER_H = 17.0
+
 
 @dataclass(frozen=True)
 class Stretch:
@@ -76,9 +79,19 @@ def timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) -> 
                 yield Stretch(clock, _hour(event.end, day.date), here, 0.0)
                 clock = max(clock, _hour(event.end, day.date))
                 yield event.stores
+        if served and not last:  # barrels are seen to in the morning, and again before the evening
+            evening_h = max(clock, _BEFORE_SUPPER_H, *(_hour(event.end, day.date) for event in day.events))
+            yield Stretch(clock, evening_h, here, 0.0)
+            yield served
+            clock = evening_h
         yield Stretch(clock, finish, here, 0.0)
         return
     leave = _hour(moves[0].start, day.date) if moves else begin
+    morning = min(leave, max(clock, plan.trip.leave_after_min / 60))
+    if not first and clock < morning < leave:  # in the morning, and once more on leaving
+        yield Stretch(clock, morning, here, 0.0)
+        yield _before(plan, day)
+        clock = morning
     if clock < leave:
         yield Stretch(clock, leave, here, 0.0)
         clock = leave
@@ -100,6 +113,10 @@ def timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) -> 
     yield SETTLED
     if served and not last:
         yield served
+        if clock < _BEFORE_SUPPER_H:
+            yield Stretch(clock, _BEFORE_SUPPER_H, there, 0.0)
+            yield served
+            clock = _BEFORE_SUPPER_H
     if clock < finish:
         yield Stretch(clock, finish, there, 0.0)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import groupby
 
 import numpy as np
 
@@ -357,6 +358,7 @@ def serves_on_foot(trip: Trip, offers: dict[str, OfferFact]) -> int:
 def _book(trip: Trip, region: Region, sites: list[Site], guests: list[Place], hours: _Hours) -> tuple[int, ...]:
     """Put the booked nights in; a booked place that is no candidate joins the sites."""
     booked = [-1] * (trip.nights + 1)
+    never = (False,) * (trip.nights + 1)  # one that the trip's own wishes leave out is open to it on the nights booked alone
     for booking in trip.bookings:
         day = (booking.night - trip.pick_up.date()).days
         where = f"booking of {booking.night:%Y-%m-%d}"
@@ -372,18 +374,18 @@ def _book(trip: Trip, region: Region, sites: list[Site], guests: list[Place], ho
                     next_step="ask there, and put the answer into a file of local places",
                 )
             if place is not None:
-                site = replace(_site_facts(trip, place, booking.spot, guests, hours), open=(True,) * (trip.nights + 1))
+                site = replace(_site_facts(trip, place, booking.spot, guests, hours), open=never)
             else:
                 days: DayWindows = (None,) * (trip.nights + 1)
                 price = trip.weights.unknown_price_cents
-                site = Site(booking.spot, None, {}, StayKind(), 0, price, False, (True,) * (trip.nights + 1), days, 0, True)
+                site = Site(booking.spot, None, {}, StayKind(), 0, price, False, never, days, 0, True)
             number = len(sites)
             sites.append(replace(site, max_stay=0))
         booked[day] = number
     for number in {b for b in booked if b >= 0}:
         # What is agreed with the site stands over the hours and longest stay that the map tells.
         nights = tuple(o or booked[d] == number for d, o in enumerate(sites[number].open))
-        run = sum(b == number for b in booked)
+        run = max(len(list(same)) for booking, same in groupby(booked) if booking == number)
         stay = sites[number].max_stay
         sites[number] = replace(sites[number], open=nights, max_stay=max(stay, run) if stay else 0)
     return tuple(booked)

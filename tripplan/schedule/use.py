@@ -100,6 +100,23 @@ class PickUp:
         idle[_CASSETTE] = self.empty[self.flush] and not mask >> self.flush & 1
         return idle
 
+    def woken(self, road: NDArray[np.int64], serves: int) -> NDArray[np.int64]:
+        """(R) what the day of pick-up may still use where the night's place gives water, early in the day, and takes no waste.
+
+        Parameters
+        ----------
+        road
+            (R) what the whole day uses [units].
+        serves
+            Mask of the stores that the place serves.
+        """
+        left = np.zeros(len(STORES), dtype=np.int64)
+        lasting = self.lasting(0)
+        for water, waste in ((_FRESH, _GREY), (self.flush, _CASSETTE)):
+            if serves >> water & 1 and not serves >> waste & 1:
+                left[waste] = np.ceil(max(0, int(road[waste])) * (1 - lasting[waste]) - 1e-9)
+        return left
+
     def counted(self, serves: NDArray[np.int64]) -> NDArray[np.int64]:
         """Masks of what ways from the depot serve, without stores that have no use of it on that day."""
         return serves & ~sum(1 << r for r in range(len(STORES)) if self.untouched[r])
@@ -278,6 +295,8 @@ def blocks_of(
             stay, night = used[kind]
             left = carried * _unserved(serves)
             day_block[d, width + k] = _lighter(stay, left)
+            if d == 0:
+                left = left + pick_up.woken(roads[-1][0], serves)
             night_block[d, k] = to_units(join(Block(*(tuple((left / _PER).tolist()),) * 2), night), room)
     return Use(day_block, night_block, kinds, kind_of, masks, tuple(classes_s), after, last_day, pick_up)
 
