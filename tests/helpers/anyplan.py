@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from hypothesis import strategies as st
 
+from tripplan.model.closure import KINDS, Closure
 from tripplan.model.outfit import Outfit
 from tripplan.model.place import Spot
 from tripplan.model.plan import Event, PieceRun, Plan
@@ -116,10 +117,20 @@ def vans() -> st.SearchStrategy[Van]:
     )  # fmt: skip
 
 
+def closures() -> st.SearchStrategy[Closure]:
+    """Closures that their class takes: lines of two points or more, areas of three or more, dates in order."""
+    points = st.tuples(st.floats(-180, 180), st.floats(-90, 90)).map(lambda p: (round(p[0], 7) + 0.0, round(p[1], 7) + 0.0))
+    return st.builds(
+        Closure, name=TEXTS, kind=st.sampled_from(KINDS), source=TEXTS, first=st.none() | st.dates(date(2020, 1, 1), date(2026, 1, 1)),
+        last=st.none() | st.dates(date(2026, 1, 1), date(2035, 1, 1)), lines=st.lists(st.lists(points, min_size=2, max_size=3).map(tuple), max_size=2).map(tuple),
+        rings=st.lists(st.lists(points, min_size=3, max_size=4).map(tuple), max_size=2).map(tuple), ways=st.just((17,)), one_way=st.booleans(),
+    )  # fmt: skip
+
+
 def of(kind: Any) -> st.SearchStrategy[Any]:
     """Values of one type of the model."""
     special = {
-        Spot: SPOTS, PieceRun: runs(), Event: events(), Sight: sights(), Trip: trips(), Van: vans(),
+        Spot: SPOTS, PieceRun: runs(), Event: events(), Sight: sights(), Trip: trips(), Van: vans(), Closure: closures(),
         Party: st.builds(Party, name=TEXTS, adults=st.integers(1, 4), children=st.integers(0, 3)),
         int: st.integers(-(10**9), 10**9), float: REALS, bool: st.booleans(), str: TEXTS, datetime: TIMES, date: DATES,
     }  # fmt: skip

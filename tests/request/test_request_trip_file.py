@@ -367,7 +367,7 @@ LINES: list[tuple[str, str, dict[str, str], str]] = [
     (
         "unknown table", GOOD + "[drivng]\nmax_h = 3\n", {},
         "trip.toml: key `drivng` is unknown; accepted: name, van, party, firm, outfit, pick_up, return, sights, bookings, avoid, no_towing, driving, wishes, "
-        "levels, weights, weather, confidence; did you mean `driving`?",
+        "levels, weights, weather, closures, confidence, language, units; did you mean `driving`?",
     ),
     (
         "part missing", GOOD.replace('van = "van.toml"', 'van = "vans/none.toml"'), {},

@@ -56,6 +56,8 @@ class Closure:
             raise BadInputError(f"ends {self.last} before it begins {self.first}", where=where, accepted="a later end")
         if not (self.lines or self.rings or self.ways):
             raise BadInputError("has neither line, area nor way", where=where, accepted="a geometry or the ids of ways")
+        if any(len(line) < 2 for line in self.lines) or any(len(ring) < 3 for ring in self.rings):
+            raise BadInputError("has too few points", where=where, accepted="2 or more in a line, 3 or more round an area")
         for part in (*self.lines, *self.rings):
             if not all(-180 <= lon <= 180 and -90 <= lat <= 90 for lon, lat in part):
                 raise BadInputError("has a point that cannot be", where=where, accepted="-180 to 180, -90 to 90 degrees")
