@@ -40,7 +40,7 @@ _FIRM = {"name": "the hire firm", "phone": "", "towing_limit_kmh": 80}
 )
 @click.option("--nights", type=click.IntRange(1, 35), default=None, help="Nights of each loop.")
 @click.option("--date", "day", metavar="YYYY-MM-DD", default="", help="Day of pick-up: it decides season, light and weather.")
-@click.option("--van", "van_file", metavar="VAN.toml", type=_FILE, help="The van; without it, a usual one with beds enough.")
+@click.option("--van", "van_file", metavar="VAN.toml", type=_FILE, help="The van; without it, a usual four-berth.")
 @click.option("--party", "party_file", metavar="PARTY.toml", type=_FILE, help="Who travels; without it, two adults.")
 @click.option("--firm", "firm_file", metavar="FIRM.toml", type=_FILE, help="The firm's rules; without it, common ones.")
 @click.option(
@@ -122,18 +122,14 @@ def _asked_for(
 def _usual(parts: dict[str, str]) -> dict[str, Any]:
     """Return a trip of two in a usual van, with barrel and flush tank filled at the yard."""
     from tripplan.pipeline import sample_folder
-    from tripplan.request.parts import read_party, read_van
+    from tripplan.request.parts import read_van
     from tripplan.request.text_file import read_toml
 
     party: Any = parts.get("party") or {"name": "two adults", "adults": 2}
-    people = 2
-    if "party" in parts:
-        told = read_party(Path(parts["party"]))
-        people = told.adults + told.children
     vans = sorted(
         (read_toml(file)[0] for file in sorted((sample_folder() / "vans").glob("*.toml"))), key=lambda van: int(van["berths"])
     )
-    van = next((van for van in vans if van["berths"] >= people), vans[-1])
+    van = vans[-1]
     fresh, flush = van["fresh_l"], van["flush_l"]
     if "van" in parts:
         own = read_van(Path(parts["van"]))

@@ -21,22 +21,22 @@ F64 = NDArray[np.float64]
 COAST_KM = 10.0
 #: A viewpoint farther than this from any coast looks over hills, not over the sea [km]. Own choice.
 _INLAND_KM = 12.0
-#: What a sight asked for by name is worth [cents]: about six hours at the wheel. Own choice.
-ASKED_CENTS = 15_000
-#: What seeing a sight is worth [cents] and how long it takes [h], by kind: own choices, about two hours at the wheel for a good one.
+#: What a sight asked for by name is worth [cents]: about nine hours of driving, its kilometres counted. Own choice.
+ASKED_CENTS = 25_000
+#: What seeing a sight is worth [cents] and how long it takes [h], by kind: own choices: a good one is worth some three hours of driving, its kilometres counted.
 _KINDS: dict[str, tuple[int, float]] = {
-    "tourism=theme_park": (4500, 4.0), "tourism=zoo": (4000, 3.0), "tourism=aquarium": (4000, 2.0), "tourism=museum": (4000, 2.0),
-    "tourism=gallery": (2500, 1.5), "historic=castle": (4500, 2.0), "historic=fort": (3500, 1.5), "historic=monastery": (3000, 1.0),
-    "historic=archaeological_site": (3000, 1.0), "historic=ruins": (2500, 1.0), "historic=monument": (1500, 0.5), "historic=city_gate": (1500, 0.5),
-    "historic=lighthouse": (3000, 1.0), "man_made=lighthouse": (3000, 1.0), "natural=geyser": (5000, 1.5), "natural=volcano": (5000, 2.0),
-    "natural=glacier": (5000, 2.0), "natural=hot_spring": (4000, 1.5), "natural=cave_entrance": (3500, 1.5), "natural=arch": (3500, 1.0),
-    "natural=peak": (2500, 2.0), "natural=beach": (3000, 2.0), "waterway=waterfall": (4000, 1.0), "tourism=viewpoint": (3000, 1.0),
-    "tourism=attraction": (3500, 1.5),
+    "tourism=theme_park": (9000, 4.0), "tourism=zoo": (8000, 3.0), "tourism=aquarium": (8000, 2.0), "tourism=museum": (8000, 2.0),
+    "tourism=gallery": (5000, 1.5), "historic=castle": (9000, 2.0), "historic=fort": (7000, 1.5), "historic=monastery": (6000, 1.0),
+    "historic=archaeological_site": (6000, 1.0), "historic=ruins": (5000, 1.0), "historic=monument": (3000, 0.5), "historic=city_gate": (3000, 0.5),
+    "historic=lighthouse": (6000, 1.0), "man_made=lighthouse": (6000, 1.0), "natural=geyser": (10000, 1.5), "natural=volcano": (10000, 2.0),
+    "natural=glacier": (10000, 2.0), "natural=hot_spring": (8000, 1.5), "natural=cave_entrance": (7000, 1.5), "natural=arch": (7000, 1.0),
+    "natural=peak": (5000, 2.0), "natural=beach": (6000, 2.0), "waterway=waterfall": (8000, 1.0), "tourism=viewpoint": (6000, 1.0),
+    "tourism=attraction": (7000, 1.5),
 }  # fmt: skip
 #: A sight whose kind the region did not keep.
-_ANY_KIND = (3000, 1.5)
+_ANY_KIND = (6000, 1.5)
 #: An operator's own sight, added as local knowledge.
-_OWN_CENTS = 4500
+_OWN_CENTS = 9000
 #: Signs that others know of it: an entry in an encyclopaedia's data, protection as heritage. Own choice.
 _KNOWN_SHARE, _HERITAGE_SHARE = 0.4, 0.3
 _HIGH_M = 400.0
