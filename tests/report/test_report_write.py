@@ -13,7 +13,7 @@ from helpers import plans
 from tripplan.model.errors import BadInputError
 from tripplan.model.serial import plan_from_json
 from tripplan.report import write
-from tripplan.report.write import PAPERS, begin_papers, write_papers
+from tripplan.report.write import PAPERS, begin_papers, map_paper, render_papers, write_papers
 
 REGION = plans.island()
 PLAN = plans.plan(2, region=REGION)
@@ -179,3 +179,13 @@ def test_begun_papers_are_the_same(tmp_path: Path) -> None:
     write_papers(PLAN, REGION, tmp_path / "a")
     write_papers(PLAN, REGION, tmp_path / "b", begun=begin_papers(PLAN, REGION))
     assert _content(tmp_path / "a") == _content(tmp_path / "b")
+
+
+def test_other_plans_are_on_the_map_alone() -> None:
+    """Alternatives change the map, by a layer each, and no other paper."""
+    other = plans.plan(3, region=REGION)
+    without, with_it = render_papers(PLAN, REGION), render_papers(PLAN, REGION, alternatives=(("Least money", other),))
+    assert [name for name in PAPERS if without[name] != with_it[name]] == ["map.html"]
+    assert with_it["map.html"] == map_paper(PLAN, REGION, alternatives=(("Least money", other),))
+    assert b'tripplan.layer("other-0")' in with_it["map.html"]
+    assert b"Least money" in with_it["map.html"]

@@ -65,6 +65,11 @@ class MapData:
     kept_off_m: float
     page: dict[str, object]
 
+    def at(self, mark: Mark) -> tuple[float, float]:
+        """Return where a sign stands: lat and lon [degrees]."""
+        ((lon, lat),) = self.frame.line(np.array([(mark.spot.lon, mark.spot.lat)]))
+        return float(lat), float(lon)
+
 
 def _close(a: Spot, b: Spot) -> bool:
     return (a.place >= 0 and a.place == b.place) or (abs(a.lat - b.lat) < _SAME_DEG and abs(a.lon - b.lon) < _SAME_DEG)

@@ -59,7 +59,7 @@ def folium_map(plan: Plan, region: Region) -> folium.Map:
         layer.add_to(m)
     stops = folium.FeatureGroup(name="Nights and stops")
     for mark in data.marks:
-        _sign(mark).add_to(stops)
+        _sign(mark, data).add_to(stops)
     stops.add_to(m)
     folium.LayerControl(collapsed=True).add_to(m)
     _call("addAttribution", safe(f"© OpenStreetMap contributors, data of {plan.data_date}")).add_to(m)
@@ -132,7 +132,7 @@ def _ground(m: Any, data: MapData) -> None:
             _lines(roads[name], colour, width, "", 1.0, control=False).add_to(m)
 
 
-def _sign(mark: Mark) -> Any:
+def _sign(mark: Mark, data: MapData) -> Any:
     """Return a disc with a hint and a popup; a night's hint is its number and stays open."""
     import folium
     from branca.element import MacroElement
@@ -153,7 +153,7 @@ def _sign(mark: Mark) -> Any:
     night = mark.sign == "night"
     hint = mark.label if night else mark_name(mark)
     disc: Any = folium.CircleMarker(
-        (mark.spot.lat, mark.spot.lon), radius=8 if night else 6, color="#ffffff", weight=2, fill=True, fill_color=_SIGNS[mark.sign], fill_opacity=1.0,
+        data.at(mark), radius=8 if night else 6, color="#ffffff", weight=2, fill=True, fill_color=_SIGNS[mark.sign], fill_opacity=1.0,
         tooltip=folium.Tooltip(safe(hint), permanent=night, sticky=False),
     )  # fmt: skip
     disc.add_child(Told(f'<div style="overflow-wrap:anywhere"><b>{safe(mark_name(mark))}</b><br>{safe(mark_words(mark))}</div>'))
