@@ -291,3 +291,25 @@ def test_a_trip_file_names_its_closures(files: Path, region: Region, tmp_path: P
 def test_carrying_to_the_same_map_changes_nothing(plan: Plan, region: Region) -> None:
     """The plan's own map needs no carrying."""
     assert carry(plan, region, {}).plan is plan
+
+
+def test_a_day_that_goes_round_a_closure_says_so(plan: Plan, region: Region) -> None:
+    """All nights kept: the way home goes round the works, and the day says what it keeps off, who says so and when."""
+    day = plan.days[-1]
+    runs = day.legs[0].runs
+    nights = tuple(Booking(d.date, d.night.spot) for d in plan.days if d.night)
+    for share in (0.5, 0.3, 0.7, 0.2, 0.8, 0.4, 0.6):
+        row = region.pieces.way[runs.piece[int(len(runs.piece) * share)]]
+        works = Closure("Works", "closed", "roads office", day.date, day.date, ways=(int(region.ways.osm_id[row]),))
+        try:
+            after = make_plan(replace(plan.trip, bookings=nights, closures=(works,)), region, reasons=False)
+        except NoPlanError:
+            continue
+        last = after.days[-1]
+        assert audit(after, region) == ()
+        assert [c.effect for c in last.closures] == ["kept off"]
+        assert last.closures[0].text in last.notes
+        assert "roads office" in last.closures[0].text
+        assert all(not d.closures for d in after.days[:-1])
+        return
+    pytest.fail("no way round any of the works")
