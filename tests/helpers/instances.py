@@ -7,6 +7,12 @@ import numpy as np
 from tripplan.schedule.problem import Problem
 from tripplan.schedule.walk import State, first_state, step
 
+try:
+    __import__("numba")
+    COMPILED = "numba"
+except ImportError:  # all holds without compiled loops too
+    COMPILED = "auto"
+
 
 def random_problem(seed: int, *, places: int = 5, days: int = 4, elastic: bool = False, couple: bool = False) -> Problem:
     """Return a small problem in which everything that the contract allows can happen."""

@@ -6,11 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers.instances import brute_force, random_problem
+from helpers.instances import COMPILED, brute_force, random_problem
 
 from tripplan.schedule.problem import Problem
 from tripplan.schedule.solve import COMPILING, STAGES, Search, solve
 from tripplan.schedule.walk import walk
+
+ENGINES = ("numpy", COMPILED)
 
 
 def drawn(seed: int) -> Problem:
@@ -22,7 +24,7 @@ def check(seed: int) -> bool:
     """Compare both engines with brute force; say whether there was a plan."""
     problem = drawn(seed)
     least = brute_force(problem)
-    found = [solve(problem, engine=engine) for engine in ("numpy", "numba")]
+    found = [solve(problem, engine=engine) for engine in ENGINES]
     assert found[0].arcs == found[1].arcs, seed
     for solution in found:
         assert solution.status == "proven", seed
@@ -67,7 +69,7 @@ def test_narrow_passes_finer_bounds_and_packed_values(monkeypatch: pytest.Monkey
     for seed in range(200):
         problem = drawn(seed)
         least = brute_force(problem)
-        searches = [Search(problem, engine=engine) for engine in ("numpy", "numba")]
+        searches = [Search(problem, engine=engine) for engine in ENGINES]
         found = [search.solve() for search in searches]
         assert found[0].arcs == found[1].arcs, seed
         assert found[0].status == "proven", seed
@@ -181,7 +183,7 @@ def test_same_arcs_from_arrays_in_another_order_of_memory() -> None:
             value.flags.writeable = False
             changed[f.name] = value
     other = dataclasses.replace(problem, **changed)
-    assert solve(other, engine="numba").arcs == solve(problem, engine="numpy").arcs
+    assert solve(other, engine=COMPILED).arcs == solve(problem, engine="numpy").arcs
 
 
 def short(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -204,7 +206,7 @@ def check_short(seed: int) -> bool | None:
     problem = drawn(seed)
     if len(problem.need) < 3:
         return None
-    searches = [Search(problem, engine=engine) for engine in ("numpy", "numba")]
+    searches = [Search(problem, engine=engine) for engine in ENGINES]
     assert all(search._hunt is not None for search in searches)
     found = [search.solve() for search in searches]
     least = brute_force(problem)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from helpers.instances import random_problem
+from helpers.instances import COMPILED, random_problem
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -47,7 +47,7 @@ def test_engines_agree_and_repeat(seed: int, elastic: bool, couple: bool) -> Non
     """Both engines, and either run twice, give the same arcs."""
     p = random_problem(seed, places=5, days=5, elastic=elastic, couple=couple)
     first = solve(p, engine="numpy")
-    assert first.arcs == solve(p, engine="numpy").arcs == solve(p, engine="numba").arcs
+    assert first.arcs == solve(p, engine="numpy").arcs == solve(p, engine=COMPILED).arcs
 
 
 @some

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 import pytest
-from helpers.instances import SCALE, VEHICLE, graph_problem, read_evrptw, read_rcsp
+from helpers.instances import COMPILED, SCALE, VEHICLE, graph_problem, read_evrptw, read_rcsp
 
 from tripplan.schedule.problem import Problem
 from tripplan.schedule.solve import solve
@@ -44,7 +44,7 @@ def toy(*, windows: bool, last: int = 100) -> Problem:
     return graph_problem(5, rows, start=0, goal=4, days=8, cap=cap, goal_cap=[last] if windows else None, nights=nights)
 
 
-@pytest.mark.parametrize("engine", ["numpy", "numba"])
+@pytest.mark.parametrize("engine", ["numpy", COMPILED])
 def test_boost_toy(engine: str) -> None:
     """Cost 5 without windows, 10 with them, at time 14 and not before (Boost's own result)."""
     assert solve(toy(windows=False), engine=engine).cost == 5

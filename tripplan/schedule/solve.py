@@ -3,8 +3,9 @@
 A backward bound on coarse levels, a narrow forward search for a quick good plan, then wider ones, pruned by the best plan
 so far, until one has left nothing out: its answer is proven. Where too many labels stand side by side the bound is made
 finer first. Where the sights are too many to keep apart in the bound, it remembers only those near each place and puts prices
-on the others (see ``memory``); stopped before the proof, the search gives its best plan and what no plan can be below. Equal costs are settled by the order of labels (see ``labels``), never by time or chance, so the same problem
-gives the same arcs, with either engine.
+on the others (see ``memory``); stopped before the proof, the search gives its best plan and what no plan can be below. Equal
+costs are settled by the order of labels (see ``labels``), never by time or chance, so the same problem gives the same arcs,
+with either engine.
 """
 
 from __future__ import annotations
