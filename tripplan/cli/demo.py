@@ -38,6 +38,7 @@ def command(trip_name: str, list_trips: bool, out: Path, copy_to: Path | None, l
     from tripplan.cli.progress import shown
     from tripplan.model.errors import BadInputError
     from tripplan.pipeline import sample_folder, sample_region
+    from tripplan.report.language import language_named, speaking, tell
 
     trips = {path.stem.removeprefix("trip_"): path for path in sorted(sample_folder().glob("trip_*.toml"))}
     if list_trips:
@@ -51,11 +52,16 @@ def command(trip_name: str, list_trips: bool, out: Path, copy_to: Path | None, l
             f"no sample trip {trip_name!r}", where="--trip", accepted=", ".join(trips), next_step="choose one of them"
         )
     path = trips[trip_name] if trip_name else next(iter(trips.values()))
-    click.echo("This is an invented island, an invented hire firm and invented people: a trip to try tripplan with.")
+    tongue = language_named(language, units)
+    with speaking(tongue):
+        click.echo(tell("This is an invented island, an invented hire firm and invented people: a trip to try tripplan with."))
     with shown() as progress:
         region = sample_region(progress=progress)
     code = plan_and_write(path, region, out, language=language, units=units)
-    click.echo("\nFor a trip of your own, take copies of these files and change them: tripplan demo --copy my-files")
+    with speaking(tongue):
+        click.echo(
+            "\n" + tell("For a trip of your own, take copies of these files and change them: tripplan demo --copy my-files")
+        )
     return code
 
 

@@ -200,4 +200,4 @@ def _choices(trip: Trip, region: Region, first: Plan, out: Path, tongue: Languag
     folders[found.shown[0].key] = ""
     write_whole(out / "choices.html", choices_page(found, trip, folders))
     named = {key: str(out / folder) for key, folder in folders.items()}
-    return ["", *choice_words(found, trip, named), f"  {out / 'choices.html'}  {tell('the plans beside each other')}"]
+    return ["", *choice_words(found, trip, named), f"  {out / 'choices.html'}  " + tell("the plans beside each other")]

@@ -63,8 +63,8 @@ SENTENCES: tuple[str, ...] = (
     word("On the road the heating is off and the van gets near freezing inside: drain the water heater before leaving"),
     # weather
     word("{span}, sun {sun} ({said})"),
-    word("climate table {file}: the coldest and dullest of {places}"),
-    word("climate table {file}: {places}"),
+    word("climate table {file}: the coldest and dullest of {names}"),
+    word("climate table {file}: {names}"),
     word("guess by latitude and date (common practice, no source)"),
     # notes of a day
     word("The fresh water barrel is empty at pick-up: fill at {place} before the first night"),

@@ -54,6 +54,14 @@ def _things(said: str) -> str:
     return listed(retell(part) for part in re.split(r", | and ", said))
 
 
+def _names(said: str) -> str:
+    """Return names in a row; a name alone, or two, may have an "and" of its own and stay."""
+    from tripplan.report.say import listed
+
+    rest, _, last = said.rpartition(" and ")
+    return listed([rest, last]) if ", " in rest else said
+
+
 def _actions(said: str) -> str:
     return ", ".join(retell(part) for part in said.split(", "))
 
@@ -101,6 +109,7 @@ _KINDS: dict[str, tuple[str, Callable[[str], str]]] = {
     "said": (".+", lambda said: retell(said)),
     "things": (".+?", _things),
     "actions": (".+", _actions),
+    "names": (".+?", _names),
 }
 #: Names, addresses, hours as written: whatever it is, it stays.
 _FOREIGN: tuple[str, Callable[[str], str]] = (".+?", lambda said: said)

@@ -130,9 +130,10 @@ def _fuel(folder: Folder) -> str:
             near=near,
             km=say.km(gap.metres),
         )
+    start, end = tell("the start"), tell("the end")
     return tell(
         "longest way without a fuel station (within {near} of it): {km}, from {after} to {before}, day {day}; ferries counted, hours not looked at",
-        near=near, km=say.km(gap.metres), day=gap.day, after=_station(gap.after, tell("the start")), before=_station(gap.before, tell("the end")),
+        near=near, km=say.km(gap.metres), day=gap.day, after=_station(gap.after, start), before=_station(gap.before, end),
     )  # fmt: skip
 
 
