@@ -84,6 +84,8 @@ def map_paper(plan: Plan, region: Region, *, online_tiles: bool = False, alterna
     """Return ``map.html`` alone, in the language spoken, as `render_papers` does."""
     from tripplan.report.map import Tiles, map_page
 
+    with speaking(Language()):  # tables are for programs: the same in every language
+        tables = {"days.csv": days_csv(plan).encode("utf-8-sig"), "levels.csv": levels_csv(plan).encode("utf-8-sig")}
     tiles = Tiles(*_TILES) if online_tiles else None
     return map_page(plan, region, tiles=tiles, alternatives=alternatives).encode()
 
@@ -97,6 +99,7 @@ def _rendered(
     from tripplan.report.gpx import gpx_text
     from tripplan.report.itinerary import itinerary_page, pdf_parts, sheets_of
     from tripplan.report.kml import kml_text
+    from tripplan.report.language import Language, speaking
     from tripplan.report.levels import levels_svg
     from tripplan.report.picture import levels_png
     from tripplan.report.sheets.pdf import document
@@ -113,8 +116,7 @@ def _rendered(
         "route.kml": kml_text(plan, region, lines).encode(),
         "route.geojson": geojson_text(plan, region, lines).encode(),
         "trip.ics": calendar_text(plan),
-        "days.csv": days_csv(plan).encode("utf-8-sig"),
-        "levels.csv": levels_csv(plan).encode("utf-8-sig"),
+        **tables,
         "levels.svg": levels_svg(plan).encode(),
         "levels.png": levels_png(plan),
         "itinerary.pdf": begun.pdf.result() if begun is not None else document(*pdf_parts(plan, region, sheets)),
