@@ -84,8 +84,6 @@ def map_paper(plan: Plan, region: Region, *, online_tiles: bool = False, alterna
     """Return ``map.html`` alone, in the language spoken, as `render_papers` does."""
     from tripplan.report.map import Tiles, map_page
 
-    with speaking(Language()):  # tables are for programs: the same in every language
-        tables = {"days.csv": days_csv(plan).encode("utf-8-sig"), "levels.csv": levels_csv(plan).encode("utf-8-sig")}
     tiles = Tiles(*_TILES) if online_tiles else None
     return map_page(plan, region, tiles=tiles, alternatives=alternatives).encode()
 
@@ -108,6 +106,8 @@ def _rendered(
 
     lines = begun.lines if begun is not None else way_lines(plan, region)
     sheets = begun.sheets if begun is not None else sheets_of(plan, region, lines)
+    with speaking(Language()):  # tables are for programs: the same in every language
+        tables = {"days.csv": days_csv(plan).encode("utf-8-sig"), "levels.csv": levels_csv(plan).encode("utf-8-sig")}
     papers = {
         "map.html": map_paper(plan, region, online_tiles=online_tiles, alternatives=alternatives),
         "itinerary.html": itinerary_page(plan, region, sheets).encode(),
