@@ -26,7 +26,7 @@ from tripplan.almanac.sun import sun_day
 from tripplan.audit.findings import Findings
 from tripplan.audit.spread import SEED, TOLERANCE, Errors, Tank, drawn_failures
 from tripplan.audit.timeline import SETTLED, Stretch, kind_of, timeline
-from tripplan.model.plan import Day, Plan
+from tripplan.model.plan import Day, LevelLine, Plan
 from tripplan.model.van import DayWeather, Levels
 from tripplan.model.words import STORES, Store
 from tripplan.region.region import Region
@@ -203,6 +203,8 @@ class _Said:
         self.lines = {line.store: line for line in day.levels}
         for row, store in enumerate(STORES):
             line = self.lines.get(store)
+            if line is not None and full[row] > 0:
+                self._fits(row, line)
             if full[row] <= 0:  # a store that the van does not have
                 found.unless(line is None, "stated level", day.number, f"{store.value} has levels, and the van has none of it")
             elif line is None:
@@ -212,6 +214,14 @@ class _Said:
                 found.add(
                     "stated level", day.number, line.limit - limit, store.unit, f"the limit of {store.value} is {limit:.2f}"
                 )
+
+    def _fits(self, row: int, line: LevelLine) -> None:
+        """Put a finding where a level is stated that the store cannot hold."""
+        for level in (line.leave, line.arrive, line.worst, line.end, line.limit, *line.expected):
+            if not -_SLACK[row] <= level <= self.full[row] + _SLACK[row]:
+                text = f"{line.store} is said to be {level:.1f} of {self.full[row]:.1f}"
+                self.found.add("stated level", self.day.number, level - float(self.full[row]), STORES[row].unit, text)
+                return
 
     def _used(self, row: int, level: float) -> float:
         return level if STORES[row].fills else float(self.full[row]) - level

@@ -6,7 +6,7 @@ Sun and weather are taken at two opposite corners of what the trip may see, and 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -104,16 +104,18 @@ class Forecast:
         rows, a, b = self.rows(d, end, kind, tilt)
         return rows[a:b]
 
-    def road_parts(self, d: int, end: int, most_s: int) -> F64:
-        """Return the means of a towing day part by part, driving first where that draws on the van's battery."""
+    def road_parts(self, d: int, end: int, most_s: int, afloat_s: int = 0) -> F64:
+        """Return the means of a towing day part by part, driving first where that draws on the van's battery, then crossing."""
         if self.trip.van.fridge_towing != "battery":
             return self.day_rows(d, end, None, None)
         leave, arrive = self.leave[d], self.arrive[d]
         turn = min(arrive, leave + most_s / 3600)
-        wheel, rest = slots(leave, turn), slots(turn, arrive)
-        towing = np.concatenate((np.ones(len(wheel)), np.zeros(len(rest))))
-        hours = np.concatenate((wheel, rest))
-        return parts_of(self.trip.van, self.trip.party, self.weathers[end][d], self.shares[end][d], None, hours, towing)
+        quay = min(arrive, turn + afloat_s / 3600)
+        # Aboard the car's engine is off and charges nothing.
+        stretches = ((leave, turn, self.trip.van, 1.0), (turn, quay, replace(self.trip.van, car_charge_a=0.0), 1.0),
+                     (quay, arrive, self.trip.van, 0.0))  # fmt: skip
+        given = (self.trip.party, self.weathers[end][d], self.shares[end][d], None)
+        return np.concatenate([parts_of(van, *given, slots(a, b), towing) for a, b, van, towing in stretches])
 
     def _worst(self, rows: Callable[[int], F64]) -> Block:
         block = block_of(rows(0))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -216,8 +217,14 @@ class Lived:
         return use.kinds[int(use.kind_of[int(self.work.options.end[arc]) - 2])][0]
 
     def _drive_s(self, arc: int) -> int:
+        """Return the most that a towing day is driven, by its class [s]."""
         use, work = self.work.use, self.work
         return work.use.classes_s[int(work.problem.arc_use[arc]) % use.classes]
+
+    def _afloat_s(self, arc: int) -> int:
+        """Return how long a towing day is aboard ferries, which classes of driving leave out [s]."""
+        table = self.work.ways_of(arc).van
+        return sum(int(table.total_s[a, b] - table.drive_s[a, b]) for a, b in pairwise(self.work.points(arc)))
 
     def _rows(self, d: int, end: int, *, night: bool) -> F64:
         """Parts of a day's hours or its night's, (n, 10)."""
@@ -226,12 +233,18 @@ class Lived:
             return forecast.night_rows(d, end, self._kind(arc), None)
         if self.work.options.car[arc]:
             return forecast.day_rows(d, end, self._kind(arc), None)
-        return forecast.road_parts(d, end, self._drive_s(arc))
+        return forecast.road_parts(d, end, self._drive_s(arc), self._afloat_s(arc))
 
     def _gas(self, d: int, *, night: bool) -> F64:
         """Heating, fridge and habits of a day or its night [kg]; the worse of the corners."""
-        sums = [self._rows(d, end, night=night)[:, GAS_PARTS].sum(axis=0) for end in range(len(self._ends))]
-        return max(sums, key=_sum)
+        towing = not night and not self.work.options.car[self.arcs[d]]
+        forecast = self.work.use.pick_up.forecast
+        rows = (
+            # Gas is off at the wheel, and one may drive less than the class of the day holds: that is the worse.
+            forecast.day_rows(d, end, None, None) if towing else self._rows(d, end, night=night)
+            for end in range(len(self._ends))
+        )
+        return max((row[:, GAS_PARTS].sum(axis=0) for row in rows), key=_sum)
 
     @property
     def _ends(self) -> tuple[tuple[float, float], ...]:
@@ -254,7 +267,7 @@ class Lived:
                 last_day[:3] = road
             elif not (d == 0 and work.use.pick_up.untouched[_GAS]):
                 after[d, :3] = road
-            most_s = self._drive_s(arc)
+            most_s = self._drive_s(arc) + (0 if car else self._afloat_s(arc))
             block = forecast.stay(d, self._kind(arc), MEAN) if car else forecast.road(d, most_s, MEAN)
             day[d, :, 3] = block.total[_BATTERY], block.prefix[_BATTERY], block.tail[_BATTERY]
             if last:
