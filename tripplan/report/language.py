@@ -264,7 +264,16 @@ def _is_known(locale: str) -> bool:
 
 
 def language_for(trip: Trip, name: str = "", units: str = "") -> Language:
-    """Return the language of a trip's papers: as asked for, else as the trip says, else English metric."""
+    """Return the language of a trip's papers: as asked for, else as the trip says, else English metric.
+
+    What a plan's file says and this version does not know counts as not said; what is asked for now is refused (`BadInputError`).
+    """
+    try:
+        own = language_named(trip.language, trip.units)
+    except BadInputError:
+        return language_named(name, units)
+    if not name and not units:
+        return own
     return language_named(name or trip.language, units or trip.units)
 
 
