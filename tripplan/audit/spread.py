@@ -53,7 +53,7 @@ class Errors:
     gas_shared, gas_daily
         (3) of heating, fridge and habits [kg].
     battery_shared, battery_daily
-        Of loads and sun [Ah].
+        Of loads and sun [Ah]. battery_day: what an ordinary day takes and gives [Ah].
     """
 
     shared: F64
@@ -62,6 +62,7 @@ class Errors:
     gas_daily: F64
     battery_shared: F64
     battery_daily: F64
+    battery_day: F64 | None = None
 
     @staticmethod
     def of(trip: Trip, weather: DayWeather, sun_share: tuple[float, ...]) -> Errors:
@@ -100,6 +101,7 @@ class Errors:
             by_day**2 * burnt,
             apart(("loads", own), ("sun", SPREADS["sun"].shared)),
             np.array([SPREADS["devices"].daily, SPREADS["sun"].daily]) ** 2 * charge,
+            charge,
         )
 
 
@@ -225,7 +227,9 @@ def drawn_failures(
         worse += common * mean[part].sum() * (1 - 2 * part)
         most += (errors.battery_shared[part] * mean[part].sum()) ** 2
         for d in range(days):
-            sd = np.sqrt(errors.battery_daily[part] / mean[part, d]) if mean[part, d] > 0 else 0.0
+            # A day errs as a whole, also where it draws on the battery for a part of it only, on mains for the rest.
+            whole = max(float(mean[part, d]), float(errors.battery_day[part]) if errors.battery_day is not None else 0.0)
+            sd = np.sqrt(errors.battery_daily[part] / whole) if mean[part, d] > 0 else 0.0
             factor[part, d] = np.maximum(1 + common + sd * rng.standard_normal(DRAWS), 0)
     used = np.full(DRAWS, begin, dtype=np.float32)
     if max(begin_sd) > 0:
