@@ -14,7 +14,7 @@ from tripplan.model.progress import Progress, silent
 from tripplan.model.trip import Trip, Weights
 from tripplan.model.words import Offer
 
-__all__ = ["MEASURES", "Measure", "choices", "shared_nights", "sums_of"]
+__all__ = ["MEASURES", "Measure", "choices", "counted", "shared_nights", "sums_of"]
 
 #: A plan that spends more of its nights as an earlier one does is not shown.
 MOST_SHARED = 0.7
@@ -90,6 +90,11 @@ def choices(trip: Trip, first: Plan, solver: Callable[[Trip], Plan], *, progress
         except NoPlanError as error:  # the same limits hold: only a search that was stopped comes here
             left.append(LeftOut(measure.title, str(error)))
             continue
+        # Where stores must hold tighter for one plan than for another, the search may miss one that is found already.
+        rival = min(kept, key=lambda choice: counted(choice.sums, weights, choice.plan))
+        if counted(rival.sums, weights, rival.plan) <= counted(sums_of(plan, trip), weights, plan):
+            left.append(LeftOut(measure.title, f'nothing better at it was found than "{rival.title}"'))
+            continue
         same = [(shared_nights(plan, choice.plan), choice) for choice in kept]
         share, like = max(same, key=lambda pair: pair[0])
         if share > MOST_SHARED:
@@ -126,6 +131,17 @@ def sums_of(plan: Plan, trip: Trip) -> Sums:
         max((day.towing_s for day in plan.days), default=0.0), sum(n.powered for n in nights),
         sum(n.offers.get("showers", OfferFact()).answer >= least for n in nights), sum(s == 1 for s in stays), len(services),
     )  # fmt: skip
+
+
+def counted(sums: Sums, weights: Weights, plan: Plan) -> float:
+    """Return what a plan counts by some weights [cents]."""
+    nights = plan.trip.nights
+    km = (sums.towing_km + sums.car_km) * weights.far_km_cents
+    lacking = (nights - sums.powered) * weights.unpowered_night_cents + (nights - sums.showers) * weights.no_shower_night_cents
+    charges = sums.stops * weights.service_stop_cents + sums.one_night * weights.one_night_cents
+    return (
+        sums.money_cents + sums.wheel_s / 3600 * weights.drive_hour_cents + charges + lacking + km - plan.cost.sights_value_cents
+    )
 
 
 def _against(sums: Sums, first: Sums, trip: Trip) -> tuple[tuple[str, ...], tuple[str, ...]]:
