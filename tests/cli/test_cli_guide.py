@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 import shlex
 from pathlib import Path
+from typing import Any
 
 import pytest
-from conftest import Run
 
 from tripplan.cli.guide import GENERATED, commands_text, page_text
 
@@ -21,7 +21,7 @@ def _saved_as(text: str) -> str:
 
 
 @pytest.mark.parametrize("name", ["hirer", "operator", "staff"])
-def test_each_command_of_a_guide_runs(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+def test_each_command_of_a_guide_runs(run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
     """Typed one after another in an empty folder, the commands of a guide give what it promises."""
     monkeypatch.chdir(tmp_path)
     text = (GUIDES / f"{name}.md").read_text(encoding="utf-8")
@@ -61,7 +61,7 @@ def test_every_command_and_option_is_told() -> None:
             assert following.startswith("     "), line
 
 
-def test_guides_are_listed_and_printed(run: Run) -> None:
+def test_guides_are_listed_and_printed(run: Any) -> None:
     """Without a name each guide is named; with one it is printed; another name is refused."""
     assert "hirer" in run("guide").out
     assert run("guide", "staff").out.startswith("# For staff")

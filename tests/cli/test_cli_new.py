@@ -5,9 +5,9 @@ from __future__ import annotations
 import io
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
-from conftest import Run
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -26,7 +26,7 @@ def told(monkeypatch: pytest.MonkeyPatch, lines: list[str]) -> None:
     monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
 
 
-def test_answers_become_a_trip(run: Run, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_answers_become_a_trip(run: Any, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The file holds what was answered, is a trip that can be loaded, and the next command is named."""
     path = tmp_path / "mine.toml"
     told(monkeypatch, [*HIRE, *FIRM, "2", "1", "", "", *REST, "Pell Sands", "no", "2", *END])
@@ -43,7 +43,7 @@ def test_answers_become_a_trip(run: Run, island: Path, tmp_path: Path, monkeypat
 
 
 def test_a_van_of_ones_own_is_asked_store_by_store(
-    run: Run, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    run: Any, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The last choice asks for each store; what is pressed past keeps the usual figure."""
     path = tmp_path / "mine.toml"
@@ -55,7 +55,7 @@ def test_a_van_of_ones_own_is_asked_store_by_store(
     assert (van.berths, van.fresh_l, van.cassette_l, van.cassettes, van.battery_kind) == (5, 55, 21, 2, "lifepo4")
 
 
-def test_what_cannot_be_read_is_asked_again(run: Run, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_cannot_be_read_is_asked_again(run: Any, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An unknown place, a wrong date, a return before the pick-up and a figure out of range each get one line, and the question again."""
     path = tmp_path / "mine.toml"
     hire = ["T", "Nowhere at all", "Long Lee", "tomorrow", "2027-02-02 10:00", "", "2027-02-01 10:00", "2027-02-04 12:00"]
@@ -69,7 +69,7 @@ def test_what_cannot_be_read_is_asked_again(run: Run, island: Path, tmp_path: Pa
 
 @pytest.mark.parametrize("answered", [0, 3, 11, 25])
 def test_stopping_half_way_writes_nothing(
-    run: Run, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answered: int
+    run: Any, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answered: int
 ) -> None:
     """When the answers end, so does the command, and there is no file."""
     told(monkeypatch, [*HIRE, *FIRM, "", "", "", "1", *REST][:answered])
@@ -79,7 +79,7 @@ def test_stopping_half_way_writes_nothing(
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_file_that_is_there_is_kept(run: Run, island: Path, tmp_path: Path) -> None:
+def test_a_file_that_is_there_is_kept(run: Any, island: Path, tmp_path: Path) -> None:
     """Without --force nothing is written over; a name without .toml and a missing folder are refused before any question."""
     path = tmp_path / "mine.toml"
     path.write_text("name = 'old'", encoding="utf-8")
