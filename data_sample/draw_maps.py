@@ -29,7 +29,7 @@ HERE = Path(__file__).resolve().parent
 #: The trip and the day that the guide shows: one with a sight and a service stop on the way.
 SHOWN, SHOWN_DAY = "round_island", 13
 #: Page size of the pictures [px].
-MAP_SIZE, DAY_SIZE = (1180, 560), (800, 800)
+MAP_SIZE, DAY_SIZE = (1180, 720), (800, 800)
 
 
 def trips() -> dict[str, Path]:
