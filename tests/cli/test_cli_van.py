@@ -14,7 +14,7 @@ def test_explain_prints_every_figure(run, sample: Path) -> None:
     ran = run("van", "explain", sample / "vans" / "four_berth.toml", "--party", sample / "parties" / "couple.toml")
     assert ran.code == 0, ran.err
     words = {line.split()[0] for line in ran.out.splitlines() if line.startswith("  ")}
-    assert {f.name for kind in (Van, Party) for f in fields(kind)} - {"name"} <= words
+    assert {f.name for kind in (Van, Party) for f in fields(kind)} - {"name", "learned"} <= words
     assert "common practice, no source" in ran.out
     ideal, practice = (
         next(x for x in ran.out.splitlines() if f"10 L by 1,800 W, 10 to 60 °C, {how}" in x) for how in ("ideal", "in practice")

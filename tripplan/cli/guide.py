@@ -50,7 +50,7 @@ def commands_text() -> str:
     from tripplan.cli.main import cli
 
     parts = ["# Every command\n\nMade from the commands themselves: `tripplan guide commands`.\n"]
-    root = click.Context(cli, info_name="tripplan", max_content_width=100, terminal_width=100)
+    root = click.Context(cli, info_name="tripplan", max_content_width=100, terminal_width=100, help_option_names=["-h", "--help"])
     for words, found in _below(cli, root):
         context = click.Context(found, parent=root, info_name=" ".join(words[1:]), max_content_width=100, terminal_width=100)
         parts.append(f"## {' '.join(words)}\n\n```\n{found.get_help(context)}\n```\n")

@@ -35,5 +35,6 @@ def toll_stretches(region: Region, runs: PieceRun) -> int:
     # A junction is passed where the next piece is entered at its end.
     passed = np.append(np.array(runs.from_m[1:]) <= 0, False)
     booth = passed & _booths(region, region.junctions.barrier[np.where(forward, pieces.b[piece], pieces.a[piece])])
-    both = np.column_stack((toll, booth)).ravel()
+    between = booth | (toll & np.append(toll[1:], False))  # from one toll piece to the next nothing more is paid
+    both = np.column_stack((toll, between)).ravel()
     return int((both & ~np.concatenate(([False], both[:-1]))).sum())
