@@ -114,3 +114,25 @@ def test_inside_with_holes_and_islands() -> None:
     area = RawArea("r1", {}, (square(30_000_000), square(10_000_000)), (square(20_000_000),))
     lon = np.array([25_000_000, 15_000_000, 5_000_000, 35_000_000, -25_000_000], np.int32)
     assert inside(lon, np.full(5, 1, np.int32), area).tolist() == [True, False, True, False, True]
+
+
+def test_a_part_of_a_piece_over_180_degrees_lies_there() -> None:
+    """Cut in the middle, a piece that goes from 179.99 east to 179.99 west begins near 180, not near 0."""
+    from types import SimpleNamespace
+
+    import numpy as np
+
+    from tripplan.region.geometry import piece_line, segment_lengths_m
+
+    lon, lat = np.array([179.99, -179.99]), np.array([-40.0, -40.0])
+    length = float(segment_lengths_m(lon, lat).sum())
+    pieces = SimpleNamespace(
+        ptr=np.array([0, 2]),
+        lon_e7=np.rint(lon * 1e7).astype(np.int64),
+        lat_e7=np.rint(lat * 1e7).astype(np.int64),
+        length_m=np.array([length]),
+    )
+    for at, expected in ((0.25, 179.995), (0.75, -179.995)):
+        line = piece_line(SimpleNamespace(pieces=pieces), 0, True, at * length, length)  # type: ignore[arg-type]
+        assert abs(line[0, 0] - expected) < 1e-6
+    assert np.abs(piece_line(SimpleNamespace(pieces=pieces), 0, True, length / 2, length)[:, 0]).min() > 179.9  # type: ignore[arg-type]

@@ -54,7 +54,10 @@ def piece_line(region: Region, piece: int, forward: bool = True, from_m: float =
         along *= length / along[-1]
     low, high = min(max(from_m, 0.0), length), min(max(to_m, 0.0), length)
     inner = (along > low) & (along < high)
-    ends = np.array([[np.interp(m, along, points[:, k]) for k in (0, 1)] for m in (low, high)])
+    # Longitudes may jump by 360 degrees within a piece: cut on the continuous ones, and bring the cuts back.
+    lon = points[:, 0] if np.ptp(points[:, 0]) <= 180 else np.unwrap(points[:, 0], period=360)
+    ends = np.array([[np.interp(m, along, lon), np.interp(m, along, points[:, 1])] for m in (low, high)])
+    ends[:, 0] = np.where(np.abs(ends[:, 0]) > 180, (ends[:, 0] + 180) % 360 - 180, ends[:, 0])
     return np.vstack((ends[:1], points[inner], ends[1:]))
 
 
