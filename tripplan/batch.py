@@ -83,7 +83,7 @@ def outcome_of(row: BookingRow, region: Region, key: str) -> tuple[Outcome, dict
     outcome, papers
         The papers by file name; empty without a plan.
     """
-    from tripplan.pipeline import FailedAuditError, audited_plan
+    from tripplan.pipeline import audited_plan
     from tripplan.report.write import render_papers
     from tripplan.request.trip_file import trip_of
 
@@ -103,7 +103,7 @@ def outcome_of(row: BookingRow, region: Region, key: str) -> tuple[Outcome, dict
         return ended("bad input", error.one_line()), {}
     except NoPlanError as error:
         return ended("no plan", str(error)), {}
-    except (FailedAuditError, TripplanError) as error:
+    except TripplanError as error:
         return ended("failed", str(error)), {}
     except Exception as error:  # noqa: BLE001 - one bad row never stops the rest
         return ended("failed", f"a fault of tripplan's own ({type(error).__name__}: {error})"), {}
@@ -177,10 +177,7 @@ def _by_processes(rows: Sequence[tuple[BookingRow, str]], region_file: Path, out
     while waiting:
         out_now: dict[Any, tuple[BookingRow, str]] = {}
         try:
-            for done, pair in _pooled(waiting, out_now, region_file, out, workers):
-                del out_now[done]
-                yield done.result()
-                del pair
+            yield from _pooled(waiting, out_now, region_file, out, workers)
         except BrokenProcessPool:
             for row, key in out_now.values():
                 yield _alone(row, key, region_file, out)
@@ -188,18 +185,20 @@ def _by_processes(rows: Sequence[tuple[BookingRow, str]], region_file: Path, out
 
 def _pooled(
     waiting: list[tuple[BookingRow, str]], out_now: dict[Any, tuple[BookingRow, str]], region_file: Path, out: Path, workers: int
-) -> Iterator[tuple[Any, tuple[BookingRow, str]]]:
+) -> Iterator[Outcome]:
+    """Plan in a pool; what is handed out and not answered stands in ``out_now``, also when the pool breaks."""
     from concurrent.futures import FIRST_COMPLETED, wait
 
     with _pool(workers) as pool:
         try:
             while waiting or out_now:
                 while waiting and len(out_now) < _AHEAD * workers:
-                    row, key = waiting.pop()
-                    out_now[pool.submit(_here, row, key, str(region_file), str(out))] = (row, key)
+                    future = pool.submit(_here, *waiting[-1], str(region_file), str(out))
+                    out_now[future] = waiting.pop()
                 for done in wait(out_now, return_when=FIRST_COMPLETED).done:
-                    done.result()
-                    yield done, out_now[done]
+                    outcome: Outcome = done.result()
+                    del out_now[done]
+                    yield outcome
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
@@ -234,18 +233,13 @@ def _remote(row: BookingRow, key: str, region: bytes, digest: str) -> tuple[Outc
 
 def _kept(region: bytes, digest: str) -> str:
     """Put the map into this machine's cache, once."""
-    from tripplan.model.leftovers import scratch_name
+    from tripplan.model.leftovers import write_whole
     from tripplan.roads.cache import cache_folder
 
     path = cache_folder() / f"sent-{digest[:16]}.region"
     if not path.is_file() or path.stat().st_size != len(region):
         path.parent.mkdir(parents=True, exist_ok=True)
-        beside = path.with_name(scratch_name(path.name))
-        try:
-            beside.write_bytes(region)
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)
+        write_whole(path, region)
     return str(path)
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
+from tripplan.model import leftovers
 from tripplan.model.errors import BadInputError
-from tripplan.model.leftovers import scratch_name, sweep
 
 __all__ = ["read_text", "write_whole"]
 
@@ -36,20 +35,11 @@ def read_text(path: Path) -> str:
 
 
 def write_whole(path: Path, text: str, *, encoding: str = "utf-8") -> None:
-    """Write a file beside its place and move it there; what a killed run left beside it goes.
+    """Write a text whole or not at all.
 
     Raises
     ------
     OSError, ValueError
         As the system or the encoding has it; then nothing is changed.
     """
-    sweep(path)
-    beside = path.with_name(scratch_name(path.name))
-    try:
-        with beside.open("w", encoding=encoding, newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    leftovers.write_whole(path, text.encode(encoding))

@@ -12,7 +12,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
 
-__all__ = ["keep", "scratch_folder", "scratch_name", "sweep"]
+__all__ = ["keep", "scratch_folder", "scratch_name", "sweep", "write_whole"]
 
 
 def scratch_name(name: str) -> str:
@@ -43,6 +43,26 @@ def sweep(beside: Path) -> None:
     (where the system can tell without touching it).
     """
     _sweep(beside.parent, re.escape(beside.name))
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file beside its place and move it there; what a killed run left beside it goes.
+
+    Raises
+    ------
+    OSError, ValueError
+        As the system has it; then nothing is changed.
+    """
+    sweep(path)
+    beside = path.with_name(scratch_name(path.name))
+    try:
+        with beside.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 def keep(path: Path, write: Callable[[IO[bytes]], object]) -> None:
