@@ -204,15 +204,11 @@ def local_lines(region: Region, *, every: bool = False) -> list[str]:
 # ------------------------------------------------------------------------------------------------- doubts
 
 
-def _percent(p: float) -> str:
-    """Say how likely something is, with a decimal more where it is nearly sure, and never 100."""
-    return f"{100 * p:.0f}" if p < 0.985 else f"{min(100 * p, 99.9):.1f}"
-
-
 def _doubt_lines(found: Doubts) -> list[str]:
     from math import isfinite
 
     from tripplan.roads.doubts import DAY_S, next_known
+    from tripplan.rules.presume import percent_likely
 
     left = f" ({found.left_out:,} more left out)" if found.left_out else ""
     lines = [
@@ -225,7 +221,7 @@ def _doubt_lines(found: Doubts) -> list[str]:
             f"  {road.share:7.1%}{road.routes:8,}{road.if_sealed:11,}{road.length_m / 1000:7.1f}  {road.now:9} way {road.way} {name}"
         )
         told = isfinite(road.sealed_p) and "likely sealed" not in road.evidence
-        lines.append(f"{'':36}{f'{_percent(road.sealed_p)}% likely sealed: ' if told else ''}{road.evidence}")
+        lines.append(f"{'':36}{f'{percent_likely(road.sealed_p)}% likely sealed: ' if told else ''}{road.evidence}")
     if not found.roads:
         lines.append("  none that a route depends on")
     lines += ["", "Offers in doubt", f"  {'share':>7}{'routes':>8}  {'now':9} {'offer':9} place"]
@@ -253,6 +249,7 @@ def _doubts_csv(found: Doubts) -> str:
 
     from tripplan.report.safe import csv_cell
     from tripplan.roads.doubts import next_known
+    from tripplan.rules.presume import percent_likely
 
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
@@ -261,7 +258,7 @@ def _doubts_csv(found: Doubts) -> str:
         writer.writerow(
             ["road", road.way, "", "", csv_cell(road.name), csv_cell(road.ref), road.road, round(road.length_m), f"{road.lat:.6f}", f"{road.lon:.6f}",
              csv_cell(road.town), max(road.routes, road.if_sealed), f"{100 * road.share:.1f}", road.now,
-             _percent(road.sealed_p) if isfinite(road.sealed_p) else "", csv_cell(road.evidence), "", "", ""]
+             percent_likely(road.sealed_p) if isfinite(road.sealed_p) else "", csv_cell(road.evidence), "", "", ""]
         )  # fmt: skip
     for offer in found.offers:
         writer.writerow(

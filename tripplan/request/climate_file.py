@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -14,7 +12,7 @@ from tripplan.almanac.normals import MOST_STATIONS, Station, under_cloud
 from tripplan.model.errors import BadInputError
 from tripplan.model.van import DayWeather
 from tripplan.request.nearest import nearest_key
-from tripplan.request.text_file import read_text
+from tripplan.request.text_file import csv_table, read_text
 
 __all__ = ["load_climate", "load_days"]
 
@@ -176,12 +174,7 @@ def _rows(path: Path, needed: tuple[str, ...], accepted: str) -> Iterator[_Row]:
     """Yield the rows of a CSV file with the columns needed."""
     accepted = f"a .csv with the columns {accepted}"
     text = read_text(path, most_mb=_MOST_MB, accepted=accepted)
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    comma = max(",;\t", key=first.count)
-    try:
-        table = list(csv.reader(io.StringIO(text, newline=""), delimiter=comma, strict=True))
-    except csv.Error as error:
-        raise BadInputError(f"is not CSV ({error})", where=str(path), accepted=accepted, next_step="check the quotes") from None
+    table = csv_table(text, str(path), accepted)
     start = next((k for k, cells in enumerate(table) if any(cell.strip() for cell in cells)), -1)
     if start < 0:
         raise BadInputError("is empty", where=str(path), accepted=accepted, next_step="check the file")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,7 +10,7 @@ from typing import Any
 
 from tripplan.model.errors import BadInputError
 from tripplan.request.local_columns import Mapping, check_columns
-from tripplan.request.text_file import read_text
+from tripplan.request.text_file import comma_of, csv_table, read_text
 
 __all__ = ["MOST_MB", "MOST_ROWS", "Row", "read_rows"]
 
@@ -54,12 +52,8 @@ def read_rows(path: Path, mapping: Mapping | None = None) -> list[Row]:
 
 
 def _csv(text: str, where: str, mapping: Mapping | None) -> list[Row]:
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    comma = max(",;\t|", key=first.count)
-    try:
-        table = list(csv.reader(io.StringIO(text, newline=""), delimiter=comma, strict=True))
-    except csv.Error as error:
-        raise BadInputError(f"is not CSV ({error})", where=where, accepted=_ACCEPTED, next_step="check the quotes") from None
+    comma = comma_of(text, ",;\t|")
+    table = csv_table(text, where, _ACCEPTED, comma)
     start = next((k for k, row in enumerate(table) if any(cell.strip() for cell in row)), -1)
     if start < 0:
         raise BadInputError("is empty", where=where, accepted=_ACCEPTED, next_step="check the file")

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
 from tripplan.region.region import Region
 from tripplan.request.spots import find_spot
-from tripplan.request.text_file import read_text
+from tripplan.request.text_file import csv_table, read_text
 
 __all__ = ["load_values"]
 
@@ -30,12 +28,7 @@ def load_values(path: Path, region: Region) -> tuple[tuple[Spot, int], ...]:
     path = Path(path)
     where = str(path)
     text = read_text(path, most_mb=_MOST_MB, accepted=_ACCEPTED)
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    comma = max(",;\t", key=first.count)
-    try:
-        table = list(csv.reader(io.StringIO(text, newline=""), delimiter=comma, strict=True))
-    except csv.Error as error:
-        raise BadInputError(f"is not CSV ({error})", where=where, accepted=_ACCEPTED, next_step="check the quotes") from None
+    table = csv_table(text, where, _ACCEPTED)
     numbered = [(n, [cell.strip() for cell in row]) for n, row in enumerate(table, 1) if any(cell.strip() for cell in row)]
     header = [cell.casefold() for cell in numbered[0][1]] if numbered else []
     if any(header.count(column) != 1 for column in _COLUMNS):

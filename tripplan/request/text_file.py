@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 import tomllib
 from pathlib import Path
@@ -9,7 +11,7 @@ from typing import Any
 
 from tripplan.model.errors import BadInputError
 
-__all__ = ["read_text", "read_toml"]
+__all__ = ["comma_of", "csv_table", "read_text", "read_toml"]
 
 _MEGABYTE = 1_000_000
 #: Parts of a dotted key: time and memory of tomllib grow with their square.
@@ -57,6 +59,31 @@ def read_text(path: Path, *, most_mb: float, accepted: str) -> str:
             f"is not UTF-8 text (byte {error.start + 1} is 0x{data[error.start]:02x})",
             where=where, accepted=accepted, next_step="save it as UTF-8 text",
         ) from None  # fmt: skip
+
+
+def comma_of(text: str, commas: str = ",;\t") -> str:
+    """Return what parts the columns of a table: the mark that stands most often in its first line."""
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    return max(commas, key=first.count)
+
+
+def csv_table(text: str, where: str, accepted: str, comma: str = "") -> list[list[str]]:
+    """Return the rows of a table, blank ones too.
+
+    Parameters
+    ----------
+    comma
+        What parts its columns; empty: as `comma_of` finds it.
+
+    Raises
+    ------
+    BadInputError
+        When quotes do not close or rows cannot be told apart.
+    """
+    try:
+        return list(csv.reader(io.StringIO(text, newline=""), delimiter=comma or comma_of(text), strict=True))
+    except csv.Error as error:
+        raise BadInputError(f"is not CSV ({error})", where=where, accepted=accepted, next_step="check the quotes") from None
 
 
 def read_toml(path: Path) -> tuple[dict[str, Any], str]:

@@ -241,9 +241,12 @@ def _text(
     ):
         if chosen:
             words.append(f"{heading} it: " + ", ".join(FEATURES[word] for word in chosen))
-    # One decimal more where it matters, and never "100 %".
-    chance = f"{100 * p:.0f}" if p < 0.985 else f"{min(100 * p, 99.9):.1f}"
-    return f"{chance} % likely sealed; " + "; ".join(words)
+    return f"{percent_likely(p)} % likely sealed; " + "; ".join(words)
+
+
+def percent_likely(p: float) -> str:
+    """Say a probability in per cent, with a decimal more where it is nearly sure, and never as 100."""
+    return f"{100 * p:.0f}" if p < 0.985 else f"{min(100 * p, 99.9):.1f}"
 
 
 def tried(trial: Trial, g: int) -> str:
