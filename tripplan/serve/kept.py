@@ -114,11 +114,6 @@ class Kept:
         with self._db.transaction() as run:
             run(sql, (session, json.dumps(body), now + min(self._keep_s, 14 * DAY_S)))
 
-    def drop_draft(self, session: str) -> None:
-        """Forget it."""
-        with self._db.transaction() as run:
-            run("DELETE FROM draft WHERE session = ?", (session,))
-
     # ---------------------------------------------------------------- jobs
 
     def add_job(self, job: Job, now: float) -> None:

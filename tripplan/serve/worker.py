@@ -17,8 +17,6 @@ __all__ = ["work"]
 _EVERY_S = 0.2
 _NICE = 10
 _AUDIT = "The plan found did not pass its independent re-check, a fault of tripplan's own, so it is not shown. Please tell who runs this page."
-#: What the search says of itself, for people.
-_WORDS = {"search": "Looking for the best plan"}
 
 
 def work(pipe: Connection, settings: Settings) -> None:
@@ -92,7 +90,6 @@ def _teller(pipe: Connection, job_id: str) -> Any:
         now = time.monotonic()
         if what != before or now - last > _EVERY_S:
             last, before = now, what
-            what = _WORDS.get(what, what)
             _tell(pipe, ("progress", job_id, what, share))
 
     return tell

@@ -19,7 +19,7 @@ from tripplan.van.facts import value
 from tripplan.van.heat import gas_kg, hour_temperatures, inlet_c, water_wh
 
 __all__ = [
-    "LEARNED", "MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "heat_wanted_w", "hot_water_l", "hourly", "learned", "slots", "use_kind", "water_heated_by",
+    "LEARNED", "MEAN", "ON_THE_ROAD", "StayKind", "Tilt", "asleep_hours", "heads", "hot_water_l", "hourly", "learned", "slots", "use_kind", "water_heated_by",
 ]  # fmt: skip
 
 F64 = NDArray[np.float64]
@@ -217,11 +217,6 @@ def hot_water_l(van: Van, party: Party, weather: DayWeather, place: StayKind) ->
     cold, hot = inlet_c(weather), value("hot_water_c")
     showers = heads(party) * _shower_l(van, party, place) * (value("shower_c") - cold) / (hot - cold)
     return np.asarray(party.hot_water_l * _TAP + showers * _SHOWER)
-
-
-def heat_wanted_w(van: Van, party: Party, weather: DayWeather) -> F64:
-    """(24) heat wanted in each hour of the day: ΔT times the van's loss, less what people give [W]."""
-    return _heating_w(van, party, weather)
 
 
 def _heating_w(van: Van, party: Party, weather: DayWeather) -> F64:

@@ -17,7 +17,6 @@ from tripplan.region.region import Region
 from tripplan.report import say
 from tripplan.report.retell import retell
 from tripplan.report.safe import plain
-from tripplan.report.say import spot_name
 from tripplan.report.sheets.blocks import Item, Phone, Text
 from tripplan.report.sheets.near import Hospital, nearest_hospital
 from tripplan.report.sheets.tell import tell, word
@@ -110,8 +109,3 @@ def careful(key: str, sentence: str = "", **values: object) -> Item:
 def source_words(source: str) -> str:
     """Return who says so; "common practice" and "memory" are told, titles of works stand as they are."""
     return tell(source)
-
-
-def name_of(spot: Spot) -> str:
-    """Return what a spot is called."""
-    return spot_name(spot)
