@@ -111,6 +111,36 @@ def test_trip_file_mistakes(
     assert not (tmp_path / "papers").exists()
 
 
+def test_trip_file_that_is_empty(run, island: Path, tmp_path: Path) -> None:
+    """Nothing in it but a comment: told where a trip comes from, not which of its keys are missing."""
+    (tmp_path / "empty.toml").write_text("# later\n", encoding="utf-8")
+    _one_line(
+        run("plan", tmp_path / "empty.toml", "--region", island, "--out", tmp_path / "papers"), "holds no trip", "tripplan new"
+    )
+
+
+@pytest.mark.parametrize("command", ["plan", "demo", "suggest", "batch", "recheck"])
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("two\nlines", "line break"), ("x" * 300, "too long"), ("a-file/papers", "cannot be written"), ("a-file", "not a folder")],
+)
+def test_folder_that_cannot_be_had(run, island: Path, sample: Path, tmp_path: Path, command: str, name: str, words: str) -> None:
+    """Said before the work and not after it: what follows `--out` is looked at first."""
+    (tmp_path / "a-file").write_text("mine", encoding="utf-8")
+    trip, region = sample / "trip_family_loop.toml", ("--region", island)
+    words_before = {
+        "plan": ("plan", trip, *region),
+        "demo": ("demo",),
+        "suggest": ("suggest", *region, "--depot", "Long Lee", "--nights", "3"),
+        "batch": ("batch", sample / "bookings.csv", *region),
+        "recheck": ("recheck", sample / "plan.json", *region),
+    }[command]
+    before = sorted(tmp_path.rglob("*"))
+    _one_line(run(*words_before, "--out", tmp_path / name), "--out", words)
+    assert sorted(tmp_path.rglob("*")) == before
+    assert (tmp_path / "a-file").read_text(encoding="utf-8") == "mine"
+
+
 def test_depot_off_every_sealed_road(run, island: Path, trip, tmp_path: Path) -> None:
     """A depot behind gravel: said in one line, with how far the nearest road is."""
     from tripplan.region.store import load

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from tripplan.cli.shared import count, plain, region_option
+from tripplan.cli.shared import MOST_PLAN_MB, count, plain, region_option
 
 __all__ = ["command"]
 
@@ -20,11 +20,11 @@ def command(plan_file: Path, region_file: Path) -> int:
     Exit code 0: nothing found. 1: findings, each with its amount. 2: bad input.
     """
     from tripplan.audit.run import audit
-    from tripplan.cli.files import read_text
     from tripplan.model.serial import plan_from_json
     from tripplan.region.store import load
+    from tripplan.request.text_file import read_text
 
-    plan = plan_from_json(read_text(plan_file), where=str(plan_file))
+    plan = plan_from_json(read_text(plan_file, most_mb=MOST_PLAN_MB, accepted="a plan.json"), where=str(plan_file))
     findings = audit(plan, load(region_file))
     nights = sum(1 for day in plan.days if day.night is not None)
     km = sum(leg.length_m for day in plan.days for leg in day.legs) / 1000

@@ -46,17 +46,13 @@ def command(
     is wrong never stops the rest. Exit code 0: all planned. 1: some are not; outcomes.csv says why. 2: the table cannot be used.
     """
     from tripplan.batch import plan_bookings, row_key
-    from tripplan.cli.files import write_whole
+    from tripplan.cli.files import check_folder, write_whole
     from tripplan.cli.progress import shown
-    from tripplan.model.errors import BadInputError
     from tripplan.region.store import load
     from tripplan.request.bookings import load_bookings
 
+    check_folder(out)
     rows = load_bookings(bookings_file, trip_file)
-    if out.exists() and not out.is_dir():
-        raise BadInputError(
-            f"{out} is not a folder", where="--out", accepted="a folder, new or not", next_step="name another one"
-        )
     key = load(region_file).meta.key
     keyed = [(row, row_key(row, key)) for row in rows]
     out.mkdir(parents=True, exist_ok=True)

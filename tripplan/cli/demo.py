@@ -18,7 +18,7 @@ __all__ = ["command"]
 @click.option("--list", "list_trips", is_flag=True, help="Name the sample trips and stop.")
 @click.option(
     "--out",
-    type=click.Path(file_okay=False, path_type=Path),
+    type=click.Path(path_type=Path),
     default=Path("my-trip"),
     show_default=True,
     help="Folder for the papers.",
@@ -34,6 +34,7 @@ __all__ = ["command"]
 @language_options
 def command(trip_name: str, list_trips: bool, out: Path, copy_to: Path | None, language: str, units: str) -> int:
     """Plan a sample trip on an invented island: nothing to prepare, nothing to fetch."""
+    from tripplan.cli.files import check_folder
     from tripplan.cli.plan import plan_and_write
     from tripplan.cli.progress import shown
     from tripplan.model.errors import BadInputError
@@ -51,6 +52,7 @@ def command(trip_name: str, list_trips: bool, out: Path, copy_to: Path | None, l
         raise BadInputError(
             f"no sample trip {trip_name!r}", where="--trip", accepted=", ".join(trips), next_step="choose one of them"
         )
+    check_folder(out)
     path = trips[trip_name] if trip_name else next(iter(trips.values()))
     tongue = language_named(language, units)
     with speaking(tongue):
@@ -78,7 +80,9 @@ def _copy(folder: Path) -> int:
         )
     shutil.copytree(sample_folder(), folder, ignore=shutil.ignore_patterns("*.py", "__pycache__"), dirs_exist_ok=True)
     click.echo(f"Copied to {folder}. Change a trip_*.toml there, then:")
-    click.echo(f"  tripplan region build {folder / 'island.osm.pbf'} --out island.region")
+    click.echo(
+        f"  tripplan region build {folder / 'island.osm.pbf'} --climate {folder / 'sample_climate.csv'} --out island.region"
+    )
     click.echo(f"  tripplan plan {folder / 'trip_family_loop.toml'} --region island.region --out my-trip")
     return 0
 

@@ -79,8 +79,10 @@ def command(
     from tripplan.cli.hasten import no_collections
 
     with no_collections():
+        from tripplan.cli.files import check_folder
         from tripplan.region.store import load
 
+        check_folder(out)
         return plan_and_write(
             trip_file, load(region_file), out, online_tiles=online_tiles, changes_s=changes_s, with_choices=with_choices,
             readings_file=readings_file, closures=closures, language=language, units=units,
@@ -101,16 +103,9 @@ def plan_and_write(
     units: str = "",
 ) -> int:
     """Plan, audit, write, and say what came out, in a language; without, as the trip says. Returns the exit code."""
-    from tripplan.model.errors import BadInputError
     from tripplan.report.language import language_for, speaking
     from tripplan.request.trip_file import load_trip
 
-    if not str(out).strip() or out == Path():
-        raise BadInputError("no folder is named", where="--out", accepted="a folder, new or not", next_step="name one")
-    if out.exists() and not out.is_dir():
-        raise BadInputError(
-            f"{out} is not a folder", where="--out", accepted="a folder, new or not", next_step="name another one"
-        )
     trip = load_trip(trip_file, region)
     if readings_file is not None:
         trip = _rest(readings_file, trip, region)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tripplan.cli.closures import brought_closures, closure_words, closures_option
-from tripplan.cli.shared import count, plain, region_option
+from tripplan.cli.shared import MOST_PLAN_MB, count, plain, region_option
 
 if TYPE_CHECKING:
     from tripplan.carry import Lines
@@ -52,19 +52,17 @@ def command(
 
     Exit code 0: it holds. 1: it does not; what no longer holds, and the repair, are told. 2: bad input.
     """
-    from tripplan.cli.files import read_text
-    from tripplan.model.errors import BadInputError
+    from tripplan.cli.files import check_folder
     from tripplan.model.serial import plan_from_json
     from tripplan.recheck import recheck
     from tripplan.region.store import load
     from tripplan.request.climate_file import load_days
+    from tripplan.request.text_file import read_text
     from tripplan.roads.matches import matches_told
 
-    plan = plan_from_json(read_text(plan_file), where=str(plan_file))
-    if out is not None and out.exists() and not out.is_dir():
-        raise BadInputError(
-            f"{out} is not a folder", where="--out", accepted="a folder, new or not", next_step="name another one"
-        )
+    if out is not None:
+        check_folder(out)
+    plan = plan_from_json(read_text(plan_file, most_mb=MOST_PLAN_MB, accepted="a plan.json"), where=str(plan_file))
     region = load(region_file)
     lines = _lines(plan, plan_file, old_file, region)
     weather = load_days(weather_file, plan.trip.depot.lon, plan.trip.depot.lat) if weather_file else ()
@@ -96,9 +94,9 @@ def command(
 def _lines(plan: Plan, plan_file: Path, old_file: Path | None, region: Region) -> Lines:
     """Return what is known of the lines driven, where the map is another one."""
     from tripplan.carry import lines_of_papers, lines_of_region
-    from tripplan.cli.files import read_text
     from tripplan.model.errors import BadInputError
     from tripplan.region.store import load
+    from tripplan.request.text_file import read_text
 
     if old_file is not None:
         return lines_of_region(plan, load(old_file))
@@ -106,7 +104,7 @@ def _lines(plan: Plan, plan_file: Path, old_file: Path | None, region: Region) -
     if plan.region_key == region.meta.key or not beside.is_file():
         return {}
     try:
-        return lines_of_papers(plan, read_text(beside))
+        return lines_of_papers(plan, read_text(beside, most_mb=MOST_PLAN_MB, accepted="a route.geojson"))
     except (BadInputError, OSError):
         return {}
 

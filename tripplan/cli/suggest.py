@@ -72,14 +72,14 @@ def command(
     Which sights to see is part of the search. Loops that differ by theme: the best of all, coast, hills, an easy first
     trip, no ferries, mains each night. Exit code 0: at least one loop. 1: none; nothing is written. 2: bad input.
     """
+    from tripplan.cli.files import check_folder
     from tripplan.model.errors import BadInputError
     from tripplan.region.store import load
     from tripplan.request.forms import Origin
     from tripplan.request.trip_file import trip_of
     from tripplan.schedule.suggest import MOST_SIGHTS, THEMES
 
-    if not str(out).strip() or out == Path() or (out.exists() and not out.is_dir()):
-        raise BadInputError(f"{out} will not do", where="--out", accepted="a folder, new or not", next_step="name another one")
+    check_folder(out)
     known = {theme.key: theme for theme in THEMES}
     for name in wanted:
         if name not in known:

@@ -96,7 +96,7 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as error:
-        reason = str(error)
+        reason = str(error).replace("at end of document", "in its last line")
     except (RecursionError, MemoryError):
         reason = "nested too deep"
     except ValueError as error:  # dates such as 2026-13-45

@@ -47,6 +47,10 @@ def load_trip(path: Path, region: Region, *, now: datetime | None = None) -> Tri
     """
     path = Path(path)
     raw, text = read_toml(path)
+    if not raw:
+        raise BadInputError(
+            "holds no trip", where=str(path), accepted="a trip file", next_step="write one with `tripplan new`, or take a sample: `tripplan demo --copy my-files`"
+        )  # fmt: skip
     return trip_of(raw, path, region, Origin(str(path), text), now=now)
 
 
