@@ -7,12 +7,15 @@ import re
 import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
 
 __all__ = ["keep", "scratch_folder", "scratch_name", "sweep", "write_whole"]
+
+_BEGAN = time.time()
 
 
 def scratch_name(name: str) -> str:
@@ -46,45 +49,44 @@ def sweep(beside: Path) -> None:
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Write a file beside its place and move it there; what a killed run left beside it goes.
+    """Write a file whole or not at all; what a killed run left beside it goes.
 
     Raises
     ------
     OSError, ValueError
-        As the system has it; then nothing is changed.
+        As the system has it, also when another thread of ours is writing it; then nothing is changed.
     """
-    sweep(path)
-    beside = path.with_name(scratch_name(path.name))
-    try:
-        with beside.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    _put(path, re.escape(path.name), lambda file: file.write(data))
 
 
 def keep(path: Path, write: Callable[[IO[bytes]], object]) -> None:
-    """Write a file of a cache folder whole or not at all, and take away what killed runs left of such files.
+    """Write a file of a cache folder as `write_whole` does, and take away what killed runs left of any such file there.
 
     A full disk, or a folder that cannot be written, only costs the next run its time.
     """
-    scratch = path.with_name(scratch_name(path.name))
-    own = False
-    try:
+    with suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
-        _sweep(path.parent, ".*" + re.escape(path.suffix))
-        with scratch.open("xb") as file:  # one that is there is being written by another thread of ours
-            own = True
+        _put(path, ".*" + re.escape(path.suffix), write)
+
+
+def _put(path: Path, names: str, write: Callable[[IO[bytes]], object]) -> None:
+    """Write a file beside its place and move it there, after a sweep; nothing is left beside it when that fails."""
+    _sweep(path.parent, names)
+    scratch = path.with_name(scratch_name(path.name))
+    with scratch.open("xb") as file:  # one that is there is being written by another thread of ours
+        try:
             write(file)
             file.flush()
             os.fsync(file.fileno())
+        except BaseException:
+            file.close()
+            scratch.unlink(missing_ok=True)
+            raise
+    try:
         scratch.replace(path)
     except OSError:
-        if own:
-            with suppress(OSError):
-                scratch.unlink(missing_ok=True)
+        scratch.unlink(missing_ok=True)
+        raise
 
 
 def _sweep(folder: Path, names: str) -> None:
@@ -92,7 +94,7 @@ def _sweep(folder: Path, names: str) -> None:
     with suppress(OSError):
         for path in folder.iterdir():
             found = ours.fullmatch(path.name)
-            if found is None or _runs(int(found[1])):
+            if found is None or (_ours(path) if int(found[1]) == os.getpid() else _runs(int(found[1]))):
                 continue
             if path.is_dir() and not path.is_symlink():
                 shutil.rmtree(path, ignore_errors=True)
@@ -101,9 +103,14 @@ def _sweep(folder: Path, names: str) -> None:
                     path.unlink()
 
 
+def _ours(path: Path) -> bool:
+    """Say whether scratch with our number is from this run: in a container, each run may have the number of the one before."""
+    return path.lstat().st_mtime > _BEGAN - 1.0
+
+
 def _runs(number: int) -> bool:
-    """Say whether a process may be running; yes where asking is not harmless."""
-    if number == os.getpid() or sys.platform == "win32":  # there, signal 0 is Ctrl-C
+    """Say whether another process may be running; yes where asking is not harmless."""
+    if sys.platform == "win32":  # there, signal 0 is Ctrl-C
         return True
     try:
         os.kill(number, 0)
