@@ -39,6 +39,15 @@ def test_cells_replace_values_of_the_trip_and_of_its_files(tmp_path: Path) -> No
     assert not two.fault
 
 
+@pytest.mark.parametrize("comma", [",", ";", "\t"])
+def test_columns_are_parted_as_in_every_other_table(tmp_path: Path, comma: str) -> None:
+    """Commas, semicolons or tabs, blank lines before the heading, a mark of byte order; rows are numbered as an editor does."""
+    text = "\ufeff\n\nbooking,party.adults\nB1,1\n\nB2,ten\n".replace(",", comma)
+    one, two = rows(tmp_path, text)
+    assert (one.number, one.raw["party"]["adults"]) == (4, 1)
+    assert (two.number, "whole numbers" in two.fault) == (6, True)
+
+
 def test_rows_name_their_trip_and_van_beside_the_table(tmp_path: Path) -> None:
     """Files in cells are looked for in the table's folder, and semicolons part columns where there are no commas."""
     (tmp_path / "t.toml").write_text(TRIP.read_text(encoding="utf-8"), encoding="utf-8")
@@ -52,7 +61,7 @@ def test_rows_name_their_trip_and_van_beside_the_table(tmp_path: Path) -> None:
     ("text", "said"),
     [
         ("", "empty"), ("name,van\nx,y\n", "no column booking"), ("booking,party.adlts\nB,1\n", "did you mean party.adults"),
-        ("booking,booking\nB,B\n", "twice"), ("booking\n", "0 bookings"), ('booking,name\nB,"open\n', "no table"),
+        ("booking,booking\nB,B\n", "twice"), ("booking\n", "0 bookings"), ('booking,name\nB,"open\n', "is not CSV"), (" \n;\n", "is empty"),
     ],
 )  # fmt: skip
 def test_a_table_that_cannot_be_used_is_refused(tmp_path: Path, text: str, said: str) -> None:

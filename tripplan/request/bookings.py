@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -15,7 +13,7 @@ from tripplan.model.errors import BadInputError
 from tripplan.request.forms import Origin
 from tripplan.request.keys import Key, keys_of
 from tripplan.request.nearest import nearest_key
-from tripplan.request.text_file import read_text, read_toml
+from tripplan.request.text_file import csv_table, read_text, read_toml
 from tripplan.request.writing import parsed
 
 __all__ = ["MOST_ROWS", "BookingRow", "load_bookings", "row_origin"]
@@ -37,7 +35,7 @@ class BookingRow:
     Parameters
     ----------
     number
-        Its row in the table, the heading being row 1. booking: its name there. folder: where its papers go.
+        Its row in the table, heading and blank ones counted. booking: its name there. folder: where its papers go.
     raw
         What its trip file would hold. path: paths in it are relative to the folder of this one.
     fault
@@ -72,19 +70,17 @@ def load_bookings(path: Path, trip: Path | None = None) -> tuple[BookingRow, ...
         No such table, a column that is unknown, no column ``booking``, no rows or too many.
     """
     text = read_text(path, most_mb=_MOST_MB, accepted=_ACCEPTED)
-    try:
-        table = list(csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True))
-    except csv.Error as error:
-        raise BadInputError(f"is no table: {error}", where=str(path), accepted=_ACCEPTED, next_step="mend the quotes") from None
-    if not table:
+    table = csv_table(text, str(path), _ACCEPTED)
+    start = next((k for k, cells in enumerate(table) if any(cell.strip() for cell in cells)), -1)
+    if start < 0:
         raise BadInputError("is empty", where=str(path), accepted=_ACCEPTED, next_step="add a heading and a row for each booking")
-    heads = [cell.strip() for cell in table[0]]
+    heads = [cell.strip() for cell in table[start]]
     columns = [_column(name, heads, str(path)) for name in heads]
     if "booking" not in heads:
         raise BadInputError(
             "has no column booking", where=str(path), accepted=_ACCEPTED, next_step="add one: a name for each row"
         )
-    rows = [(n, cells) for n, cells in enumerate(table[1:], 2) if any(cell.strip() for cell in cells)]
+    rows = [(n, cells) for n, cells in enumerate(table[start + 1 :], start + 2) if any(cell.strip() for cell in cells)]
     if not 0 < len(rows) <= MOST_ROWS:
         raise BadInputError(
             f"holds {len(rows)} bookings", where=str(path), accepted=f"1 to {MOST_ROWS}", next_step="add rows, or part the table"
@@ -103,11 +99,6 @@ def load_bookings(path: Path, trip: Path | None = None) -> tuple[BookingRow, ...
         folders.add(row.folder.casefold())
         found.append(row)
     return tuple(found)
-
-
-def _delimiter(text: str) -> str:
-    heading = text.split("\n", 1)[0]
-    return ";" if heading.count(";") > heading.count(",") else ","
 
 
 #: A column: table and key ("" table: the top level), or one of the words of a row.
