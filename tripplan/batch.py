@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, fields
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from tripplan.model.errors import BadInputError, NoPlanError, TripplanError
@@ -21,6 +22,7 @@ __all__ = ["Outcome", "outcome_of", "plan_bookings", "row_key"]
 
 #: Bookings handed out at a time to each process: enough that none waits, few enough that little is lost with one.
 _AHEAD = 2
+_KEEPING = Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,9 +239,10 @@ def _kept(region: bytes, digest: str) -> str:
     from tripplan.roads.cache import cache_folder
 
     path = cache_folder() / f"sent-{digest[:16]}.region"
-    if not path.is_file() or path.stat().st_size != len(region):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, region)
+    with _KEEPING:  # threads of one worker come at once
+        if not path.is_file() or path.stat().st_size != len(region):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            write_whole(path, region)
     return str(path)
 
 

@@ -119,20 +119,6 @@ def serve(region: Path, database: Path, port: int, workers: int) -> subprocess.P
     )
 
 
-def workers_of(server: int) -> list[int]:
-    """Return the worker processes of a server (Linux)."""
-    found = []
-    for entry in Path("/proc").iterdir():
-        if entry.name.isdigit():
-            try:
-                parent = int((entry / "stat").read_text().rpartition(")")[2].split()[1])
-                if parent == server and b"spawn_main" in (entry / "cmdline").read_bytes():
-                    found.append(int(entry.name))
-            except (OSError, ValueError):
-                continue
-    return found
-
-
 def main() -> None:
     """Run it and print what came out."""
     asked = argparse.ArgumentParser()
@@ -140,6 +126,8 @@ def main() -> None:
     asked.add_argument("--workers", type=int, default=2)
     asked.add_argument("--kill", action="store_true")
     options = asked.parse_args()
+    from helpers.served import workers_of
+
     from tripplan.pipeline import sample_region
     from tripplan.region.store import save
 

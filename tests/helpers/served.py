@@ -103,15 +103,29 @@ class NoPool:
         return []
 
 
-def quiet_app(region_file: Path, folder: Path, **more: Any) -> tuple[Any, Any, NoPool]:
-    """The page without workers; returns app, what it keeps, and the pool."""
+def quiet_app(region_file: Path, folder: Path, *, database: str = "", **more: Any) -> tuple[Any, Any, NoPool]:
+    """The page without workers, over a file in the folder or the database named; returns app, what it keeps, and the pool."""
     from tripplan.region.store import load
     from tripplan.serve.app import make_app
     from tripplan.serve.database import open_database
     from tripplan.serve.kept import Kept
 
-    settings = settings_of(region_file, str(folder / "quiet.sqlite"), **more)
+    settings = settings_of(region_file, database or str(folder / "quiet.sqlite"), **more)
     kept = Kept(open_database(settings.database), settings.keep_days)
     kept.prepare()
     pool = NoPool(kept)
     return make_app(settings, load(region_file), pool=pool), kept, pool  # type: ignore[arg-type]
+
+
+def workers_of(server: int) -> list[int]:
+    """Return the worker processes of a server (Linux)."""
+    found = []
+    for entry in Path("/proc").iterdir():
+        if entry.name.isdigit():
+            try:
+                parent = int((entry / "stat").read_text().rpartition(")")[2].split()[1])
+                if parent == server and b"spawn_main" in (entry / "cmdline").read_bytes():
+                    found.append(int(entry.name))
+            except (OSError, ValueError):
+                continue
+    return found

@@ -177,22 +177,6 @@ def test_one_session_cannot_fill_the_line(pool_of):
         pool.add(job_of(pool, "c"))
 
 
-def test_a_result_is_kept_whole_or_not_at_all(pool_of):
-    """When keeping the papers fails half way, neither the plan nor its papers nor the job's end is there."""
-    from tripplan.serve.kept import Made
-
-    pool, kept, _ = pool_of(workers=0)
-    job = job_of(pool)
-    kept.add_job(job, time.time())
-    run = kept.begin(job.id)
-    broken = Made(job.id, "s", "plan", "x", {}, {}, {"map.html": b"whole", "plan.json": None})  # type: ignore[dict-item]
-    with pytest.raises(TypeError):
-        kept.deliver(job, run, [broken], time.time())
-    assert kept.made(job.id, time.time()) is None
-    assert kept.paper(job.id, "map.html", time.time()) is None
-    assert state(kept, job.id) == "running"
-
-
 def test_an_upload_is_gone_when_its_job_is(pool_of):
     """What somebody handed in is deleted with the end of its job, however it ends."""
     _, kept, _ = pool_of(workers=0)
@@ -206,3 +190,115 @@ def test_an_upload_is_gone_when_its_job_is(pool_of):
         else:
             kept.end(job.id, ending)
         assert kept.upload(job.id) is None
+
+
+def test_jobs_outlive_a_database_that_goes_away(region_file, postgres_server):
+    """PostgreSQL is killed while jobs run and wait: none is lost and none fails; when it is back, all are done."""
+    from collections import Counter
+
+    from helpers.served import settings_of
+
+    from tripplan.serve.database import open_database
+    from tripplan.serve.kept import Kept
+    from tripplan.serve.pool import Pool
+
+    settings = settings_of(region_file, postgres_server.database(), most_jobs=8)
+    kept = Kept(open_database(settings.database), settings.keep_days)
+    kept.prepare()
+    pool = Pool(settings, kept, log=lambda *_a, **_k: None, counts=Counter())
+    pool.start()
+    try:
+        jobs = [job_of(pool, f"s{n}", nights=5) for n in range(4)]
+        for job in jobs:
+            pool.add(job)
+        keep = [(pool, job.id) for job in jobs]
+        assert until(lambda: state(kept, jobs[0].id) == "running", keep=keep)
+        postgres_server.stop()
+        time.sleep(2.5)  # longer than the first job takes: it finds nowhere to keep its plan
+        postgres_server.start()
+        for job in jobs:
+            assert until(lambda job=job: state(kept, job.id) in ("done", "failed"), keep=keep)
+            assert state(kept, job.id) == "done", kept.job(job.id, time.time()).words
+            assert kept.paper(job.id, "plan.json", time.time())
+    finally:
+        pool.close()
+
+
+def _plans_of(region_file, specs):
+    """Return each draft's papers as a worker that nobody kills makes them."""
+    from helpers.served import settings_of
+
+    from tripplan.region.store import load
+    from tripplan.serve.tasks import results_of
+
+    region, settings = load(region_file), settings_of(region_file, "unused")
+    return [
+        results_of(Job("x", "s", "plan", spec, "running", 1, ""), None, region, settings, lambda *_: None)[0].papers
+        for spec in specs
+    ]
+
+
+@pytest.mark.long
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="finds the worker processes in /proc")
+def test_a_hundred_jobs_outlive_kill_9_of_server_and_workers(region_file, database, tmp_path):
+    """Workers are killed every second or two, the server five times: each of 100 plans is there once, whole, and as without a kill."""
+    import random
+    import subprocess
+    import sys
+
+    from helpers.served import settings_of, workers_of
+
+    from tripplan.pipeline import sample_folder
+    from tripplan.serve.database import open_database
+    from tripplan.serve.kept import Kept
+
+    settings = settings_of(region_file, database)
+    kept = Kept(open_database(database), settings.keep_days)
+    kept.prepare()
+    specs = [{"draft": draft_of(settings, nights), "steps": []} for nights in (2, 3, 5, 6)]
+    jobs = [Job(new_token(), f"s{n % 40}", "plan", specs[n % 4], "waiting", 0, "") for n in range(100)]
+    for job in jobs:
+        kept.add_job(job, time.time())
+
+    def serve():
+        command = [sys.executable, "-m", "tripplan", "serve", "--region", str(region_file), "--database", database, "--port", "0"]
+        command += ["--firm", str(sample_folder() / "firm.toml"), "--workers", "2", "--idle-seconds", "36000"]
+        with (tmp_path / "log").open("ab") as log:
+            env = {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])}
+            return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=log, env=env)
+
+    def ended():
+        return sum(
+            n for s, n in kept._db.all("SELECT state, COUNT(*) FROM job GROUP BY state") if s not in ("waiting", "running")
+        )
+
+    chance, server, killed, restarts = random.Random(4), serve(), 0, 0
+    try:
+        end = time.monotonic() + 900
+        while ended() < 100 and time.monotonic() < end:
+            time.sleep(chance.uniform(0.5, 2.5))
+            tried = kept._db.one("SELECT MAX(run) FROM job WHERE state = 'running'")[0] or 0
+            pids = workers_of(server.pid)
+            if restarts < 5 and ended() > 15 * (restarts + 1):
+                server.kill()
+                server.wait()
+                server, restarts = serve(), restarts + 1
+            elif pids and tried < 3:  # a job whose process dies three times is given up: that is another test's
+                os.kill(chance.choice(pids), signal.SIGKILL)
+                killed += 1
+    finally:
+        server.kill()
+        server.wait()
+    assert restarts == 5
+    assert killed >= 20
+    expected = _plans_of(region_file, specs)
+    for n, job in enumerate(jobs):
+        found = kept.job(job.id, time.time())
+        assert found.state == "done", (n, found.state, found.words)
+        assert kept.made(job.id, time.time()).kind == "plan"
+        names = [name for (name,) in kept._db.all("SELECT name FROM paper WHERE id = ?", (job.id,))]
+        assert sorted(names) == sorted(expected[n % 4])
+        for name in names:
+            assert kept.paper(job.id, name, time.time()) == expected[n % 4][name], (n, name)
+    assert kept._db.one("SELECT COUNT(*) FROM made") == (100,)
+    print(f"{killed} workers and {restarts} servers killed; most runs {kept._db.one('SELECT MAX(run) FROM job')[0]}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, Protocol
 
@@ -14,13 +14,8 @@ __all__ = ["Database", "open_database"]
 
 #: How long a writer waits for another [s].
 _WAIT_S = 20.0
-
-
-class _Cursor(Protocol):
-    rowcount: int
-
-    def fetchone(self) -> Any: ...
-    def fetchall(self) -> list[Any]: ...
+#: How long PostgreSQL may take to answer a call, and one statement [s].
+_CALL_S, _STATEMENT_S = 10, 60
 
 
 class Database(Protocol):
@@ -37,6 +32,9 @@ class Database(Protocol):
 
     def script(self, statements: Sequence[str]) -> None:
         """Run statements that make tables; `BLOB` stands for bytes."""
+
+    def clear_traces(self) -> None:
+        """Take what was deleted from files beside the tables too, as far as that is ours to do (PostgreSQL: its own log's)."""
 
     def close(self) -> None:
         """Let go of it."""
@@ -57,61 +55,107 @@ def open_database(where: str) -> Database:
     return _Sqlite(where)
 
 
+class _Connections:
+    """Connections that are free, lent to one thread at a time: never more are open than were used at once.
+
+    None belongs to a thread, since the threads that answer requests come and go.
+    """
+
+    def __init__(self, connect: Callable[[], Any]) -> None:
+        self._connect = connect
+        self._lock = threading.Lock()
+        self._free: list[Any] = []
+        self._closed = False
+
+    def take(self) -> Any:
+        with self._lock:
+            if self._free:
+                return self._free.pop()
+        return self._connect()
+
+    def give_back(self, connection: Any, *, sound: bool) -> None:
+        with self._lock:
+            if sound and not self._closed:
+                self._free.append(connection)
+                return
+        connection.close()
+
+    @contextmanager
+    def one(self) -> Iterator[Any]:
+        connection = self.take()
+        sound = False
+        try:
+            yield connection
+            sound = True
+        finally:
+            self.give_back(connection, sound=sound)
+
+    def drop_free(self) -> None:
+        with self._lock:
+            free, self._free = self._free, []
+        for connection in free:
+            connection.close()
+
+    def close(self) -> None:
+        with self._lock:
+            self._closed = True
+        self.drop_free()
+
+
 class _Sqlite:
-    """A connection for each thread; readers never wait for the writer (WAL)."""
+    """Readers never wait for the writer (WAL); what is deleted is written over."""
 
     def __init__(self, path: str) -> None:
         self._path = path
-        self._local = threading.local()
-        self._open: list[sqlite3.Connection] = []
+        self._connections = _Connections(self._connect)
         try:
-            self._connection()
+            with self._connections.one():
+                pass
         except sqlite3.Error as error:
             raise BadInputError(f"cannot be opened ({error})", where="--database", next_step="name another file") from None
 
-    def _connection(self) -> sqlite3.Connection:
-        found: sqlite3.Connection | None = getattr(self._local, "connection", None)
-        if found is None:
-            found = sqlite3.connect(self._path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
-            found.execute("PRAGMA journal_mode = WAL")
-            found.execute("PRAGMA synchronous = NORMAL")
-            found.execute("PRAGMA secure_delete = ON")
-            self._local.connection = found
-            self._open.append(found)
-        return found
+    def _connect(self) -> sqlite3.Connection:
+        connection = sqlite3.connect(self._path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = NORMAL")
+        connection.execute("PRAGMA secure_delete = ON")
+        return connection
 
     def one(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
-        row: tuple[Any, ...] | None = self._connection().execute(sql, values).fetchone()
-        return row
+        with self._connections.one() as connection:
+            row: tuple[Any, ...] | None = connection.execute(sql, values).fetchone()
+            return row
 
     def all(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
-        return self._connection().execute(sql, values).fetchall()
+        with self._connections.one() as connection:
+            rows: list[tuple[Any, ...]] = connection.execute(sql, values).fetchall()
+            return rows
 
     @contextmanager
     def transaction(self) -> Iterator[Any]:
-        connection = self._connection()
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            yield lambda sql, values=(): connection.execute(sql, values).rowcount
-        except BaseException:
-            connection.execute("ROLLBACK")
-            raise
-        connection.execute("COMMIT")
+        with self._connections.one() as connection:
+            connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield lambda sql, values=(): connection.execute(sql, values).rowcount
+            except BaseException:
+                connection.execute("ROLLBACK")
+                raise
+            connection.execute("COMMIT")
 
     def script(self, statements: Sequence[str]) -> None:
         with self.transaction() as run:
             for statement in statements:
                 run(statement)
 
+    def clear_traces(self) -> None:
+        self.one("PRAGMA wal_checkpoint(TRUNCATE)")
+
     def close(self) -> None:
-        for connection in self._open:
-            connection.close()
-        self._open.clear()
-        self._local = threading.local()
+        self._connections.close()
 
 
 class _Postgres:
-    """A connection for each thread, opened again when the server has let go of it."""
+    """Asked again once, by a new connection, when the server has let go of an old one since it was last used."""
 
     def __init__(self, where: str) -> None:
         try:
@@ -122,46 +166,75 @@ class _Postgres:
             ) from None
         self._psycopg: Any = psycopg
         self._where = where
-        self._local = threading.local()
-        self._open: list[Any] = []
+        self._connections = _Connections(self._connect)
         try:
-            self._connection()
+            with self._connections.one():
+                pass
         except psycopg.Error:  # its message may hold the password
             raise BadInputError(
                 "PostgreSQL cannot be reached", where="--database", next_step="check the connection string"
             ) from None
 
-    def _connection(self) -> Any:
-        found = getattr(self._local, "connection", None)
-        if found is None or found.closed:
-            found = self._psycopg.connect(self._where, autocommit=True)
-            self._local.connection = found
-            self._open.append(found)
-        return found
+    def _connect(self) -> Any:
+        given = self._psycopg.conninfo.conninfo_to_dict(self._where)
+        more = {"connect_timeout": _CALL_S, "application_name": "tripplan"}
+        connection = self._psycopg.connect(
+            self._where, autocommit=True, prepare_threshold=None, **{k: v for k, v in more.items() if k not in given}
+        )
+        connection.execute(f"SET statement_timeout = {_STATEMENT_S * 1000}")
+        return connection
 
-    def _ask(self, sql: str, values: Sequence[Any]) -> _Cursor:
-        cursor: _Cursor = self._connection().execute(sql.replace("?", "%s"), values)
-        return cursor
+    @contextmanager
+    def _begun(self, begin: Callable[[Any], Any]) -> Iterator[tuple[Any, Any]]:
+        """Lend a connection and what ``begin`` made of it; with a new connection where that shows that the old one is dead."""
+        for again in (True, False):
+            connection = self._connections.take()
+            try:
+                begun = begin(connection)
+                break
+            except BaseException as error:
+                dead = connection.closed
+                self._connections.give_back(connection, sound=not dead)
+                if not (again and dead and isinstance(error, self._psycopg.OperationalError)):
+                    raise
+                self._connections.drop_free()
+        try:
+            yield connection, begun
+        finally:
+            self._connections.give_back(connection, sound=not connection.closed)
 
     def one(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
-        row: tuple[Any, ...] | None = self._ask(sql, values).fetchone()
-        return row
+        with self._begun(lambda c: c.execute(_marked(sql), values)) as (_, cursor):
+            row: tuple[Any, ...] | None = cursor.fetchone()
+            return row
 
     def all(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
-        return self._ask(sql, values).fetchall()
+        with self._begun(lambda c: c.execute(_marked(sql), values)) as (_, cursor):
+            rows: list[tuple[Any, ...]] = cursor.fetchall()
+            return rows
 
     @contextmanager
     def transaction(self) -> Iterator[Any]:
-        with self._connection().transaction():
-            yield lambda sql, values=(): self._ask(sql, values).rowcount
+        with self._begun(lambda c: c.execute("BEGIN")) as (connection, _):
+            try:
+                yield lambda sql, values=(): connection.execute(_marked(sql), values).rowcount
+            except BaseException:
+                if not connection.closed:
+                    connection.execute("ROLLBACK")
+                raise
+            connection.execute("COMMIT")
 
     def script(self, statements: Sequence[str]) -> None:
         with self.transaction() as run:
             for statement in statements:
                 run(statement.replace("BLOB", "BYTEA"))
 
+    def clear_traces(self) -> None:
+        """Leave it to the server."""
+
     def close(self) -> None:
-        for connection in self._open:
-            connection.close()
-        self._open.clear()
-        self._local = threading.local()
+        self._connections.close()
+
+
+def _marked(sql: str) -> str:
+    return sql.replace("?", "%s")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import secrets
 import zlib
 from dataclasses import dataclass
@@ -35,6 +36,10 @@ _TABLES = (
 def new_token() -> str:
     """Return a link that cannot be guessed (192 bits)."""
     return secrets.token_urlsafe(24)
+
+
+#: What a link is made of: what is not is looked up nowhere (and PostgreSQL refuses some of it).
+_LINK = re.compile(r"[A-Za-z0-9_-]{1,64}")
 
 
 def digest(token: str) -> str:
@@ -127,6 +132,8 @@ class Kept:
 
     def job(self, job_id: str, now: float) -> Job | None:
         """Return a job without its upload."""
+        if not _LINK.fullmatch(job_id):
+            return None
         row = self._db.one("SELECT session, kind, spec, state, run, words FROM job WHERE id = ? AND until > ?", (job_id, now))
         return Job(job_id, row[0], row[1], json.loads(row[2]), row[3], row[4], row[5]) if row else None
 
@@ -143,14 +150,24 @@ class Kept:
         row = self._db.one("SELECT run FROM job WHERE id = ?", (job_id,))
         return int(row[0]) if row else 0
 
-    def end(self, job_id: str, state: str, words: str = "") -> None:
-        """Mark a job that brought nothing: ``stopped``, ``left`` or ``failed``; what was handed in with it goes."""
-        with self._db.transaction() as run:
-            run(
-                "UPDATE job SET state = ?, words = ?, upload = CASE WHEN ? = 'left' THEN upload ELSE NULL END "
-                "WHERE id = ? AND state IN ('waiting', 'running')",
-                (state, words, state, job_id),
-            )
+    def end(self, job_id: str, state: str, words: str = "", *, run: int = 0) -> None:
+        """Mark a job that brought nothing: ``stopped``, ``left`` or ``failed``; what was handed in with it goes.
+
+        Parameters
+        ----------
+        run
+            The run that ended so; 0: whichever it is. An earlier run says nothing about a later one.
+        """
+        sql = (
+            "UPDATE job SET state = ?, words = ?, upload = CASE WHEN ? = 'left' THEN upload ELSE NULL END "
+            "WHERE id = ? AND state IN ('waiting', 'running')"
+        )
+        values = (state, words.replace("\0", ""), state, job_id)  # PostgreSQL keeps no such character
+        with self._db.transaction() as change:
+            if run:
+                change(f"{sql} AND run = ?", (*values, run))
+            else:
+                change(sql, values)
 
     def wait_again(self, job_id: str, *, ended: bool = False) -> bool:
         """Put a running job, or one that ended without a result, back into the queue."""
@@ -190,6 +207,8 @@ class Kept:
 
     def made(self, made_id: str, now: float) -> Made | None:
         """Return a result without its papers."""
+        if not _LINK.fullmatch(made_id):
+            return None
         row = self._db.one(
             "SELECT session, kind, title, view, spec, made, until FROM made WHERE id = ? AND until > ?", (made_id, now)
         )
@@ -197,6 +216,8 @@ class Kept:
 
     def paper(self, made_id: str, name: str, now: float) -> bytes | None:
         """Return one paper by its fixed name."""
+        if not _LINK.fullmatch(made_id):
+            return None
         row = self._db.one(
             "SELECT paper.body FROM paper JOIN made ON made.id = paper.id WHERE paper.id = ? AND paper.name = ? AND made.until > ?",
             (made_id, name, now),
@@ -213,6 +234,8 @@ class Kept:
 
     def forget(self, made_id: str, session: str) -> bool:
         """Delete a result and its papers, if it is this session's."""
+        if not _LINK.fullmatch(made_id):
+            return False
         with self._db.transaction() as run:
             if not run("DELETE FROM made WHERE id = ? AND session = ?", (made_id, session)):
                 return False
@@ -224,7 +247,7 @@ class Kept:
         """Delete what has been kept long enough; return how many rows."""
         with self._db.transaction() as run:
             gone: int = run("DELETE FROM paper WHERE id IN (SELECT id FROM made WHERE until <= ?)", (now,))
-            for table in ("made", "draft"):
+            for table in ("made", "draft", "job"):  # what a run brings for a job that is gone is not taken
                 gone += run(f"DELETE FROM {table} WHERE until <= ?", (now,))  # noqa: S608 - fixed names
-            gone += run("DELETE FROM job WHERE until <= ? AND state <> 'running'", (now,))
+        self._db.clear_traces()
         return gone

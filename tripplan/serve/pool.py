@@ -17,8 +17,8 @@ from tripplan.serve.settings import Settings
 
 __all__ = ["FullError", "Pool", "Standing"]
 
-#: A job whose process died is begun again so often; then it is the job's fault.
-_MOST_RUNS = 3
+#: A job whose process died so often in the life of one server is at fault itself; until then it is begun again.
+_MOST_DEATHS = 3
 _TICK_S = 0.5
 #: A new process may take so long to get ready [s].
 _READY_S = 120.0
@@ -61,6 +61,7 @@ class Pool:
         self._lock = threading.RLock()
         self._line = FairLine()
         self._seen: dict[str, float] = {}
+        self._deaths: Counter[str] = Counter()
         self._workers: list[_Worker] = []
         self._stop = threading.Event()
         self._context = multiprocessing.get_context("spawn")
@@ -135,7 +136,7 @@ class Pool:
         """Take a job out of the queue, or end the process that runs it."""
         with self._lock:
             self._kept.end(job, state, words)
-            self._seen.pop(job, None)
+            self._over(job)
             self._counts[f"jobs_{state}"] += 1
             if self._line.drop(job):
                 return
@@ -199,7 +200,11 @@ class Pool:
         for worker in self._workers:
             while worker.ready and not worker.job and len(self._line):
                 session, job = self._line.take() or ("", "")
-                run = self._kept.begin(job)
+                try:
+                    run = self._kept.begin(job)
+                except Exception:  # the database is away: its turn comes again
+                    self._line.add(session, job, first=True)
+                    raise
                 if run == 0:  # deleted or stopped meanwhile
                     continue
                 worker.job, worker.session, worker.run, worker.began = job, session, run, time.monotonic()
@@ -225,32 +230,43 @@ class Pool:
                     self._counts[f"jobs_{outcome}"] += 1
                     self._counts["job_ms"] += int(seconds * 1000)
                     self._log("job", outcome=outcome, seconds=round(seconds, 2))
-                    self._seen.pop(job, None)
+                    self._over(job)
                     worker.job = worker.session = ""
                 case _:  # of a job that is no longer this worker's
                     pass
 
     def _bury(self, worker: _Worker) -> None:
-        """Let a dead process go; what it was at is begun again, unless it has been often enough."""
+        """Let a dead process go; what it was at is begun again, unless it has been often enough.
+
+        It goes last: while the database is away, it stays among the workers and is looked at again.
+        """
         worker.process.join(5)
-        worker.pipe.close()
         with self._lock:
-            self._workers.remove(worker)
-            self._counts["workers_ended"] += 1
             job = worker.job
-            if not job:
-                if not worker.ready:
-                    self._log("worker_never_ready", code=worker.process.exitcode)
-                    self._stop.wait(1.0)
-                return
-            self._log("worker_died", code=worker.process.exitcode, run=worker.run)
-            if worker.run >= _MOST_RUNS:
+            if job and self._deaths[job] + 1 >= _MOST_DEATHS:
                 self._kept.end(
                     job, "failed", "It ended suddenly each time it was tried: it may need more memory than is allowed."
                 )
                 self._counts["jobs_failed"] += 1
-            elif self._kept.wait_again(job):  # not, when its result was kept just before it died
+                self._over(job)
+            elif job and self._kept.wait_again(job):  # not, when its result was kept just before it died
+                self._deaths[job] += 1
                 self._line.add(worker.session, job, first=True)
+            elif job:
+                self._over(job)
+            self._workers.remove(worker)
+            worker.pipe.close()
+            self._counts["workers_ended"] += 1
+        if job:
+            self._log("worker_died", code=worker.process.exitcode, run=worker.run)
+        elif not worker.ready:
+            self._log("worker_never_ready", code=worker.process.exitcode)
+            self._stop.wait(1.0)
+
+    def _over(self, job: str) -> None:
+        """Know no more of a job."""
+        self._seen.pop(job, None)
+        self._deaths.pop(job, None)
 
     def _look_at_clocks(self) -> None:
         now, settings = time.monotonic(), self._settings

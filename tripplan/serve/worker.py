@@ -8,9 +8,14 @@ import sys
 import threading
 import time
 from multiprocessing.connection import Connection
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tripplan.serve.settings import Settings
+
+if TYPE_CHECKING:
+    from tripplan.model.progress import Progress
+    from tripplan.region.region import Region
+    from tripplan.serve.kept import Kept
 
 __all__ = ["work"]
 
@@ -22,13 +27,9 @@ _AUDIT = "The plan found did not pass its independent re-check, a fault of tripp
 def work(pipe: Connection, settings: Settings) -> None:
     """Do jobs as they come through the pipe, until it closes."""
     _bound(settings.memory_mb)
-    from tripplan.model.errors import BadInputError
-    from tripplan.pipeline import FailedAuditError
     from tripplan.region.store import load
     from tripplan.serve.database import open_database
-    from tripplan.serve.forms import words_of
     from tripplan.serve.kept import Kept
-    from tripplan.serve.tasks import results_of
 
     jobs: queue.SimpleQueue[tuple[str, int]] = queue.SimpleQueue()
     threading.Thread(target=_listen, args=(pipe, jobs), daemon=True).start()
@@ -38,21 +39,38 @@ def work(pipe: Connection, settings: Settings) -> None:
     while True:
         job_id, run = jobs.get()
         began = time.perf_counter()
-        outcome = "failed"
         try:
-            job = kept.job(job_id, time.time())
-            if job is not None and job.run == run:
-                made = results_of(job, kept.upload(job_id), region, settings, _teller(pipe, job_id))
-                outcome = "done" if kept.deliver(job, run, made, time.time()) else "unwanted"
-        except BadInputError as error:
-            kept.end(job_id, "failed", words_of(error))
-        except FailedAuditError:
-            kept.end(job_id, "failed", _AUDIT)
-        except MemoryError:
-            kept.end(job_id, "failed", "It needs more memory than is allowed. Try fewer nights or fewer sights.")
-        except Exception as error:  # noqa: BLE001 - one bad job never stops the rest
-            kept.end(job_id, "failed", f"A fault of tripplan's own ({type(error).__name__}). Please tell who runs this page.")
+            outcome = _one(job_id, run, kept, region, settings, _teller(pipe, job_id))
+        except Exception:  # noqa: BLE001 - it cannot be kept, since the database is away: the server has it begun again
+            os._exit(1)
         _tell(pipe, ("done", job_id, outcome, time.perf_counter() - began))
+
+
+def _one(job_id: str, run: int, kept: Kept, region: Region, settings: Settings, progress: Progress) -> str:
+    """Work one job out and keep what comes of it; return how it ended."""
+    from tripplan.model.errors import BadInputError
+    from tripplan.pipeline import FailedAuditError
+    from tripplan.serve.forms import words_of
+    from tripplan.serve.tasks import results_of
+
+    job = kept.job(job_id, time.time())
+    if job is None or job.run != run:
+        return "unwanted"
+    upload = kept.upload(job_id)
+    try:
+        made = results_of(job, upload, region, settings, progress)
+    except BadInputError as error:
+        words = words_of(error)
+    except FailedAuditError:
+        words = _AUDIT
+    except MemoryError:
+        words = "It needs more memory than is allowed. Try fewer nights or fewer sights."
+    except Exception as error:  # noqa: BLE001 - one bad job never stops the rest
+        words = f"A fault of tripplan's own ({type(error).__name__}). Please tell who runs this page."
+    else:
+        return "done" if kept.deliver(job, run, made, time.time()) else "unwanted"
+    kept.end(job_id, "failed", words, run=run)
+    return "failed"
 
 
 def _bound(memory_mb: int) -> None:
