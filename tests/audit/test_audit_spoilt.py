@@ -237,3 +237,27 @@ def test_findings_are_named_with_day_and_amount(sample_plan: Plan, sample_region
     assert findings[0].day > 0
     assert findings[0].amount > 0
     assert findings[0].unit == "L"
+
+
+@pytest.mark.parametrize(("mode", "told"), [("van", True), ("car", False)])
+def test_only_the_van_may_not_turn_round_on_the_road(mode: str, told: bool, sample_plan: Plan, sample_region: Region) -> None:
+    """There and back over a piece in the middle of a leg: a finding with the van on; the car alone may, where no sign says otherwise."""
+
+    def on(leg: Leg) -> Leg:
+        at = len(leg.runs.piece) // 2
+        again = {
+            name: (*column[: at + 1], *column[at : at + 1] * 2, *column[at + 1 :])
+            for name in leg.runs.__slots__
+            for column in [getattr(leg.runs, name)]
+        }
+        ahead = leg.runs.forward[at]
+        return replace(
+            leg,
+            mode=mode,
+            runs=replace(
+                leg.runs, **{**again, "forward": (*leg.runs.forward[: at + 1], not ahead, ahead, *leg.runs.forward[at + 1 :])}
+            ),
+        )
+
+    found = {f.what for f in audit(_leg(sample_plan, on), sample_region)}
+    assert ("turning round" in found) is told

@@ -292,8 +292,9 @@ class _Leg:
                 self.add(what, float(len(low)), "places", f"past a {what} limit below {need:g} at a point after {where}")
 
     def _turns(self, table: dict[int, list[int]]) -> None:
+        # A car alone may turn round on a road; where it may not, the turn restrictions below say so.
         back = (self.piece[1:] == self.piece[:-1]) & (self.forward[1:] != self.forward[:-1])
-        if back.any():
+        if self.van and back.any():
             self.add(
                 "turning round",
                 float(back.sum()),

@@ -8,7 +8,7 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
 from tripplan.region.region import Region
 
-__all__ = ["find_spot"]
+__all__ = ["find_spot", "on_map"]
 
 _LISTED = 4
 _ACCEPTED = 'a name on the map, "name, town near it", "latitude, longitude", or a map identity such as "n123"'
@@ -79,16 +79,18 @@ def _meant(region: Region, found: Sequence[Spot], text: str, roles: Sequence[str
     return list(found)
 
 
-def _check_on_map(region: Region, spot: Spot, where: str) -> None:
+def on_map(region: Region, lon: float, lat: float) -> bool:
+    """Return whether a point [degrees] lies within the region's box; things at its rim may hang over it."""
     west, south, east, north = region.meta.bbox
+    across = west <= lon <= east if west <= east else lon >= west or lon <= east
+    return south <= lat <= north and across
 
-    def inside(lat: float, lon: float) -> bool:
-        across = west <= lon <= east if west <= east else lon >= west or lon <= east
-        return south <= lat <= north and across
 
-    if not inside(spot.lat, spot.lon):
+def _check_on_map(region: Region, spot: Spot, where: str) -> None:
+    if not on_map(region, spot.lon, spot.lat):
+        west, south, east, north = region.meta.bbox
         hint = "check the coordinates, or build a region that holds them"
-        if inside(spot.lon, spot.lat):
+        if on_map(region, spot.lat, spot.lon):
             hint = f'did you mean "{spot.lon:g}, {spot.lat:g}"? Latitude comes first'
         raise BadInputError(
             f'"{_short(spot.text)}" is off the map', where=where,

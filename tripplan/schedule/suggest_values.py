@@ -13,6 +13,7 @@ from tripplan.model.place import Place, Spot
 from tripplan.region.columns import BASE_LAYERS
 from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
+from tripplan.request.spots import on_map
 
 __all__ = ["ASKED_CENTS", "COAST_KM", "Listed", "Valued", "value_sights"]
 
@@ -97,6 +98,8 @@ def value_sights(region: Region, listed: Iterable[Listed] = ()) -> tuple[Valued,
     for place in region.places:
         told = by_place.get(place.index)
         if place.role != "sight" and told is None:
+            continue
+        if not on_map(region, place.lon, place.lat):  # an extract carries what hangs over its rim, but no roads there
             continue
         cents, hours, why = _by_kind(place)
         if told is not None:
