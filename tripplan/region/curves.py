@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,7 +17,8 @@ I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
 
 _E7 = np.pi / 180 / 1e7
-_CHUNK = 1 << 20
+#: So many points at a time: what is worked out on the way stays near the processor.
+_CHUNK = 1 << 16
 
 #: A side of the three-point circle is at least so long [m]: shorter ones measure the hand of the mapper, not the road.
 _LEAST_SIDE_M = 10.0
@@ -26,14 +30,26 @@ def segment_lengths(lon_e7: I32, lat_e7: I32) -> F64:
     """Return the length from each point to the next [m], F64[n - 1]."""
     n = max(len(lon_e7) - 1, 0)
     out = np.empty(n)
-    for start in range(0, n, _CHUNK):
-        stop = min(start + _CHUNK, n)
+
+    def some(start: int, stop: int) -> None:
         lam = lon_e7[start : stop + 1] * _E7
         phi = lat_e7[start : stop + 1] * _E7
         cosine = np.cos(phi)
         h = np.sin(np.diff(phi) / 2) ** 2 + cosine[1:] * cosine[:-1] * np.sin(np.diff(lam) / 2) ** 2
         out[start:stop] = 2 * EARTH_RADIUS_M * np.arcsin(np.minimum(1.0, np.sqrt(h)))
+
+    _by_chunks(n, some)
     return out
+
+
+def _by_chunks(n: int, some: Callable[[int, int], None]) -> None:
+    """Work on all points, some at a time, on two threads: the arrays' work is outside the interpreter."""
+    starts = range(0, n, _CHUNK)
+    if len(starts) < 2:
+        some(0, n)
+        return
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(some, starts, (min(start + _CHUNK, n) for start in starts)))
 
 
 def curvature(lon_e7: I32, lat_e7: I32, ptr: I64, seg_m: F64) -> NDArray[np.float32]:
@@ -58,12 +74,14 @@ def curvature(lon_e7: I32, lat_e7: I32, ptr: I64, seg_m: F64) -> NDArray[np.floa
     inner = np.ones(n, bool)
     inner[ptr[:-1]] = False
     inner[ptr[1:] - 1] = False
-    for start in range(0, n, _CHUNK):
-        stop = min(start + _CHUNK, n)
+
+    def some(start: int, stop: int) -> None:
         rows = np.flatnonzero(inner[start:stop]) + start
         if len(rows):
             phi = lat_e7[rows] * _E7
             out[rows] = _circle(lon_e7, lat_e7, rows, np.cos(phi))
+
+    _by_chunks(n, some)
     dense = np.flatnonzero(inner)
     dense = dense[(out[dense] > 1 / 1500) & (np.minimum(seg_m[dense - 1], seg_m[dense]) < _LEAST_SIDE_M)]
     if len(dense):
