@@ -75,7 +75,7 @@ def test_region_of_an_older_format(run, island: Path, sample: Path, tmp_path: Pa
         for info in old.infolist():
             data = old.read(info)
             if info.filename.startswith("meta"):
-                data = data.replace(b"tripplan region 2", b"tripplan region 0")
+                data = data.replace(b"tripplan region 3", b"tripplan region 0")
             new.writestr(info, data)
     _one_line(run("region", "show", tmp_path / "old.region"), "region", "build")
     _one_line(

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tripplan.model.outfit import Outfit
 from tripplan.region.columns import HIGHWAYS, Access
 from tripplan.rules.access import (
     ACCESS_VALUES,
@@ -14,12 +15,14 @@ from tripplan.rules.access import (
     ENDS_ONLY,
     OPEN,
     ROAD_CLASSES,
+    AccessFact,
     closed_on,
     closed_when,
     judge_access,
     judge_barrier,
     oneway,
 )  # fmt: skip
+from tripplan.rules.limits import size_limits
 
 ROAD = {"highway": "secondary"}
 
@@ -147,8 +150,83 @@ def test_closed_when_leaves_out_what_is_no_date() -> None:
     ):  # fmt: skip
         assert closed_when({**ROAD, **tags}) == ""
     assert closed_when({**ROAD, "opening_hours": "May-Oct"}) == "no; yes @ (May-Oct)"
-    assert closed_when({**ROAD, "motor_vehicle:conditional": "no @ (Nov-Apr AND weight>3.5)"}) == "no @ (Nov-Apr)"
+    assert closed_when({**ROAD, "access:conditional": "no @ (hgv AND Nov-Apr)", "maxweight:conditional": "3.5 @ (hgv)"}) == ""
     assert closed_on(closed_when({**ROAD, "seasonal": "summer"}), date(2025, 7, 1)) is None
+
+
+VAN = Outfit("car and van", True, 3200, 1500, 1400, height_m=2.6, width_m=2.3, length_m=12.0, towing_limit_kmh=80)
+
+
+@pytest.mark.parametrize(
+    ("tags", "winter", "summer"),
+    [
+        # A bound of size that goes with a date closes to who is beyond it, on those dates.
+        ({"motor_vehicle:conditional": "no @ (Nov-Apr AND weight>2.5)"}, True, False),
+        ({"motor_vehicle:conditional": "no @ (weight>7.5 AND Nov-Apr)"}, False, False),
+        ({"motor_vehicle:conditional": "no @ (length > 10 AND 22:00-06:00)"}, True, True),
+        ({"motor_vehicle:conditional": "no @ (length > 15 AND 22:00-06:00)"}, False, False),
+        ({"motor_vehicle:conditional": "no @ (Nov-Apr); yes @ (Nov-Apr AND weight<3.5)"}, False, False),
+        ({"motor_vehicle:conditional": "no @ (Nov-Apr); yes @ (Nov-Apr AND weight<3)"}, True, False),
+        ({"motor_vehicle:conditional": "no @ (axles>2)"}, True, True), ({"motor_vehicle:conditional": "no @ (axles>5)"}, False, False),
+        ({"motor_vehicle:conditional": "no @ (width>2.4 AND Nov-Apr)"}, True, False),  # 2.3 m and 0.2 m to spare
+        ({"motor_vehicle:conditional": "no @ (width>2.5 AND Nov-Apr)"}, False, False),
+        # Limits that hold at some times.
+        ({"maxheight:conditional": "2.7 @ (Nov-Apr)"}, True, False), ({"maxheight:conditional": "2.8 @ (Nov-Apr)"}, False, False),
+        ({"maxwidth:conditional": "8' @ (May-Oct)"}, False, True), ({"maxlength:conditional": "10 @ (Nov-Apr)"}, True, False),
+        ({"maxlength:conditional": "12 @ (Nov-Apr)"}, False, False), ({"maxweight:conditional": "3 @ (22:00-06:00)"}, True, True),
+        ({"maxweight:conditional": "3.2 @ (Nov-Apr)"}, False, False), ({"maxweightrating:conditional": "3 t @ (Nov-Apr)"}, True, False),
+        ({"maxaxleload:conditional": "1.3 @ (Mar-Apr; Nov-Jan)"}, True, False), ({"maxaxleload:conditional": "1.4 @ (Nov-Apr)"}, False, False),
+        ({"maxweight:backward:conditional": "3 @ (Nov-Apr)"}, True, False), ({"maxweight:lanes:conditional": "7.5|3 @ (Nov-Apr)"}, True, False),
+        ({"maxweight:conditional": "7.5 @ (Nov-Apr); 3 @ (Jan)"}, True, False), ({"maxweight:conditional": "none @ (Nov-Apr)"}, False, False),
+        ({"maxweight:conditional": "3 @ (axles>2)"}, True, True), ({"maxweight:conditional": "3 @ (length<10 AND Nov-Apr)"}, False, False),
+        # Others' limits.
+        ({"maxweight:hgv:conditional": "3 @ (Nov-Apr)"}, False, False), ({"maxweight:conditional": "3 @ (hgv AND Nov-Apr)"}, False, False),
+        ({"maxheight:conditional": "2 @ (bus)"}, False, False),
+        # Nobody can date these.
+        ({"maxheight:conditional": "2.5 @ (winter)"}, None, None), ({"maxheight:conditional": "4 @ (winter)"}, False, False),
+        ({"motor_vehicle:conditional": "no @ (SH 07:00-09:00)"}, None, None),
+        # Dates of ISO 8601.
+        ({"motor_vehicle:conditional": "no @ 2024-11-01--2025-03-31"}, True, False),
+        ({"motor_vehicle:conditional": "no @ (2025-07-01/2025-07-31)"}, False, True),
+        ({"motor_vehicle:conditional": "no @ (2023-11-01--2024-03-31)"}, False, False),
+    ],
+)  # fmt: skip
+def test_closures_and_limits_by_date_and_size(tags: dict[str, str], winter: bool | None, summer: bool | None) -> None:
+    """An outfit of 2.6 x 2.3 x 12 m, 3.2 t, axle 1.4 t, against what holds at some times or for some sizes."""
+    raw = closed_when({**ROAD, **tags})
+    assert [closed_on(raw, day, outfit=VAN) for day in (WINTER, SUMMER)] == [winter, summer]
+
+
+def test_a_limit_by_the_hour_within_given_hours() -> None:
+    """A limit by the hour holds all day, unless the hours of use are given and lie outside it."""
+    raw = closed_when({**ROAD, "maxweight:conditional": "2.8 @ (22:00-06:00)"})
+    for hours, closed in ((None, True), ((9 * 60, 18 * 60), False), ((9 * 60, 23 * 60), True)):
+        assert closed_on(raw, SUMMER, hours=hours, outfit=VAN) is closed
+
+
+def test_a_closure_by_size_is_for_all_where_no_outfit_is_named() -> None:
+    """Without an outfit what closes some closes, and what opens for some does not open."""
+    assert closed_on("no @ (Nov-Apr AND weight>40)", WINTER) is True
+    assert closed_on("no @ (Nov-Apr); yes @ (Nov-Apr AND weight<3.5)", WINTER) is True
+    assert closed_on("no @ (Nov-Apr AND weight>40)", SUMMER) is False
+
+
+def test_four_wheel_drive() -> None:
+    """A road signed for four-wheel drive only is closed to van and car (OSM wiki, Key:4wd_only); a recommendation closes nothing."""
+    for mode in ("tow", "car"):
+        assert judge_access({**ROAD, "4wd_only": "yes"}, mode) == AccessFact(CLOSED, "4wd_only=yes")
+        for value in ("no", "recommended", ""):
+            assert judge_access({**ROAD, "4wd_only": value}, mode).access == OPEN
+
+
+def test_conditions_for_others_leave_the_road_open() -> None:
+    """Destination for lorries, or with a trailer of some weight, is no word about every outfit."""
+    assert judge_access({**ROAD, "motor_vehicle:conditional": "destination @ (hgv)"}, "tow").access == OPEN
+    assert judge_access({**ROAD, "motor_vehicle:conditional": "destination @ (22:00-06:00)"}, "tow").access == ENDS_ONLY
+    assert judge_access({**ROAD, "motor_vehicle:conditional": "no @ (trailer)"}, "tow").access == CLOSED
+    heavy = {**ROAD, "motor_vehicle:conditional": "no @ (trailer AND weight>7.5)"}
+    assert judge_access(heavy, "tow").access == OPEN
+    assert size_limits(heavy).weight_kg == 7500
 
 
 def test_days_on_which_a_ferry_sails() -> None:

@@ -63,12 +63,25 @@ def test_the_lowest_of_all_keys_counts() -> None:
     )
     assert all(math.isnan(value) for value in (none.height_m, none.width_m, none.length_m, none.weight_kg, none.axle_kg))
     assert size_limits({"maxheight": "none;3.5"}).height_m == 3.5
+    both = size_limits(
+        {
+            "maxheight:forward": "4.2",
+            "maxheight:backward": "3.5",
+            "maxweight:lanes": "7.5|3.5|none",
+            "maxwidth:lanes:forward": "2|3",
+        }
+    )
+    assert (both.height_m, both.weight_kg, both.width_m) == (3.5, 3500.0, 2.0)
+    others = size_limits({"maxweight:signed": "no", "maxheight:source": "3", "maxweight:bus": "3", "maxheight:marine": "2"})
+    assert all(math.isnan(value) for value in (others.height_m, others.weight_kg))
 
 
 def test_closures_by_size_are_limits() -> None:
     """No @ (weight>3.5) is a weight limit; yes @ (weight<3.5) and conditions on others are not."""
     assert size_limits({"motor_vehicle:conditional": "no @ (weight>3.5)"}).weight_kg == 3500
-    assert size_limits({"motor_vehicle:conditional": "no @ (length > 10 AND 22:00-06:00)"}).length_m == 10
+    by_night = {"motor_vehicle:conditional": "no @ (length > 10 AND 22:00-06:00)", "maxlength:conditional": "9 @ (22:00-06:00)"}
+    assert math.isnan(size_limits(by_night).length_m)  # a closure by date: `closed_when` has it
+    assert size_limits({"maxweight:conditional": "2 @ (trailer)", "maxheight:conditional": "3"}).weight_kg == 2000
     assert size_limits({"trailer:conditional": "no @ (width>2.3)"}).width_m == 2.3
     assert math.isnan(
         size_limits({"motor_vehicle:conditional": "yes @ (weight>3.5)", "hgv:conditional": "no @ (weight>1)"}).weight_kg

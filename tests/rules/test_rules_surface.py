@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tripplan.model.words import Source, Surface
-from tripplan.rules.surface import SURFACES, judge_surface
+from tripplan.rules.surface import NO_SURFACE_TAG, SURFACES, judge_surface
 
 # OSM wiki, Key:surface, the three groups of documented values; cross-checked with the lists `osmPavedTags` and
 # `osmSemipavedTags` of the iD editor (commit ffc7e21, from wiki revision 2910310). Published source, read in extract.
@@ -158,13 +158,52 @@ def test_any_text_gets_an_answer(tags: dict[str, str]) -> None:
         assert all(SURFACES[part].surface == Surface.SEALED for part in parts)
 
 
-def test_sub_keys_are_not_read() -> None:
-    """surface:lanes and the like speak of parts of a road."""
-    fact = judge_surface(
-        {"highway": "primary", "surface:lanes": "asphalt|gravel", "surface:forward": "gravel", "source:surface": "asphalt"}
-    )
-    assert fact.surface == Surface.UNKNOWN
-    assert judge_surface({"surface": "asphalt", "surface:lanes": "asphalt|sand"}).surface == Surface.SEALED
+# OSM wiki, Key:*:lanes (the suffix may follow any key; a lane left blank has the plain value; cycle lanes count) and
+# Tag:surface=paving_stones:lanes (`surface:middle`). Published source, read in extract. What follows from it is this project's.
+@pytest.mark.parametrize(
+    ("tags", "expected"),
+    [
+        ({"surface:lanes": "asphalt|gravel"}, Surface.UNSEALED), ({"surface:lanes:backward": "|gravel"}, Surface.UNSEALED),
+        ({"surface:forward": "gravel"}, Surface.UNSEALED), ({"surface:backward": "Dirt"}, Surface.UNSEALED),
+        ({"surface:middle": "grass"}, Surface.UNSEALED), ({"surface:left": "asphalt", "surface:right": "sand"}, Surface.UNSEALED),
+        ({"surface:forward": "asphalt;gravel"}, Surface.UNSEALED), ({"surface:conditional": "gravel @ (Nov-Mar)"}, Surface.UNSEALED),
+        ({"surface:type": "gravel"}, Surface.UNSEALED), ({"surface:lanes": "asphalt|tarmacadam"}, Surface.UNKNOWN),
+        ({"surface": "asphalt", "surface:lanes": "asphalt|gravel"}, Surface.UNKNOWN),
+        ({"surface": "asphalt", "surface:backward": "compacted"}, Surface.UNKNOWN),
+        ({"surface": "gravel", "surface:forward": "asphalt", "surface:backward": "asphalt"}, Surface.UNSEALED),
+        # All of it named, and all of it sealed.
+        ({"surface:lanes": "asphalt|concrete"}, Surface.SEALED), ({"surface:forward": "asphalt", "surface:backward": "paved"}, Surface.SEALED),
+        ({"surface:lanes:forward": "asphalt", "surface:lanes:backward": "asphalt|asphalt"}, Surface.SEALED),
+        # A part of it named: the rest is as unknown as before.
+        ({"surface:forward": "asphalt"}, Surface.UNKNOWN), ({"surface:lanes": "asphalt|"}, Surface.UNKNOWN),
+        ({"surface:middle": "asphalt"}, Surface.UNKNOWN),
+        # What is beside the road, or no surface at all.
+        ({"surface": "asphalt", "surface:cycleway": "gravel"}, Surface.SEALED), ({"surface": "asphalt", "surface:shoulder": "gravel"}, Surface.SEALED),
+        ({"surface": "asphalt", "surface:lanes": "asphalt|concrete"}, Surface.SEALED), ({"surface:note": "gravel"}, Surface.UNKNOWN),
+        ({"surface:sidewalk:left": "gravel"}, Surface.UNKNOWN), ({"surface": "asphalt", "surface:colour": "red"}, Surface.SEALED),
+        ({"surface": "asphalt", "source:surface": "gravel"}, Surface.SEALED),
+    ],
+)  # fmt: skip
+def test_parts_of_the_carriageway(tags: dict[str, str], expected: Surface) -> None:
+    """One unsealed lane, direction or side unseals a road without a plain value, and makes a sealed one doubtful."""
+    assert judge_surface({"highway": "primary", **tags}).surface == expected
+
+
+def test_only_a_road_of_which_nothing_is_said_may_be_presumed() -> None:
+    """The reason that lets evidence speak stands only where no tag speaks of the surface; a sealed part leaves it so."""
+    for tags, free in (
+        ({}, True), ({"surface:forward": "asphalt"}, True), ({"surface:note": "bumpy"}, True), ({"smoothness": "bad"}, True),
+        ({"4wd_only": "no"}, True), ({"4wd_only": "yes"}, False), ({"4wd_only": "recommended"}, False), ({"surface": "yes"}, False),
+        ({"surface:lanes": "asphalt|gravel"}, False), ({"tracktype": "grade1"}, False), ({"tracktype": "grade3"}, False),
+        ({"smoothness": "horrible"}, False), ({"smoothness:lanes": "good|impassable"}, False), ({"tracktype": "grade1;grade3"}, False),
+    ):  # fmt: skip
+        assert (judge_surface({"highway": "primary", **tags}).why == NO_SURFACE_TAG) is free, tags
+
+
+def test_a_rough_lane_is_rough() -> None:
+    """A sealed but rough lane makes the road rough."""
+    assert judge_surface({"surface": "asphalt", "surface:lanes": "asphalt|sett"}).rough
+    assert not judge_surface({"surface": "asphalt", "surface:lanes": "asphalt|asphalt"}).rough
 
 
 def test_tracktype() -> None:

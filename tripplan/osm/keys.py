@@ -61,7 +61,9 @@ BORDER_TAG: tuple[str, str] = ("admin_level", "2")
 STATES_OF: tuple[str, ...] = ("AU-", "US-")
 
 #: Keys of nodes that are taken whatever the value: what may stand in the way of an outfit.
-NODE_KEYS_OF_ANY_VALUE: tuple[str, ...] = ("barrier", "ford", "maxheight", "maxwidth", "maxweight")
+NODE_KEYS_OF_ANY_VALUE: tuple[str, ...] = (
+    "barrier", "ford", "maxheight", "maxheight:physical", "maxwidth", "maxwidth:physical", "maxweight",
+)  # fmt: skip
 #: Old way of writing a ford at a point.
 FORD_TAG: tuple[str, str] = ("highway", "ford")
 #: Entrances of areas, by value: not those for walkers, staff or the fire brigade.
@@ -74,7 +76,7 @@ _ROAD_KEYS = frozenset(
         "highway", "route", "surface", "tracktype", "smoothness", "access", "vehicle", "motor_vehicle", "motorcar", "trailer", "caravan", "oneway",
         "junction", "toll", "bridge", "tunnel", "motorroad", "lit", "incline", "ford", "duration", "interval", "seasonal", "dual_carriageway", "area",
         "service", "maxheight", "maxwidth", "maxlength", "maxweight", "maxweightrating", "maxgcweight", "maxgcweightrating", "maxaxleload", "maxspeed",
-        "lanes", "winter_road", "ice_road", "tidal", "impassable", "disused", "abandoned", "opening_hours", "construction",
+        "lanes", "winter_road", "ice_road", "tidal", "impassable", "disused", "abandoned", "opening_hours", "construction", "4wd_only",
     )
 )  # fmt: skip
 _ROAD_KEY_STARTS = (
@@ -94,16 +96,23 @@ def road_key(key: str) -> bool:
 
 
 _HIERARCHY = ("access", "vehicle", "motor_vehicle", "motorcar", "trailer", "caravan")
-_SIZES = ("maxheight", "maxwidth", "maxlength", "maxweight", "maxweightrating", "maxaxleload")
+_SIZES = ("maxheight", "maxwidth", "maxlength", "maxweight", "maxweightrating", "maxgcweight", "maxgcweightrating", "maxaxleload")
+_WAYS = ("forward", "backward")
 #: What a live request asks for by name, since prefixes cannot be asked for.
 LIVE_WAY_TAGS: tuple[str, ...] = tuple(
     sorted(
         {
             "name", "ref", *_ROAD_KEYS, *(f"{key}:conditional" for key in (*_HIERARCHY, *_SIZES, "maxspeed", "oneway")),
-            *(f"{key}:{way}" for key in (*_HIERARCHY, "maxspeed") for way in ("forward", "backward")), *(f"{key}:physical" for key in _SIZES[:2]),
+            *(f"{key}:{way}" for key in (*_HIERARCHY, *_SIZES, "maxspeed", "surface", "smoothness") for way in _WAYS),
+            *(f"{key}:physical" for key in _SIZES[:2]), *(f"{key}:lanes{way}" for key in ("surface", "smoothness") for way in ("", ":forward", ":backward")),
+            "surface:middle", "surface:left", "surface:right", "surface:both_ways",
             *(f"{key}:{mode}" for key in (*_SIZES, "maxspeed") for mode in ("trailer", "caravan")), "source:maxspeed", "maxspeed:type", "zone:traffic",
-            "zone:maxspeed", "oneway:vehicle", "oneway:motor_vehicle", "oneway:motorcar", "toll:motorcar", "toll:trailer", "maxspeed:motorcar", *(key.decode() for key in FERRY_KEYS),
+            "zone:maxspeed", "oneway:vehicle", "oneway:motor_vehicle", "oneway:motorcar", "toll:motorcar", "toll:trailer", "maxspeed:motorcar",
+            *(key.decode() for key in FERRY_KEYS),
         }
     )
 )  # fmt: skip
-LIVE_NODE_TAGS: tuple[str, ...] = ("barrier", "ford", "locked", "highway", "entrance", *_HIERARCHY, *_SIZES[:2], "maxweight")
+LIVE_NODE_TAGS: tuple[str, ...] = (
+    "barrier", "ford", "locked", "highway", "entrance", *_HIERARCHY, *(f"{key}:conditional" for key in _HIERARCHY), *_SIZES[:2],
+    "maxheight:physical", "maxwidth:physical", "maxweight",
+)  # fmt: skip

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
 from pathlib import Path
 
@@ -18,6 +17,7 @@ from tripplan.region.aids import find_aids
 from tripplan.region.columns import Junctions, Pieces, RegionMeta, Ways
 from tripplan.region.curves import curvature, segment_lengths
 from tripplan.region.entrances import with_entrances
+from tripplan.region.gates import with_gates
 from tripplan.region.judge import FERRY, judge_ways
 from tripplan.region.places import find_places, find_towns
 from tripplan.region.region import Region
@@ -64,15 +64,15 @@ def build(source: Path | str | RawMap, *, name: str = "", progress: Progress = s
         )
     faults: Counter[str] = Counter(raw.faults)
     strings = StringTable()
-    with ThreadPoolExecutor(1) as aside:  # lengths and curves need nothing of what is judged meanwhile
-        shape = aside.submit(_shape, raw)
-        progress("Judging roads", 0.5)
-        ways = judge_ways(raw, strings)
-        progress("Cutting roads at junctions", 0.6)
-        split = split_ways(raw, np.array(sorted(node.osm_id for node in raw.nodes if _stands_in_the_way(node)), np.int64))
-        pieces, way_m = _pieces(raw, split, ways, *shape.result())
+    progress("Judging roads", 0.5)
+    ways = judge_ways(raw, strings, faults)
+    progress("Cutting roads at junctions", 0.6)
+    bars = [node for node in raw.nodes if _stands_in_the_way(node)]
+    split = split_ways(raw, np.array(sorted(node.osm_id for node in bars), np.int64))
+    pieces, way_m = _pieces(raw, split, ways, *_shape(raw))
     ways = replace(ways, flags=mark_towns(ways, pieces))
-    junctions = _junctions(raw, split, strings, faults)
+    junctions = _junctions(raw, bars, split, strings, faults)
+    ways, junctions = with_gates(bars, ways, pieces, junctions, strings, faults)
     progress("Presuming surfaces", 0.75)
     ways, surfaces = presume_surfaces(raw, split, ways, way_m, strings)
     progress("Turn restrictions, places and names", 0.85)
@@ -160,7 +160,7 @@ def _stands_in_the_way(node: RawNode) -> bool:
     return "barrier" in tags or "ford" in tags or tags.get("highway") == "ford" or any(key.startswith("max") for key in tags)
 
 
-def _junctions(raw: RawMap, split: Split, strings: StringTable, faults: Counter[str]) -> Junctions:
+def _junctions(raw: RawMap, bars: list[RawNode], split: Split, strings: StringTable, faults: Counter[str]) -> Junctions:
     from tripplan.rules.access import judge_barrier
     from tripplan.rules.limits import size_limits
 
@@ -169,9 +169,7 @@ def _junctions(raw: RawMap, split: Split, strings: StringTable, faults: Counter[
     tow, car = np.zeros(count, np.uint8), np.zeros(count, np.uint8)
     height, width, weight = (np.full(count, np.nan, np.float32) for _ in range(3))
     why = np.full(count, -1, np.int32)
-    for node in raw.nodes:
-        if not _stands_in_the_way(node):
-            continue
+    for node in bars:
         at = int(np.searchsorted(split.junction_id, node.osm_id))
         if at == count or split.junction_id[at] != node.osm_id:
             continue

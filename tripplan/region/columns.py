@@ -109,6 +109,7 @@ class Ways:
     posted [km/h]. ``incline``: greatest tagged grade, absolute [%]. ``ferry_s``: tagged crossing time of the whole way
     [s]; ``ferry_wait_s``: from interval; ``ferry_check_in_s``: how long before departure one has to be there [s];
     ``ferry_booking``: string number of what is tagged about reservations. ``oneway``: 0 both, 1 as drawn, -1 against.
+    ``caution``: string number of what to ask about before the road is used, a line each, -1 none (`tripplan.rules.unread`).
     ``surface_p``: how likely a road of tertiary class or above without a sealed or unsealed tag is sealed; NaN for others.
     """
 
@@ -139,9 +140,10 @@ class Ways:
     ferry_check_in_s: F32 = field(default_factory=_none_f32)
     ferry_booking: I32 = field(default_factory=_none_i32)
     surface_p: F32 = field(default_factory=_none_f32)
+    caution: I32 = field(default_factory=_none_i32)
 
     def __post_init__(self) -> None:
-        _fill(self, len(self.osm_id), {"ferry_check_in_s": np.nan, "ferry_booking": -1, "surface_p": np.nan})
+        _fill(self, len(self.osm_id), {"ferry_check_in_s": np.nan, "ferry_booking": -1, "surface_p": np.nan, "caution": -1})
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,6 +273,6 @@ class RegionMeta:
     bbox: tuple[float, float, float, float]
     faults: dict[str, int]
     attribution: str = "© OpenStreetMap contributors, ODbL 1.0"
-    format: str = "tripplan region 2"
+    format: str = "tripplan region 3"
     state: str = ""
     surfaces: dict[str, str] = field(default_factory=dict)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from typing import Any
 
 import numpy as np
@@ -17,10 +18,14 @@ from tripplan.rules.access import closed_when, judge_access, oneway
 from tripplan.rules.limits import size_limits
 from tripplan.rules.speed import built_up, dual, posted
 from tripplan.rules.surface import judge_surface
+from tripplan.rules.unread import cautions, unread_conditions, unread_limits
 
-__all__ = ["FERRY", "duration_s", "incline_percent", "judge_ways"]
+__all__ = ["FERRY", "UNREAD", "duration_s", "incline_percent", "judge_ways", "name_faults"]
 
 FERRY = HIGHWAYS.index("ferry")
+#: How what could not be read is counted among the faults, and how many of them by name.
+UNREAD = "could not be read, as written: "
+_MOST_NAMED = 12
 _SOURCES = list(Source)
 _CLASS = {name: number for number, name in enumerate(HIGHWAYS)}
 _CLOCK = re.compile(r"^(?:(\d{1,3}):)?(\d{1,3}):(\d{2})$")
@@ -84,8 +89,13 @@ def _flags(tags: dict[str, str], highway: str, one_way: int | None, *, rough: bo
     return int(flags)
 
 
-def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
+def judge_ways(raw: RawMap, strings: StringTable, faults: Counter[str] | None = None) -> Ways:
     """Judge every way of the raw map.
+
+    Parameters
+    ----------
+    faults
+        Takes the conditions and limits that could not be read, each with its number of ways.
 
     Returns
     -------
@@ -98,11 +108,14 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
         "surface_why": np.full(count, -1, np.int32), "oneway": np.zeros(count, np.int8), "tow_access": np.zeros(count, np.uint8),
         "car_access": np.zeros(count, np.uint8), "access_why": np.full(count, -1, np.int32), "closed_when": np.full(count, -1, np.int32),
         "flags": np.zeros(count, np.uint16), "ferry_booking": np.full(count, -1, np.int32),
+        "caution": np.full(count, -1, np.int32),
     }  # fmt: skip
     figures = (
         "max_height_m", "max_width_m", "max_length_m", "max_weight_kg", "max_axle_kg", "speed_fwd", "speed_bwd", "speed_trailer",
         "incline", "ferry_s", "ferry_wait_s", "ferry_check_in_s",
     )  # fmt: skip
+    ways_of = np.bincount(raw.way_tags, minlength=count)
+    unread: Counter[str] = Counter()
     narrow = {name: np.full(count, np.nan, np.float32) for name in figures}
     for row, tags in enumerate(raw.tag_sets):
         highway = tags.get("highway", "")
@@ -129,6 +142,9 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
         wide["flags"][row] = _flags(tags, highway, direction, rough=surface.rough)
         booking = tags.get("reservation", "").strip() if highway == "ferry" else ""
         wide["ferry_booking"][row] = strings.number(booking)
+        wide["caution"][row] = strings.number("\n".join(cautions(tags)))
+        for text in (*unread_conditions(tags), *unread_limits(tags)):
+            unread[text] += int(ways_of[row])
         limits = size_limits(tags)
         speeds = posted(tags)
         values = (
@@ -140,10 +156,20 @@ def judge_ways(raw: RawMap, strings: StringTable) -> Ways:
         )  # fmt: skip
         for name, value in zip(figures, values, strict=True):
             narrow[name][row] = value
+    if faults is not None:
+        name_faults(faults, unread)
     name_number = np.array([*strings.numbers(raw.names), -1], np.int32)
     take = raw.way_tags
     columns: dict[str, NDArray[Any]] = {name: column[take] for name, column in {**wide, **narrow}.items()}
     return Ways(osm_id=raw.way_id, name=name_number[raw.way_name], ref=name_number[raw.way_ref], **columns)
+
+
+def name_faults(faults: Counter[str], unread: Counter[str]) -> None:
+    """Count what could not be read among the faults: the most frequent by name, the rest together."""
+    ranked = sorted(unread.items(), key=lambda pair: (-pair[1], pair[0]))
+    for text, number in ranked[:_MOST_NAMED]:
+        faults[f"{UNREAD}{text}"] += number
+    faults[f"{UNREAD}others, {len(ranked) - _MOST_NAMED} different ones"] += sum(number for _, number in ranked[_MOST_NAMED:])
 
 
 def _check_in_s(tags: dict[str, str]) -> float:

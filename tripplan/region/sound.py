@@ -21,7 +21,7 @@ _KINDS = {"F32": "<f4", "F64": "<f8", "I8": "|i1", "I32": "<i4", "I64": "<i8", "
 #: Columns beside `ptr` that hold points or members rather than rows.
 _FLAT = {"pieces": ("lon_e7", "lat_e7", "curve_kmh"), "turns": ("pieces",), "base": ("lon_e7", "lat_e7")}
 _STRINGS = {
-    "ways": ("name", "ref", "surface_why", "access_why", "closed_when", "ferry_booking"), "junctions": ("barrier",), "turns": ("when",),
+    "ways": ("name", "ref", "surface_why", "access_why", "closed_when", "ferry_booking", "caution"), "junctions": ("barrier",), "turns": ("when",),
     "towns": ("name", "kind"), "aids": ("name", "phone"),
 }  # fmt: skip
 #: Most that a column may hold; 0 is the least.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import islice
 from typing import overload
 
 import numpy as np
@@ -25,6 +26,10 @@ class StringTable:
         """Return the number of each of many strings."""
         known = self._number
         return [known.setdefault(text, len(known)) if text else -1 for text in texts]
+
+    def text(self, number: int) -> str:
+        """Return the string of a number; looked for one by one, so for a few of them."""
+        return next(islice(self._number, number, None)) if number >= 0 else ""
 
     def packed(self) -> PackedStrings:
         """Return the table as it is saved."""

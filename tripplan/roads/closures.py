@@ -9,6 +9,7 @@ from datetime import date
 import numpy as np
 
 from tripplan.model.closure import WIND, Closure
+from tripplan.model.outfit import Outfit
 from tripplan.region.region import Region
 
 __all__ = ["NO_CLOSURES", "ClosureSet", "closure_sets"]
@@ -64,7 +65,12 @@ NO_CLOSURES = ClosureSet()
 
 
 def closure_sets(
-    region: Region, dates: Sequence[date], *, hours: tuple[int, int] | None = None, closures: Sequence[Closure] = ()
+    region: Region,
+    dates: Sequence[date],
+    *,
+    hours: tuple[int, int] | None = None,
+    closures: Sequence[Closure] = (),
+    outfit: Outfit | None = None,
 ) -> list[ClosureSet]:
     """Sort the days into sets with the same ways closed and the same turns barred, in order of their first day.
 
@@ -77,8 +83,10 @@ def closure_sets(
         restriction, by the hour counts for the whole day.
     closures
         What somebody brought beside the map: closed roads, areas with a wind warning.
+    outfit
+        Whose weight and size closures and limits by date are held against; ``None``: they hold for all.
     """
-    own = _map_sets(region, dates, hours)
+    own = _map_sets(region, dates, hours, outfit)
     in_force = [closure for closure in closures if any(closure.holds(day) for day in dates)]
     if not in_force:
         return own
@@ -102,7 +110,7 @@ def closure_sets(
     return sorted(sets, key=lambda one: one.days)
 
 
-def _map_sets(region: Region, dates: Sequence[date], hours: tuple[int, int] | None) -> list[ClosureSet]:
+def _map_sets(region: Region, dates: Sequence[date], hours: tuple[int, int] | None, outfit: Outfit | None) -> list[ClosureSet]:
     """Sort the days by what the map itself closes."""
     ways, turns = region.ways, region.turns
     rows, turn_rows = np.flatnonzero(ways.closed_when >= 0), np.flatnonzero(turns.when >= 0)
@@ -119,7 +127,7 @@ def _map_sets(region: Region, dates: Sequence[date], hours: tuple[int, int] | No
     west, south, east, north = region.meta.bbox
     at = (region.meta.country, (west + (east - west) % 360 / 2 + 180) % 360 - 180, (south + north) / 2)
     for day, when in enumerate(dates):
-        answers = {number: closed_on(text, when, *at, hours=hours) for number, text in texts.items()}
+        answers = {number: closed_on(text, when, *at, hours=hours, outfit=outfit) for number, text in texts.items()}
         closed = tuple(int(r) for r in rows if answers[int(ways.closed_when[r])])
         doubtful.update(int(r) for r in rows if answers[int(ways.closed_when[r])] is None)
         holds = {number: in_force(text, when, *at, hours=hours) for number, text in turn_texts.items()}

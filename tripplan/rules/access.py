@@ -11,12 +11,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from tripplan.rules.closed import SAILS, closed_on, is_by_date
-from tripplan.rules.conditions import TRAILER_WORDS, split_and, tagged_conditionals, vehicle_property
-from tripplan.rules.limits import size_limits
-from tripplan.rules.surface import CLOSED_SMOOTHNESS
+from tripplan.rules.conditions import TRAILER_WORDS, for_others, split_and, tagged_conditionals
+from tripplan.rules.limits import bound_unread, is_size_limit, limits_by_date, size_limits
+from tripplan.rules.surface import CLOSED_SMOOTHNESS, four_wheels, worst_smoothness
 
 __all__ = [
-    "ACCESS_VALUES", "BARRIERS", "CLOSED", "ENDS_ONLY", "HIERARCHY", "OPEN", "ROAD_CLASSES", "AccessFact", "closed_on",
+    "ACCESS_VALUES", "BARRIERS", "CLOSED", "ENDS_ONLY", "HIERARCHY", "OPEN", "OUT_OF_SEASON", "RECOMMENDED", "ROAD_CLASSES", "AccessFact", "access_value", "closed_on",
     "closed_when", "judge_access", "judge_barrier", "oneway",
 ]  # fmt: skip
 
@@ -92,7 +92,7 @@ def judge_access(tags: Mapping[str, str], mode: str) -> AccessFact:
     Notes
     -----
     Roads that stay closed to the van and open to the car: smoothness very_bad or worse, fords, a road that is
-    discouraged for trailers. Living streets and driveways are for the ends of a towing day.
+    discouraged for trailers. A road for four-wheel drive only is closed to both: nobody says that the car has it. Living streets and driveways are for the ends of a towing day.
     """
     standing = _standing(tags)
     if standing is not None:
@@ -113,11 +113,18 @@ def _standing(tags: Mapping[str, str]) -> AccessFact | None:
     for key in ("impassable", "disused", "abandoned", "ice_road", "winter_road", "tidal"):
         if tags.get(key, "no").strip().lower() in ("yes", "only"):
             return AccessFact(CLOSED, f"{key}={tags[key].strip().lower()}")
+    signed = four_wheels(tags)
+    if signed and signed != RECOMMENDED:
+        return AccessFact(CLOSED, signed)
     if tags.get("service") in ("emergency_access", "bus"):
         return AccessFact(CLOSED, f"service={tags['service']}")
     return None
 
 
+#: Beginning of a closure that nobody dated.
+OUT_OF_SEASON = "no @ (not in season: "
+#: A sign that advises: `tripplan.rules.unread` hands it on as a caution, and nothing is presumed of such a road.
+RECOMMENDED = "4wd_only=recommended"
 _CAR_CLASSES = frozenset(ROAD_CLASSES) | {"ford"}
 
 
@@ -125,7 +132,7 @@ def _closed_to_vans(tags: Mapping[str, str]) -> AccessFact | None:
     ford = tags.get("ford", "no").strip().lower()
     if ford not in ("no", "") or tags.get("highway") == "ford":
         return AccessFact(CLOSED, f"ford={ford}")
-    smoothness = tags.get("smoothness", "").strip().lower()
+    smoothness = worst_smoothness(tags)
     if smoothness in CLOSED_SMOOTHNESS:
         return AccessFact(CLOSED, f"smoothness={smoothness}")
     return None
@@ -173,14 +180,19 @@ def _value(text: str, key: str) -> tuple[int, str]:
     return worst, word
 
 
+def access_value(text: str, key: str) -> int:
+    """Return what one access value, or a list of them, comes to; what is not understood closes."""
+    return _value(text, key)[0]
+
+
 def _conditional(tags: Mapping[str, str], keys: tuple[str, ...], mode: str, fact: AccessFact, level: int) -> AccessFact:
     """Add what holds whatever the date: conditions on trailers, and restrictions to destination by hours."""
     for key, value, condition in tagged_conditionals(tags, keys):
         answer, word = _value(value, key)
         clauses = split_and(condition)
         about_us = [clause for clause in clauses if clause.lower() in TRAILER_WORDS]
-        rest = [clause for clause in clauses if clause.lower() not in TRAILER_WORDS and vehicle_property(clause) is None]
-        if about_us and mode != "tow":
+        rest = [clause for clause in clauses if clause.lower() not in TRAILER_WORDS]
+        if for_others(clauses) or (about_us and mode != "tow"):
             continue
         why = f"{key}:conditional={word} @ ({condition})"
         if about_us and not rest:
@@ -200,10 +212,17 @@ def closed_when(tags: Mapping[str, str]) -> str:
     """Return the closure by date that holds for a car (and so for a car with trailer), as raw text for `closed_on`.
 
     The text has the form ``BASE; VALUE @ (CONDITION); ...``: what holds otherwise (left out when that is ``yes``), then
-    the conditional values in rising strength. It is "" when nothing depends on the date. Conditions on the vehicle alone
-    are not in it (`judge_access` and the size limits carry them). ``seasonal=*`` and ``opening_hours`` of a road come
-    in the same form; those of a ferry as days on which it sails.
+    the conditional values in rising strength. It is "" when nothing depends on the date. Conditions on a trailer or one bound
+    of size alone are not in it (`judge_access` and the size limits carry them), nor is what is for other vehicles; a bound that
+    goes with a date is, and so are limits that hold at some times only (``no @ (height>3.5 m AND Nov-Mar)``).
+    ``seasonal=*`` and ``opening_hours`` of a road come in the same form; those of a ferry as days on which it sails.
     """
+    own = _closed_by_access(tags)
+    sizes = [f"no @ ({condition})" for condition in limits_by_date(tags)]
+    return "; ".join([own, *sizes] if own else sizes)
+
+
+def _closed_by_access(tags: Mapping[str, str]) -> str:
     keys = HIERARCHY["tow"]
     base = "yes"
     level = -1
@@ -215,10 +234,12 @@ def closed_when(tags: Mapping[str, str]) -> str:
     for key, value, condition in tagged_conditionals(tags, keys):
         if keys.index(key) < level and base == "no":
             continue
-        clauses = [c for c in split_and(condition) if c.lower() not in TRAILER_WORDS and vehicle_property(c) is None]
-        if not clauses:
+        clauses = [c for c in split_and(condition) if c.lower() not in TRAILER_WORDS]
+        if not clauses or for_others(clauses) or any(bound_unread(clause) for clause in clauses):
             continue
         closes = _value(value, key)[0] == CLOSED
+        if closes and is_size_limit(condition):
+            continue
         if base == "no" and not closes and not _opens_by_date(clauses):
             continue
         if closes or base == "no" or parts:
@@ -231,7 +252,7 @@ def closed_when(tags: Mapping[str, str]) -> str:
             return f"no; {SAILS} @ ({hours})"
     seasonal = tags.get("seasonal", "no").strip().lower()
     if not parts and seasonal not in ("", "no"):
-        return f"no @ (not in season: {seasonal})"
+        return f"{OUT_OF_SEASON}{seasonal})"
     if not parts:
         return ""
     return "; ".join(parts if base == "yes" else ["no", *parts])

@@ -5,10 +5,17 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-__all__ = ["TRAILER_WORDS", "conditionals", "split_and", "split_top", "tagged_conditionals", "vehicle_property"]
+__all__ = [
+    "OTHER_VEHICLES", "TRAILER_WORDS", "conditionals", "for_others", "split_and", "split_top", "tagged_conditionals", "vehicle_property",
+]  # fmt: skip
 
 #: Conditions that name what we are.
 TRAILER_WORDS = frozenset({"trailer", "caravan"})
+#: Conditions that name others: what is for them is not for us.
+OTHER_VEHICLES = frozenset(
+    ("hgv", "hgv_articulated", "bus", "psv", "goods", "bicycle", "motorcycle", "moped", "mofa", "coach", "tourist_bus", "taxi",
+     "agricultural", "hazmat", "motorhome", "emergency", "tram", "hov", "foot", "horse", "ski", "snowmobile", "share_taxi", "minibus")
+)  # fmt: skip
 
 _PROPERTY = re.compile(
     r"^(?P<key>weight|weightrating|gcweight|gcweightrating|emptyweight|axleload|height|width|length|axles|occupants)\s*(?P<op><=|>=|<|>|=)\s*(?P<value>.+)$"
@@ -74,6 +81,11 @@ def vehicle_property(clause: str) -> tuple[str, str, str] | None:
     """Return (key, operator, value) when a clause speaks of the vehicle's weight or size, else ``None``."""
     match = _PROPERTY.match(clause.strip().lower())
     return (match["key"], match["op"], match["value"].strip()) if match else None
+
+
+def for_others(clauses: list[str]) -> bool:
+    """Say whether a condition, split into its clauses, is for other vehicles alone."""
+    return any(clause.strip().lower() in OTHER_VEHICLES for clause in clauses)
 
 
 def tagged_conditionals(tags: Mapping[str, str], keys: tuple[str, ...]) -> list[tuple[str, str, str]]:

@@ -12,16 +12,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.outfit import Outfit
-from tripplan.rules.conditions import split_and, tagged_conditionals, vehicle_property
+from tripplan.rules.conditions import TRAILER_WORDS, conditionals, for_others, split_and, tagged_conditionals, vehicle_property
 
 __all__ = [
+    "BELOW_DEFAULT",
     "FIT_REASONS",
+    "NO_LIMIT",
     "LimitColumns",
     "PointLimitColumns",
     "SizeLimits",
+    "bound_unread",
+    "conditional_limits",
     "fit_codes",
     "fits_mask",
+    "is_size_limit",
+    "limit_keys",
+    "limit_parts",
+    "limits_by_date",
     "parse_length_m",
+    "parse_limit",
     "parse_weight_kg",
     "point_fit_codes",
     "size_limits",
@@ -110,61 +119,121 @@ def _number(text: str) -> float:
     return float(text.replace(",", "."))
 
 
-_HEIGHT_KEYS = ("maxheight", "maxheight:physical", "maxheight:trailer", "maxheight:caravan")
-_WIDTH_KEYS = ("maxwidth", "maxwidth:physical", "width", "maxwidth:trailer", "maxwidth:caravan")
-_LENGTH_KEYS = ("maxlength", "maxlength:trailer", "maxlength:caravan")
-_WEIGHT_KEYS = (
-    "maxweight", "maxweightrating", "maxgcweight", "maxgcweightrating", "maxweight:trailer", "maxweight:caravan",
-    "maxweightrating:trailer", "maxweightrating:caravan",
-)  # fmt: skip
-_AXLE_KEYS = ("maxaxleload", "maxaxleload:trailer")
-_ACCESS_KEYS = ("access", "vehicle", "motor_vehicle", "motorcar", "trailer", "caravan")
-_PROPERTY_FIELD = {
-    "weight": "weight_kg", "weightrating": "weight_kg", "gcweight": "weight_kg", "gcweightrating": "weight_kg",
-    "axleload": "axle_kg", "height": "height_m", "width": "width_m", "length": "length_m",
+#: Keys of limits: the field they fill, the word that a condition has for it, and how a figure is read.
+_KEYS: dict[str, tuple[str, str]] = {
+    "maxheight": ("height_m", "height"), "maxwidth": ("width_m", "width"), "maxlength": ("length_m", "length"),
+    "maxweight": ("weight_kg", "weight"), "maxweightrating": ("weight_kg", "weightrating"), "maxgcweight": ("weight_kg", "gcweight"),
+    "maxgcweightrating": ("weight_kg", "gcweightrating"), "maxaxleload": ("axle_kg", "axleload"),
 }  # fmt: skip
+#: What may follow such a key and still speak of us: how it is meant, for whom, in which direction or lane.
+_ENDINGS = frozenset(
+    ("physical", "legal", "trailer", "caravan", "motorcar", "motor_vehicle", "vehicle", "forward", "backward", "both_ways", "lanes")
+)  # fmt: skip
+_ACCESS_KEYS = ("access", "vehicle", "motor_vehicle", "motorcar", "trailer", "caravan")
+_FIELD_OF = {word: field for field, word in _KEYS.values()}
+
+#: Words for a place without a limit of its own. ``default``: no sign, and no more than the general rules of the country hold there
+#: (OSM wiki, Tag:maxheight=default). The others from memory of Key:maxheight: no limit, or no sign.
+NO_LIMIT: frozenset[str] = frozenset({"none", "no", "default", "unsigned", "no_sign", "no_indications", "unlimited"})
+#: Not signed, but lower than the general rules of the country (from memory of the same page): no figure, so ask.
+BELOW_DEFAULT = "below_default"
+
+
+def limit_keys(tags: Mapping[str, str]) -> list[tuple[str, str, str]]:
+    """Return (key, field of `SizeLimits`, word of conditions) of every tag that posts a limit for us, without the conditional ones."""
+    found = []
+    for key in tags:
+        if key.startswith("max"):
+            base, _, rest = key.partition(":")
+            if base in _KEYS and (not rest or all(part in _ENDINGS for part in rest.split(":"))):
+                found.append((key, *_KEYS[base]))
+    return found
+
+
+def parse_limit(field: str, text: str) -> float:
+    """Return one limit in the unit of its field of `SizeLimits`; NaN when it is none or cannot be read."""
+    return parse_weight_kg(text) if field.endswith("_kg") else parse_length_m(text)
+
+
+def limit_parts(text: str) -> list[str]:
+    """Split what a limit says for several lanes or signs (``3.5|none``, ``3;2.5``), trimmed and in lower case."""
+    return [part.strip().lower() for part in re.split(r"[;|]", text) if part.strip()]
 
 
 def size_limits(tags: Mapping[str, str]) -> SizeLimits:
-    """Read every posted limit of a way or a barrier.
+    """Read every posted limit of a way or a barrier that holds at all times.
 
-    The lowest of all that are there counts, signed or physical, and the lowest of a ``;`` list; ``width`` of the
-    carriageway is physical too, ``est_width`` a guess that is not read. ``none``, ``default``, ``below_default`` and
-    ``unsigned`` are no limit known. A bound on weight is held against the whole outfit: a sign for the single vehicle is
-    then kept on the safe side. Closures by size (``motor_vehicle:conditional=no @
-    (weight>3.5)``) are limits too, whatever the hour that goes with them.
+    The lowest of all that are there counts, signed or physical, of either direction and any lane, and the lowest of a ``;`` list;
+    ``width`` of the carriageway is physical too, ``est_width`` a guess that is not read. The words of `NO_LIMIT` and what
+    cannot be read are no limit known (`tripplan.rules.unread` lists the latter). A bound on weight is held against the whole
+    outfit: a sign for the single vehicle is then kept on the safe side. Limits under the condition that a trailer is there, and closures by
+    size alone (``motor_vehicle:conditional=no @ (weight>3.5)``), are limits too; those that hold at some times only are closures
+    by date (`limits_by_date`, `tripplan.rules.access.closed_when`).
     """
-    values = {
-        "height_m": _lowest(tags, _HEIGHT_KEYS, parse_length_m),
-        "width_m": _lowest(tags, _WIDTH_KEYS, parse_length_m),
-        "length_m": _lowest(tags, _LENGTH_KEYS, parse_length_m),
-        "weight_kg": _lowest(tags, _WEIGHT_KEYS, parse_weight_kg),
-        "axle_kg": _lowest(tags, _AXLE_KEYS, parse_weight_kg),
-    }
+    values = dict.fromkeys(("height_m", "width_m", "length_m", "weight_kg", "axle_kg"), math.nan)
+    for key, field, _ in limit_keys(tags):
+        for part in limit_parts(tags[key]):
+            values[field] = _min_known(values[field], parse_limit(field, part))
+    for part in tags.get("width", "").split(";"):
+        values["width_m"] = _min_known(values["width_m"], parse_length_m(part))
+    for _, field, _, value, clauses in conditional_limits(tags):
+        if all(clause.lower() in TRAILER_WORDS for clause in clauses):
+            values[field] = _min_known(values[field], parse_limit(field, value))
     for _, value, condition in tagged_conditionals(tags, _ACCESS_KEYS):
-        if value not in ("no", "private"):
-            continue
-        for clause in split_and(condition):
-            found = vehicle_property(clause)
-            if found and found[1] in (">", ">=") and found[0] in _PROPERTY_FIELD:
-                field = _PROPERTY_FIELD[found[0]]
-                limit = parse_weight_kg(found[2]) if field.endswith("_kg") else parse_length_m(found[2])
-                values[field] = _min_known(values[field], limit)
+        bounds = _only_sizes(condition) if value in ("no", "private") else []
+        for field, bound in bounds:
+            values[field] = _min_known(values[field], parse_limit(field, bound))
     return SizeLimits(**values)
 
 
-def _lowest(tags: Mapping[str, str], keys: tuple[str, ...], parse: _Parser) -> float:
-    lowest = math.nan
-    for key in keys:
-        text = tags.get(key)
-        if text:
-            for part in text.split(";"):
-                lowest = _min_known(lowest, parse(part))
-    return lowest
+def conditional_limits(tags: Mapping[str, str]) -> list[tuple[str, str, str, str, list[str]]]:
+    """Return (key, field, word of conditions, value, clauses) of every conditional limit that is not for other vehicles."""
+    ending = ":conditional"
+    plain = {key.removesuffix(ending): text for key, text in tags.items() if key.startswith("max") and key.endswith(ending)}
+    found = []
+    for key, field, word in limit_keys(plain):
+        for value, condition in conditionals(plain[key]):
+            clauses = split_and(condition)
+            if not for_others(clauses):
+                found += [(f"{key}{ending}", field, word, part, clauses) for part in limit_parts(value)]
+    return found
 
 
-class _Parser(Protocol):
-    def __call__(self, text: str) -> float: ...
+def limits_by_date(tags: Mapping[str, str]) -> list[str]:
+    """Return the limits that hold at some times only, as conditions under which the road is closed (``height>3.5 m AND Nov-Mar``).
+
+    A limit that a condition raises or lifts (``none @ (destination)``) stays: its plain value counts at all times.
+    """
+    found = []
+    for _, field, word, value, clauses in conditional_limits(tags):
+        limit = parse_limit(field, value)
+        rest = [clause for clause in clauses if clause.lower() not in TRAILER_WORDS]
+        if rest and not math.isnan(limit):
+            found.append(" AND ".join((f"{word}>{limit:.10g} {'kg' if field.endswith('_kg') else 'm'}", *rest)))
+    return found
+
+
+def _only_sizes(condition: str) -> list[tuple[str, str]]:
+    """Return (field, bound) where a condition speaks of upper bounds of size alone, and of trailers; else nothing."""
+    bounds = []
+    for clause in split_and(condition):
+        found = vehicle_property(clause)
+        if found and found[1] in (">", ">=") and found[0] in _FIELD_OF:
+            bounds.append((_FIELD_OF[found[0]], found[2]))
+        elif clause.lower() not in TRAILER_WORDS:
+            return []
+    return bounds if len(bounds) == 1 and not math.isnan(parse_limit(*bounds[0])) else []
+
+
+def bound_unread(clause: str) -> bool:
+    """Say whether a clause bounds a size by something that is no figure (``weight>heavy``)."""
+    found = vehicle_property(clause)
+    return found is not None and found[0] in _FIELD_OF and math.isnan(parse_limit(_FIELD_OF[found[0]], found[2]))
+
+
+def is_size_limit(condition: str) -> bool:
+    """Say whether a closing condition is a plain bound of size, which `size_limits` holds."""
+    return bool(_only_sizes(condition))
 
 
 def _min_known(a: float, b: float) -> float:

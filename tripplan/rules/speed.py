@@ -15,7 +15,7 @@ from tripplan.almanac.towing import KINDS, MPH_KMH, towing_limits
 from tripplan.model.outfit import Outfit
 from tripplan.model.words import Ruling
 from tripplan.rules.access import ROAD_CLASSES
-from tripplan.rules.conditions import TRAILER_WORDS, split_and, tagged_conditionals, vehicle_property
+from tripplan.rules.conditions import TRAILER_WORDS, for_others, split_and, tagged_conditionals, vehicle_property
 
 __all__ = [
     "CLASS_KMH", "COMFORT", "FERRY_KMH", "NO_LIMIT_KMH", "PostedSpeed", "ROUGH_KMH", "SpeedColumns", "TOWN_KMH", "TowingSpeed", "WALK_KMH",
@@ -136,7 +136,7 @@ def posted(tags: Mapping[str, str]) -> PostedSpeed:
     ):
         clauses = [clause.lower() for clause in split_and(condition)]
         speed = parse_speed(value)
-        if any(vehicle_property(clause) or clause in _OTHERS for clause in clauses):
+        if for_others(clauses) or any(vehicle_property(clause) for clause in clauses):
             continue
         if key in _TRAILER_KEYS or any(clause in TRAILER_WORDS for clause in clauses):
             trailer = _lower(trailer, speed)
@@ -151,23 +151,6 @@ def posted(tags: Mapping[str, str]) -> PostedSpeed:
 #: From the general to the particular.
 _PLAIN_KEYS = ("maxspeed", "maxspeed:vehicle", "maxspeed:motor_vehicle", "maxspeed:motorcar")
 _TRAILER_KEYS = ("maxspeed:trailer", "maxspeed:caravan")
-_OTHERS = frozenset(
-    (
-        "hgv",
-        "bus",
-        "psv",
-        "goods",
-        "bicycle",
-        "motorcycle",
-        "moped",
-        "coach",
-        "tourist_bus",
-        "taxi",
-        "agricultural",
-        "hazmat",
-        "motorhome",
-    )
-)
 
 
 def _first_known(a: float, b: float) -> float:

@@ -9,8 +9,8 @@ from math import inf
 
 from tripplan.model.outfit import Outfit
 from tripplan.rules.closed import closed_on
-from tripplan.rules.conditions import TRAILER_WORDS, conditionals, split_and, vehicle_property
-from tripplan.rules.limits import parse_length_m, parse_weight_kg
+from tripplan.rules.conditions import OTHER_VEHICLES, TRAILER_WORDS, conditionals, split_and
+from tripplan.rules.sizes import without_sizes
 
 __all__ = ["RESTRICTIONS", "TurnFact", "in_force", "judge_turns", "spares", "turn_sides"]
 
@@ -37,11 +37,6 @@ _TYPES: dict[str, tuple[str, ...]] = {
     "car": ("restriction", "restriction:motorcar", "restriction:motor_vehicle", "restriction:vehicle")
 }
 _TYPES["tow"] = (*_TYPES["car"], "restriction:trailer", "restriction:caravan")
-#: Others that a condition may name: what is for them is not for us.
-_OTHERS = frozenset(
-    ("hgv", "bus", "psv", "goods", "bicycle", "motorcycle", "moped", "coach", "tourist_bus", "taxi", "agricultural", "hazmat",
-     "hgv_articulated", "motorhome", "mofa", "emergency", "tram", "hov")
-)  # fmt: skip
 #: Values that lift a restriction.
 _LIFTS = frozenset({"none", "no", "yes"})
 
@@ -153,7 +148,7 @@ def _clauses(condition: str, mode: str) -> list[str] | None:
         if word in TRAILER_WORDS:
             if mode != "tow":
                 return None
-        elif word in _OTHERS:
+        elif word in OTHER_VEHICLES:
             return None
         elif word not in _EXEMPT["car"]:
             kept.append(clause)
@@ -195,7 +190,7 @@ def in_force(
     """
     if not when:
         return True
-    dated = _without_sizes(when, outfit)
+    dated = without_sizes(when, outfit)
     if dated in ("no", "yes"):
         return dated == "no"
     return closed_on(dated, day, country, lon, lat, hours=hours) is not False
@@ -203,51 +198,4 @@ def in_force(
 
 def spares(when: str, outfit: Outfit) -> bool:
     """Say whether a restriction can at no time hold for this outfit, by the size or weight that it names."""
-    return bool(when) and _without_sizes(when, outfit) == "yes"
-
-
-def _without_sizes(when: str, outfit: Outfit | None) -> str:
-    """Decide the clauses about weight and size: what is left depends on dates alone, or is ``no`` or ``yes`` for good."""
-    parts: list[str] = []
-    for value, condition in conditionals(when):
-        if not condition:
-            parts = ["no"] if value == "no" else []
-            continue
-        left: list[str] = []
-        met = True
-        for clause in split_and(condition):
-            found = vehicle_property(clause)
-            if found is None:
-                left.append(clause)
-            # A size that cannot be told is taken to be met by a ban and not to be met by what lifts one.
-            elif outfit is None or (holds := _size_holds(found, outfit)) is None:
-                met = met and value == "no"
-            else:
-                met = met and holds
-        if not met:
-            continue
-        if left:
-            parts.append(f"{value} @ ({' AND '.join(left)})")
-        else:
-            parts = ["no"] if value == "no" else []
-    if not any(part.startswith("no") for part in parts):
-        return "yes"
-    return "; ".join(parts)
-
-
-_OWN = {
-    "weight": "mass_kg", "weightrating": "mass_kg", "gcweight": "mass_kg", "gcweightrating": "mass_kg", "axleload": "axle_load_kg",
-    "height": "height_m", "width": "width_m", "length": "length_m",
-}  # fmt: skip
-
-
-def _size_holds(found: tuple[str, str, str], outfit: Outfit) -> bool | None:
-    """Say whether the outfit is one that a clause such as ``length > 8`` speaks of; ``None`` when that cannot be told."""
-    key, operator, text = found
-    if key not in _OWN:
-        return None
-    bound = parse_weight_kg(text) if _OWN[key].endswith("_kg") else parse_length_m(text)
-    if bound != bound:
-        return None
-    own = float(getattr(outfit, _OWN[key]))
-    return {">": own > bound, ">=": own >= bound, "<": own < bound, "<=": own <= bound, "=": abs(own - bound) < 0.01}[operator]
+    return bool(when) and without_sizes(when, outfit) == "yes"
