@@ -310,7 +310,9 @@ class _Roads:
         from tripplan.roads.join import join
         from tripplan.roads.network import open_network
 
-        closures = closure_sets(self.region, (day,), hours=self.trip.road_hours, closures=self.trip.closures)[0]
+        closures = closure_sets(
+            self.region, (day,), hours=self.trip.road_hours, closures=self.trip.closures, outfit=self.trip.outfit
+        )[0]
         network = open_network(self.region, self._terms(leg.mode), closures, cache=cache_folder())
         joined = join(network, (leg.start, leg.end), home=self.trip.depot)
         try:

@@ -262,7 +262,8 @@ class _Leg:
 
         closed_when = self.region.ways.closed_when[self.way]
         for number in np.unique(closed_when[closed_when >= 0]):
-            if self._shut(closed_on(self.region.string(int(number)), self._date(), hours=self.trip.road_hours)):
+            raw = self.region.string(int(number))
+            if self._shut(closed_on(raw, self._date(), hours=self.trip.road_hours, outfit=self.outfit)):
                 self._list(closed_when == number, "closed that day", f"of road closed on {self._date():%d %b}")
 
     @staticmethod

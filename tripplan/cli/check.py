@@ -72,7 +72,7 @@ def command(
     outfit, firm = load_towing(outfit_file, firm_file)
     when = asked or _own_date(brought, region.meta.tz) or datetime.now().astimezone().date()
     terms = terms_for_firm(outfit, firm, region, (when,))
-    closures = closure_sets(region, (when,))[0]
+    closures = closure_sets(region, (when,), outfit=outfit)[0]
     cache = cache_folder()
     result: CheckResult | TrackCheck
     with shown() as progress:

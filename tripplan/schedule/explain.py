@@ -125,7 +125,7 @@ def _shut_on(work: Work, d: int) -> str:
 
     region, trip = work.region, work.trip
     day = trip.dates[d]
-    closed = closure_sets(region, (day,), hours=trip.road_hours)[0].closed
+    closed = closure_sets(region, (day,), hours=trip.road_hours, outfit=trip.outfit)[0].closed
     names = sorted({region.string(int(region.ways.name[row])) or f"way {int(region.ways.osm_id[row])}" for row in closed})
     names += [f"{c.name}{' (wind warning)' if c.kind == 'wind' else ''}" for c in trip.closures if c.holds(day)]
     return f" (closed that day: {', '.join(names[:4])}{' and others' if len(names) > 4 else ''})" if names else ""

@@ -52,7 +52,7 @@ def _plain_ways(work: Work, day: Day) -> dict[int, tuple[str, set[int]]]:
     from tripplan.roads.terms import terms_for_car, terms_for_van
 
     trip, region = work.trip, work.region
-    own = closure_sets(region, (day.date,), hours=trip.road_hours)[0]
+    own = closure_sets(region, (day.date,), hours=trip.road_hours, outfit=trip.outfit)[0]
     found: dict[int, tuple[str, set[int]]] = {}
     for mode in ("van", "car"):
         legs = [(k, leg) for k, leg in enumerate(day.legs) if leg.mode == mode]

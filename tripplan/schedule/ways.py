@@ -142,7 +142,7 @@ def ways_of(trip: Trip, region: Region, cast: Cast, *, cache: Path | None = None
         return table_of(total, matrix.drive_s, matrix.length_m, trip.weights), joined
 
     found = []
-    for closures in closure_sets(region, trip.dates, hours=trip.road_hours, closures=trip.closures):
+    for closures in closure_sets(region, trip.dates, hours=trip.road_hours, closures=trip.closures, outfit=trip.outfit):
         van, joined_van = table(van_spots(trip, cast), van=True)
         car, joined_car = table(car_spots(cast), van=False)
         days = sum(1 << d for d in closures.days)
