@@ -178,7 +178,7 @@ def test_kinds_and_fame_make_the_value(region: Region) -> None:
 def test_sights_that_hang_over_the_rim_of_the_map_are_not_offered(region: Region) -> None:
     """An extract carries things beyond its box, without the roads there: they are no sights of the region."""
     first, second, *_ = [p for p in region.places if p.role == "sight"]
-    west, south, east, north = region.meta.bbox
+    west, _, _, north = region.meta.bbox
     found = {v.spot.name for v in value_sights(_with(region, {"lat": north + 0.01}, {"lon": west - 0.01}))}
     assert not found & {first.name, second.name}
     assert len(found) == len(value_sights(region)) - 2

@@ -27,6 +27,21 @@ _COMMON_FIRM = {"name": "", "phone": "", "towing_limit_kmh": 90.0}
     help="Folder of van files (TOML) to choose from; without it, two usual vans.",
 )
 @click.option(
+    "--closures",
+    "closures",
+    metavar="FILE_OR_URL",
+    multiple=True,
+    help="Closed roads and wind warnings by date: GeoJSON, or a WZDx work zone feed; read again when it changes; may be given again.",
+)
+@click.option(
+    "--suggestions",
+    "suggestions",
+    metavar="DIR",
+    default=None,
+    type=click.Path(path_type=Path),
+    help="Folder that `tripplan suggest` wrote: its loops are offered to start from.",
+)
+@click.option(
     "--host",
     default="127.0.0.1",
     show_default=True,
@@ -81,7 +96,7 @@ _COMMON_FIRM = {"name": "", "phone": "", "towing_limit_kmh": 90.0}
 )
 @click.option("--behind-proxy", "trust_proxy", is_flag=True, help="Take who asks from the proxy's X-Forwarded-For.")
 def command(
-    region_file: Path, firm_file: Path | None, vans_folder: Path | None, host: str, port: int, names: tuple[str, ...], database: str, keep_days: float,
+    region_file: Path, firm_file: Path | None, vans_folder: Path | None, closures: tuple[str, ...], suggestions: Path | None, host: str, port: int, names: tuple[str, ...], database: str, keep_days: float,
     workers: int | None, memory_mb: int, job_seconds: float, idle_seconds: float, secure: bool, trust_proxy: bool,
 ) -> int:  # fmt: skip
     """Serve a page on which people plan trips, compare, change and share them; and staff check ways.
@@ -106,7 +121,7 @@ def command(
     settings = Settings(
         region_file=region_file, database=database or _own_database(), hosts=(*LOOPBACK, *(name.casefold() for name in names)),
         firm=_firm(firm_file), vans=_vans(vans_folder), secure=secure, trust_proxy=trust_proxy, workers=workers or os.cpu_count() or 1,
-        job_s=job_seconds, memory_mb=memory_mb, idle_s=idle_seconds, keep_days=keep_days,
+        job_s=job_seconds, memory_mb=memory_mb, idle_s=idle_seconds, keep_days=keep_days, closures=closures, suggestions=suggestions,
     )  # fmt: skip
     app = make_app(settings, load(region_file))
     if host not in ("127.0.0.1", "localhost", "::1") and not names:

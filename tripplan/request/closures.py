@@ -22,7 +22,7 @@ from tripplan.model.trip import Trip
 from tripplan.request.nearest import nearest_key
 from tripplan.request.text_file import read_text
 
-__all__ = ["MOST_FEATURES", "MOST_MB", "ClosureFile", "closures_of", "is_address", "load_closures", "with_closures"]
+__all__ = ["MOST_FEATURES", "MOST_MB", "ClosureFile", "closures_of", "is_address", "load_closures", "with_closures", "with_files"]
 
 #: Largest file or answer [MB], most features, most points of all features together.
 MOST_MB, MOST_FEATURES, MOST_POINTS = 20.0, 20_000, 500_000
@@ -73,7 +73,11 @@ def with_closures(trip: Trip, given: Sequence[str | Path]) -> Trip:
     """Return a trip with the closures of files and addresses that hold on one of its dates (errors as `load_closures`)."""
     from zoneinfo import ZoneInfo
 
-    files = [load_closures(one, ZoneInfo(trip.tz)) for one in given]
+    return with_files(trip, [load_closures(one, ZoneInfo(trip.tz)) for one in given])
+
+
+def with_files(trip: Trip, files: Sequence[ClosureFile]) -> Trip:
+    """Return a trip with the closures of files read already that hold on one of its dates."""
     now = [c for file in files for c in file.closures if any(c.holds(day) for day in trip.dates)]
     return replace(
         trip,

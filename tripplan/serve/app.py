@@ -19,6 +19,7 @@ from starlette.routing import Route, Router
 from starlette.types import ASGIApp
 
 from tripplan.region.region import Region
+from tripplan.report.map import leaflet_css, leaflet_js
 from tripplan.serve import results, steps
 from tripplan.serve.database import open_database
 from tripplan.serve.forms import USUAL_OUTFIT, Answers, check_spec
@@ -31,7 +32,17 @@ from tripplan.serve.site import Form, Site
 __all__ = ["make_app"]
 
 _SWEEP_S = 1800.0
-_STATIC = {"page.css": "text/css; charset=utf-8", "progress.js": "text/javascript; charset=utf-8"}
+_SCRIPT, _STYLE = "text/javascript; charset=utf-8", "text/css; charset=utf-8"
+#: What the pages load beside themselves; nothing else leads anywhere.
+_STATIC: dict[str, tuple[str, Callable[[], str]]] = {
+    "page.css": (_STYLE, lambda: _own("page.css")),
+    "icon.svg": ("image/svg+xml", lambda: _own("icon.svg")),
+    "progress.js": (_SCRIPT, lambda: _own("progress.js")),
+    "pick.js": (_SCRIPT, lambda: _own("pick.js")),
+    "map.js": (_SCRIPT, lambda: files("tripplan.report").joinpath("assets", "map.js").read_text(encoding="utf-8")),
+    "leaflet.js": (_SCRIPT, leaflet_js),
+    "leaflet.css": (_STYLE, leaflet_css),
+}
 
 
 def make_app(settings: Settings, region: Region, *, pool: Pool | None = None) -> ASGIApp:
@@ -84,15 +95,18 @@ def _routes(site: Site) -> list[Route]:
     return [
         page("/", steps.start_page), form("/", steps.start_form),
         page("/places", steps.places_page), form("/places", steps.places_form),
-        page("/wishes", steps.wishes_page), form("/wishes", steps.wishes_form),
+        page("/wishes", steps.wishes_page), form("/wishes", steps.wishes_form), form("/closures", steps.closures_form),
+        page("/loops", results.loops_page), form("/loops", results.loop_form), page("/loops/{number:int}.svg", results.loop_picture),
         page("/plans", _plans), page("/check", _check_page), form("/check", _check_form), page("/about", _about),
         page("/t/{token}", results.result_page), page("/t/{token}/state", results.state),
         page("/t/{token}/night/{day:int}", results.night_page), form("/t/{token}/night/{day:int}", results.night_form),
         page("/t/{token}/{name}", results.paper),
         form("/t/{token}/stop", results.stop_form), form("/t/{token}/again", results.again_form),
         form("/t/{token}/change", results.change_form), form("/t/{token}/choices", results.choices_form),
+        form("/t/{token}/costs", results.costs_form), form("/t/{token}/without", results.without_form),
+        form("/t/{token}/recheck", results.recheck_form),
         form("/t/{token}/edit", results.edit_form), form("/t/{token}/delete", results.delete_form),
-        page("/static/{name}", _static), page("/health", _health), page("/metrics", _metrics),
+        page("/static/{name}", _static), page("/region.js", _region_map), page("/health", _health), page("/metrics", _metrics),
         Route("/{rest:path}", partial(_nothing, site), methods=["GET", "POST"]),
     ]  # fmt: skip
 
@@ -105,8 +119,17 @@ def _static(site: Site, request: Request) -> Response:
     name = request.path_params["name"]
     if name not in _STATIC:
         return site.missing(request)
-    body = files("tripplan.serve").joinpath("static", name).read_bytes()
-    return Response(body, media_type=_STATIC[name], headers={"cache-control": "public, max-age=3600"})
+    kind, text = _STATIC[name]
+    return Response(text(), media_type=kind, headers={"cache-control": "public, max-age=3600"})
+
+
+def _own(name: str) -> str:
+    return files("tripplan.serve").joinpath("static", name).read_text(encoding="utf-8")
+
+
+def _region_map(site: Site, _request: Request) -> Response:
+    """Return the map's own data; its address carries a mark of them, so that a browser may keep them."""
+    return Response(site.map, media_type=_SCRIPT, headers={"cache-control": "public, max-age=86400"})
 
 
 def _about(site: Site, request: Request) -> Response:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.trip import Booking, Trip
@@ -62,6 +63,7 @@ def trip_in(draft: dict[str, Any], firm: dict[str, Any], region: Region) -> Trip
     BadInputError
         As `tripplan.request.trip_file.load_trip` does.
     """
+    from tripplan.request.closures import closures_of, with_files
     from tripplan.request.forms import Origin
     from tripplan.request.trip_file import trip_of
 
@@ -74,6 +76,7 @@ def trip_in(draft: dict[str, Any], firm: dict[str, Any], region: Region) -> Trip
         replace(sight, spot=named(sight.spot, entry.get("label", "")))
         for sight, entry in zip(trip.sights, draft.get("sights", ()), strict=True)
     )
+    trip = with_files(trip, [closures_of(draft["closures"], "Your file", ZoneInfo(trip.tz))]) if draft.get("closures") else trip
     return replace(
         trip, sights=sights, depot=named(trip.depot, draft["pick_up"].get("label", "")),
         return_depot=named(trip.return_depot, draft["return"].get("label", "")),

@@ -10,11 +10,26 @@ from tripplan.model.errors import BadInputError
 from tripplan.region.region import Region
 from tripplan.report.safe import plain
 from tripplan.request.writing import key_of, parsed
+from tripplan.schedule.suggest_values import Valued
 from tripplan.serve.places import Match, look_up
 
-__all__ = ["Answers", "booking_of", "check_spec", "fresh_draft", "sight_of", "start_of", "wishes_of", "words_of"]
+__all__ = [
+    "Answers",
+    "booking_of",
+    "check_spec",
+    "closures_in",
+    "fresh_draft",
+    "instead_of",
+    "picks_of",
+    "sight_of",
+    "start_of",
+    "wishes_of",
+    "words_of",
+]
 
 MOST_SIGHTS = 20
+#: Largest file of closures that a visitor may bring [kB].
+MOST_CLOSURES_KB = 300
 DEPOT = ("depot", "service")
 SEEN = ("sight", "town", "site")
 #: A mid-size car with a four-berth van (common practice, no source).
@@ -34,6 +49,10 @@ class Answers:
         """Return one text without what does not print."""
         value = self._form.get(name, "")
         return "".join(c for c in value if c.isprintable()).strip()[:most] if isinstance(value, str) else ""
+
+    def picked(self) -> list[str]:
+        """Return the identities of the places that were ticked, on the list or on the map, in the order of the form."""
+        return [self.text(name, 60) for name in self._form if isinstance(name, str) and name.startswith("pick-")]
 
     def key(self, name: str, table: str, key: str, default: Any = None) -> Any:
         """Return a value as a trip file's key takes it; ``default`` for an empty text, or for one that will not do."""
@@ -62,12 +81,16 @@ class Answers:
         if len(found) > 1:
             self.several[name] = found
             self.wrong[name] = "Several places fit. Choose one."
-        return {"place": found[0].place, "label": found[0].label} if len(found) == 1 else None
+        if len(found) != 1:
+            return None
+        # A point that was chosen on the map is called what was typed.
+        bare = found[0].label[:1] in "-0123456789" and typed != self.text(name)
+        return {"place": found[0].place, "label": plain(self.text(name))[:120] if bare else found[0].label}
 
 
 def words_of(error: BadInputError) -> str:
     """Return a refusal as sentences for somebody who sees a form, not a file."""
-    what = f"{error.where}: {error.what}" if error.where.startswith("The file") else error.what
+    what = f"{error.where}: {error.what}" if error.where.startswith(("The file", "Your file")) else error.what
     parts = [what, f"Accepted: {error.accepted}" if error.accepted else "", error.next_step]
     sentences = [part[:1].upper() + part[1:].rstrip(".") + "." for part in parts if part]
     return plain(" ".join(sentences))[:600]
@@ -133,7 +156,7 @@ def start_of(answers: Answers, draft: dict[str, Any], vans: Sequence[dict[str, A
 
 def sight_of(answers: Answers, draft: dict[str, Any], region: Region) -> dict[str, Any] | None:
     """Return one more place to see; ``None`` when something has to be mended."""
-    if len(draft["sights"]) >= MOST_SIGHTS:
+    if len(draft["sights"]) - (instead_of(answers, draft) >= 0) >= MOST_SIGHTS:
         answers.wrong["place"] = f"{MOST_SIGHTS} places are the most. Take one out first."
         return None
     found = answers.place("place", region, SEEN)
@@ -150,6 +173,58 @@ def sight_of(answers: Answers, draft: dict[str, Any], region: Region) -> dict[st
         "value_cents": round(100 * answers.read("value", lambda: _amount(answers.text("value")), 20.0)),
     }
     return None if found is None or answers.wrong else {**found, **sight}
+
+
+def instead_of(answers: Answers, draft: dict[str, Any]) -> int:
+    """Return the number of the sight that is being changed, -1 none."""
+    number = answers.text("instead", 4)
+    return int(number) if number.isascii() and number.isdigit() and int(number) < len(draft["sights"]) else -1
+
+
+def picks_of(answers: Answers, draft: dict[str, Any], valued: Sequence[Valued], region: Region) -> list[dict[str, Any]]:
+    """Return the sights that were ticked and are not in the draft yet: each must be seen, for as long as is usual there."""
+    by_ref = {region.places[sight.spot.place].ref: sight for sight in valued if sight.spot.place >= 0}
+    known = {sight["place"] for sight in draft["sights"]}
+    found = [by_ref[ref] for ref in dict.fromkeys(answers.picked()) if ref in by_ref and ref not in known]
+    if len(draft["sights"]) + len(found) > MOST_SIGHTS:
+        answers.wrong["picks"] = f"{MOST_SIGHTS} places are the most. Tick fewer, or take one out first."
+        return []
+    return [
+        {
+            "place": region.places[sight.spot.place].ref,
+            "label": plain(sight.spot.name)[:120],
+            "must": True,
+            "via": "either",
+            "hours": sight.hours,
+            "nights": 0,
+            "near_km": 15.0,
+            "value_cents": 0,
+        }
+        for sight in found
+    ]
+
+
+def closures_in(answers: Answers, upload: Any, zone: str) -> str:
+    """Return a file of closures as text, once it has been read as a file is; what is wrong with it stands under ``file``."""
+    from zoneinfo import ZoneInfo
+
+    from tripplan.request.closures import closures_of
+
+    if not isinstance(upload, bytes) or not upload:
+        answers.wrong["file"] = "Choose a file."
+        return ""
+    if len(upload) > MOST_CLOSURES_KB * 1000:
+        answers.wrong["file"] = f"The file is too large. Accepted: at most {MOST_CLOSURES_KB} kB."
+        return ""
+    try:
+        text = upload.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        answers.wrong["file"] = "The file is not UTF-8 text. Accepted: GeoJSON with closures, or a WZDx work zone feed."
+        return ""
+    found = answers.read("file", lambda: closures_of(text, "Your file", ZoneInfo(zone)))
+    if found is not None and not found.closures:
+        answers.wrong["file"] = "The file closes no road. " + " ".join(f"{one}." for one in found.left_out[:3])
+    return "" if answers.wrong else text
 
 
 def wishes_of(answers: Answers, draft: dict[str, Any]) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from tripplan.serve.forms import MOST_CLOSURES_KB
 from tripplan.serve.settings import Settings
 
 __all__ = ["PAGE_POLICY", "PAPER_POLICY", "Guard", "Rates", "log"]
@@ -128,8 +129,9 @@ class Guard:
         log("answer", method=scope["method"][:8], route=_route(scope), status=status, ms=round(took * 1000, 1))
 
     def _most(self, scope: Scope) -> int:
-        upload = scope["path"] == "/check" and scope["method"] == "POST"
-        return self._settings.upload_mb * 1_000_000 if upload else self._settings.form_kb * 1000
+        upload = {"/check": self._settings.upload_mb * 1_000_000, "/closures": (MOST_CLOSURES_KB + self._settings.form_kb) * 1000}
+        usual = self._settings.form_kb * 1000
+        return upload.get(scope["path"], usual) if scope["method"] == "POST" else usual
 
     def _refusal(self, scope: Scope, headers: dict[bytes, bytes], most: int) -> tuple[int, str] | None:
         host = headers.get(b"host", b"").decode("latin-1").casefold()

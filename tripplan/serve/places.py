@@ -4,21 +4,28 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import threading
 from collections import OrderedDict
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Place, Spot
+from tripplan.model.trip import Trip
 from tripplan.model.words import Offer
 from tripplan.region.region import Region
 from tripplan.report.safe import plain
+from tripplan.schedule.suggest_values import Valued
+from tripplan.serve.closed import Closed
 
-__all__ = ["Match", "Reach", "look_up", "sites_near"]
+__all__ = ["Match", "Reach", "Reached", "look_up", "sites_near"]
 
 _LISTED = 8
 _KEPT = 256
+#: What a table holds where there is no way [s].
+_NEVER_S = 10**9
 #: What matters most when a night's place is chosen.
 _TOLD = (("power", "mains"), ("fresh", "water"), ("grey", "a drain for grey water"), ("cassette", "a place to empty the cassette"), ("showers", "showers"))  # fmt: skip
 
@@ -87,56 +94,86 @@ def _site_words(site: Place, away_km: float) -> str:
     return plain("; ".join(text for text in (f"{site.name or 'site without a name'} ({kind}, {away})", *told) if text))
 
 
-class Reach:
-    """Times from the depot to each sight, with the van and by car; worked out once for each question."""
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """How far a place is from the depot: in words, what there and back comes to by itself, and whether it is reached at all."""
 
-    def __init__(self, region: Region, firm: dict[str, Any]) -> None:
+    words: str
+    alone: str
+    reached: bool
+
+
+class Reach:
+    """Ways from the depot to places, with the van and by car; worked out once for each question."""
+
+    def __init__(self, region: Region, firm: dict[str, Any], closed: Closed) -> None:
         self._region = region
         self._firm = firm
+        self._closed = closed
         self._lock = threading.Lock()
-        self._known: OrderedDict[str, list[str]] = OrderedDict()
+        self._known: OrderedDict[str, list[Reached]] = OrderedDict()
 
-    def words(self, draft: dict[str, Any]) -> list[str]:
+    def chosen(self, draft: dict[str, Any]) -> list[Reached]:
         """Return for each sight of a draft how far it is from the depot, or why it is not reached."""
-        if not draft.get("sights"):
+        if not draft["sights"]:
             return []
-        asked = {key: draft.get(key) for key in ("pick_up", "return", "outfit", "sights", "driving")}
-        key = hashlib.sha256(json.dumps(asked, sort_keys=True).encode()).hexdigest()
-        with self._lock:
+        return self._of(draft, draft["sights"], lambda trip: [(s.spot, str(s.via)) for s in trip.sights])
+
+    def listed(self, draft: dict[str, Any], sights: Sequence[Valued]) -> list[Reached]:
+        """Return the same for sights to choose from."""
+        if not sights:
+            return []
+        spots = [(sight.spot, "either") for sight in sights]
+        return self._of({**draft, "sights": []}, [sight.spot.text for sight in sights], lambda _trip: spots)
+
+    def _of(self, draft: dict[str, Any], what: Any, spots: Callable[[Trip], list[tuple[Spot, str]]]) -> list[Reached]:
+        from tripplan.serve.draft import trip_in
+
+        trip = self._closed.on(trip_in({**draft, "bookings": []}, self._firm, self._region))
+        asked = {key: draft.get(key) for key in ("pick_up", "return", "outfit", "driving")}
+        shut = [repr(closure) for closure in trip.closures]
+        key = hashlib.sha256(json.dumps([asked, what, shut], sort_keys=True).encode()).hexdigest()
+        with self._lock:  # one at a time: many who ask the same wait for one answer
             if key not in self._known:
-                self._known[key] = self._worked_out(draft)
+                self._known[key] = self._worked_out(trip, spots(trip))
                 while len(self._known) > _KEPT:
                     self._known.popitem(last=False)
+            self._known.move_to_end(key)
             return self._known[key]
 
-    def _worked_out(self, draft: dict[str, Any]) -> list[str]:
+    def _worked_out(self, trip: Trip, spots: list[tuple[Spot, str]]) -> list[Reached]:
         from tripplan.report import say
         from tripplan.roads.cache import cache_folder
         from tripplan.roads.closures import closure_sets
         from tripplan.roads.join import join
         from tripplan.roads.network import open_network
         from tripplan.roads.terms import terms_for_car, terms_for_van
-        from tripplan.serve.draft import trip_in
 
-        trip = trip_in({**draft, "bookings": []}, self._firm, self._region)
-        closures = closure_sets(self._region, trip.dates[:1])[0]
-        spots = [trip.depot, *(sight.spot for sight in trip.sights)]
-        out = [""] * len(trip.sights)
-        for word, terms in (
-            ("with the van", terms_for_van(trip, self._region)),
-            ("by car alone", terms_for_car(trip, self._region)),
+        shut = closure_sets(self._region, trip.dates[:1], closures=trip.closures)[0]
+        words: list[list[str]] = [[] for _ in spots]
+        alone = [""] * len(spots)
+        for via, how, terms in (
+            ("van", "with the van", terms_for_van(trip, self._region)),
+            ("car only", "by car alone", terms_for_car(trip, self._region)),
         ):
-            joined = join(open_network(self._region, terms, closures, cache=cache_folder()), spots, home=0)
+            net = open_network(self._region, terms, shut, cache=cache_folder())
+            joined = join(net, [trip.depot, *(spot for spot, _ in spots)], home=0)
             table = joined.matrix()
-            for n in range(len(trip.sights)):
-                via = str(trip.sights[n].via)
-                if (via == "van" and word != "with the van") or (via == "car only" and word != "by car alone"):
+            for n, (_, wanted) in enumerate(spots, 1):
+                if wanted not in ("either", via):
                     continue
-                if not joined.reached[n + 1] or table.drive_s[0, n + 1] >= 10**9:
-                    told = f"{word}: not reached ({plain(joined.why_not[n + 1]) or 'no way there'})"
-                else:
-                    told = (
-                        f"{word}: {say.km(float(table.length_m[0, n + 1]))}, {say.hours_minutes(float(table.drive_s[0, n + 1]))}"
-                    )
-                out[n] += ("; " if out[n] else "") + told
-        return out
+                there, back = float(table.drive_s[0, n]), float(table.drive_s[n, 0])
+                if not joined.reached[n] or max(there, back) >= _NEVER_S:
+                    words[n - 1].append(f"{how}: not reached ({plain(joined.why_not[n]) or 'no way there'})")
+                    continue
+                words[n - 1].append(f"{how}: {say.km(float(table.length_m[0, n]))}, {say.hours_minutes(there)}")
+                if not alone[n - 1]:
+                    metres = float(table.length_m[0, n] + table.length_m[n, 0])
+                    money = say.money(round(metres / 1000 * trip.weights.km_cents), trip.firm.currency)
+                    alone[n - 1] = f"{say.km(metres)}, {say.hours_minutes(there + back)}, {money}"
+        return [Reached(_unbroken("; ".join(told)), _unbroken(one), bool(one)) for told, one in zip(words, alone, strict=True)]
+
+
+def _unbroken(text: str) -> str:
+    """Return a text whose figures stay on one line with their units."""
+    return re.sub(r"(?<=\d) (?=(?:km|m|h|min)\b)", "\N{NO-BREAK SPACE}", text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import time
 from datetime import UTC, datetime
@@ -13,11 +14,16 @@ from starlette.responses import JSONResponse, Response
 from tripplan.serve.forms import Answers
 from tripplan.serve.guard import PAPER_POLICY
 from tripplan.serve.kept import Made
+from tripplan.serve.offered import moved
 from tripplan.serve.places import sites_near
 from tripplan.serve.site import Form, Site
 from tripplan.serve.view import against
+from tripplan.serve.wished import lifted
 
-__all__ = ["again_form", "change_form", "choices_form", "delete_form", "edit_form", "night_form", "night_page", "paper", "result_page", "state", "stop_form"]  # fmt: skip
+__all__ = [
+    "again_form", "change_form", "choices_form", "costs_form", "delete_form", "edit_form", "loop_form", "loop_picture", "loops_page", "night_form",
+    "night_page", "paper", "recheck_form", "result_page", "state", "stop_form", "without_form",
+]  # fmt: skip
 
 #: Papers that may be asked for, with their types; nothing else leads anywhere.
 PAPERS = {
@@ -33,6 +39,7 @@ PAPERS = {
     "levels.svg": ("image/svg+xml", "The levels as a drawing"),
     "levels.png": ("image/png", "The levels as a picture"),
     "plan.json": ("application/json", "The whole plan, for tripplan itself"),
+    "loop.svg": ("image/svg+xml", "The loop as a picture"),
     "check.html": ("text/html; charset=utf-8", "The way as brought, on a map"),
     "sealed.html": ("text/html; charset=utf-8", "The sealed way advised, on a map"),
     "check.json": ("application/json", "What was found, for other programs"),
@@ -160,8 +167,8 @@ def again_form(site: Site, request: Request, _form: Form) -> Response:
     job = site.kept.job(_token(request), time.time())
     if job is None or job.session != site.session(request):
         return site.missing(request)
-    if job.kind == "check" and site.kept.upload(job.id) is None:
-        return site.go(request, "/check")
+    if job.kind in ("check", "recheck") and site.kept.upload(job.id) is None:
+        return site.go(request, "/check" if job.kind == "check" else f"/t/{job.spec['of']}")
     site.pool.again(job)
     return site.go(request, f"/t/{job.id}")
 
@@ -182,6 +189,61 @@ def choices_form(site: Site, request: Request, _form: Form) -> Response:
     if made is None:
         return site.missing(request)
     return site.ask_for(request, "choices", {**made.spec, "of": made.id})
+
+
+def costs_form(site: Site, request: Request, _form: Form) -> Response:
+    """Work out what each wish costs."""
+    made = _made(site, request, "plan")
+    if made is None:
+        return site.missing(request)
+    return site.ask_for(request, "costs", {**made.spec, "of": made.id})
+
+
+def without_form(site: Site, request: Request, form: Form) -> Response:
+    """Plan again without one of the wishes."""
+    made = _made(site, request, "costs")
+    number = Answers(form).text("wish")
+    wishes = lifted(made.spec["draft"]) if made else []
+    if made is None or not (number.isascii() and number.isdigit() and len(number) < 4 and int(number) < len(wishes)):
+        return site.missing(request)
+    spec = {key: value for key, value in made.spec.items() if key != "of"}
+    return site.ask_for(request, "plan", {**spec, "draft": wishes[int(number)].draft, "before": made.view["of"]})
+
+
+def recheck_form(site: Site, request: Request, _form: Form) -> Response:
+    """Look whether a kept plan still holds on today's map and closures."""
+    made = _made(site, request, "plan")
+    papers = [site.kept.paper(made.id, name, time.time()) for name in ("plan.json", "route.geojson")] if made else []
+    if made is None or None in papers:
+        return site.missing(request)
+    plan, route = (paper.decode() if paper else "" for paper in papers)
+    return site.ask_for(
+        request, "recheck", {"of": made.id, "spec": made.spec}, json.dumps({"plan": plan, "route": route}).encode()
+    )
+
+
+def loops_page(site: Site, request: Request) -> Response:
+    """Show the loops that the operator offers."""
+    return site.page(request, "loops.html", loops=site.loops) if site.loops else site.missing(request)
+
+
+def loop_picture(site: Site, request: Request) -> Response:
+    """Return the picture of a loop. Its number counts the loops read at the start: no path is made of it."""
+    number = request.path_params["number"]
+    if number >= len(site.loops):
+        return site.missing(request)
+    policy = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'", "cache-control": "public, max-age=3600"}
+    return Response(site.loops[number].picture, media_type="image/svg+xml", headers=policy)
+
+
+def loop_form(site: Site, request: Request, form: Form) -> Response:
+    """Take a loop into one's own forms."""
+    number = Answers(form).text("loop")
+    if not (number.isascii() and number.isdigit() and len(number) < 4 and int(number) < len(site.loops)):
+        return site.missing(request)
+    draft = moved(site.loops[int(number)].draft, site.now_here().date())
+    site.kept.keep_draft(site.session(request), draft, time.time())
+    return site.go(request, "/")
 
 
 def night_page(site: Site, request: Request) -> Response:

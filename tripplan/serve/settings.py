@@ -24,6 +24,10 @@ class Settings:
         Names that the Host header may have, without port.
     firm, vans
         The firm's table as in a trip file; each van's table. Both as read from TOML.
+    closures
+        Files and addresses with closed roads and wind warnings, read again when they change.
+    suggestions
+        Folder that `tripplan suggest` wrote; ``None``: none are offered ready made.
     secure
         Whether the page is reached by https, so that its cookie may travel by nothing else.
     trust_proxy
@@ -47,6 +51,8 @@ class Settings:
     hosts: tuple[str, ...] = LOOPBACK
     firm: dict[str, Any] = field(default_factory=dict)
     vans: tuple[dict[str, Any], ...] = ()
+    closures: tuple[str, ...] = ()
+    suggestions: Path | None = None
     secure: bool = False
     trust_proxy: bool = False
     workers: int = 2

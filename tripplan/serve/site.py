@@ -20,7 +20,11 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from tripplan.region.region import Region
+from tripplan.schedule.suggest_values import value_sights
+from tripplan.serve.closed import Closed
 from tripplan.serve.kept import Job, Kept, digest, new_token
+from tripplan.serve.mapped import listed_sights, region_script
+from tripplan.serve.offered import load_loops
 from tripplan.serve.places import Reach
 from tripplan.serve.pool import FullError, Pool
 from tripplan.serve.settings import Settings
@@ -43,10 +47,17 @@ class Site:
         self.kept = kept
         self.pool = pool
         self.counts = counts
-        self.reach = Reach(region, settings.firm)
+        self.closed = Closed(settings.closures, region.meta.tz)
+        self.reach = Reach(region, settings.firm, self.closed)
+        self.sights = value_sights(region)
+        self.listed = listed_sights(self.sights)
+        self.map = region_script(region, self.sights)
+        self.map_mark = hashlib.sha256(self.map).hexdigest()[:16]
+        self.loops = load_loops(settings.suggestions, settings.firm, region) if settings.suggestions else ()
         self._pages = Environment(
             loader=PackageLoader("tripplan.serve", "pages"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
         )  # fmt: skip
+        self._pages.filters["moment"] = _moment
         self.cookie = "__Host-visitor" if settings.secure else "visitor"
 
     # ---------------------------------------------------------------- who asks
@@ -81,7 +92,7 @@ class Site:
         """Return a page."""
         text = self._pages.get_template(name).render(
             seal=self.seal(request), here=request.url.path, region=self.region.meta.name, keep_days=self.settings.keep_days,
-            firm=self.settings.firm.get("name", ""), **values,
+            firm=self.settings.firm.get("name", ""), loops_there=bool(self.loops), map_mark=self.map_mark, **values,
         )  # fmt: skip
         return self._with_cookie(request, HTMLResponse(text, status))
 
@@ -152,3 +163,13 @@ class Site:
         except FullError as full:
             return self.message(request, "Not now", str(full), 503)
         return self.go(request, f"/t/{job.id}")
+
+
+def _moment(text: str) -> str:
+    """Return a date, or a date and time, as people write it; what is none stays as it is."""
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        return text
+    day = f"{when:%a} {when.day} {when:%B %Y}"
+    return f"{day}, {when:%H:%M}" if "T" in text else day

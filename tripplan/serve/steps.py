@@ -10,11 +10,26 @@ from starlette.responses import Response
 
 from tripplan.model.errors import BadInputError
 from tripplan.report.safe import plain
+from tripplan.serve.closed import closure_rows
 from tripplan.serve.draft import trip_in
-from tripplan.serve.forms import MOST_SIGHTS, Answers, booking_of, fresh_draft, sight_of, start_of, wishes_of, words_of
+from tripplan.serve.forms import (
+    MOST_CLOSURES_KB,
+    MOST_SIGHTS,
+    Answers,
+    booking_of,
+    closures_in,
+    fresh_draft,
+    instead_of,
+    picks_of,
+    sight_of,
+    start_of,
+    wishes_of,
+    words_of,
+)
+from tripplan.serve.places import Reached
 from tripplan.serve.site import Form, Site
 
-__all__ = ["places_form", "places_page", "start_form", "start_page", "wishes_form", "wishes_page"]
+__all__ = ["closures_form", "places_form", "places_page", "start_form", "start_page", "wishes_form", "wishes_page"]
 
 #: Fields of a place that stand again as they were typed while something has to be mended.
 _AS_TYPED = ("hours", "nights", "near_km", "via", "must", "value")
@@ -79,22 +94,52 @@ def _checked(site: Site, draft: dict[str, Any]) -> None:
 def places_page(site: Site, request: Request) -> Response:
     """Show the places to see and how far they are."""
     draft = _draft(site, request)
-    return _places(site, request, draft, Answers({})) if _ready(draft) else site.go(request, "/")
+    if not _ready(draft):
+        return site.go(request, "/")
+    edited = request.query_params.get("edit", "")[:4]
+    values: dict[str, str] = {}
+    if edited.isascii() and edited.isdigit() and int(edited) < len(draft["sights"]):
+        sight = draft["sights"][int(edited)]
+        name = sight.get("label") or sight["place"]
+        values = {
+            "instead": edited, "place": name, "place_typed": name, "place_is": sight["place"], "hours": f"{sight['hours']:g}", "nights": str(sight["nights"]),
+            "near_km": f"{sight['near_km']:g}", "via": sight["via"], "must": "yes" if sight["must"] else "no", "value": f"{sight['value_cents'] / 100 or 20:g}",
+        }  # fmt: skip
+    return _places(site, request, draft, Answers(values))
 
 
 def _places(site: Site, request: Request, draft: dict[str, Any], answers: Answers, status: int = 200) -> Response:
+    fault = ""
     try:
-        reach = site.reach.words(draft)
+        reach = site.reach.chosen(draft)
+        near = list(zip(site.listed, site.reach.listed(draft, site.listed), strict=True))
     except BadInputError as error:
-        reach = [words_of(error)] * len(draft["sights"])
+        fault = words_of(error)
+        reach, near = [Reached(fault, "", reached=False)] * len(draft["sights"]), []
+    ticked = set(answers.picked())
+    there = {sight["place"] for sight in draft["sights"]}
+    listed: list[dict[str, Any]] = [
+        {
+            "number": sight.spot.place,
+            "ref": ref,
+            "name": plain(sight.spot.name),
+            "hours": sight.hours,
+            "reach": far,
+            "on": ref in ticked,
+        }
+        for sight, far in near
+        if (ref := site.region.places[sight.spot.place].ref) not in there
+    ]
+    listed.sort(key=lambda entry: not entry["reach"].reached)
     return site.page(
-        request, "places.html", status, draft=draft, reach=reach, wrong=answers.wrong, several=answers.several,
-        typed=answers.text("place"), was={name: answers.text(name, 20) for name in _AS_TYPED}, full=len(draft["sights"]) >= MOST_SIGHTS, currency=site.settings.firm.get("currency", ""), step=2,
+        request, "places.html", status, draft=draft, reach=reach, listed=listed, more=max(0, len(site.sights) - len(site.listed)), fault=fault,
+        wrong=answers.wrong, several=answers.several, typed=answers.text("place"), was={name: answers.text(name, 20) for name in _AS_TYPED},
+        instead=instead_of(answers, draft), chosen_is=answers.text("place_is"), full=len(draft["sights"]) >= MOST_SIGHTS, currency=site.settings.firm.get("currency", ""), step=2,
     )  # fmt: skip
 
 
 def places_form(site: Site, request: Request, form: Form) -> Response:
-    """Add a place, take one out, or go on."""
+    """Add places, change one, take one out, or go on."""
     draft, answers = _draft(site, request), Answers(form)
     if not _ready(draft):
         return site.go(request, "/")
@@ -103,13 +148,23 @@ def places_form(site: Site, request: Request, form: Form) -> Response:
         draft["sights"] = [sight for n, sight in enumerate(draft["sights"]) if n != int(out)]
         _keep(site, request, draft)
         return site.go(request, "/places")
-    if answers.text("do") == "on" and not answers.text("place"):
-        return site.go(request, "/wishes")
-    sight = sight_of(answers, draft, site.region)
-    if sight is None:
+    instead = instead_of(answers, draft)
+    picks = picks_of(answers, draft, site.sights, site.region)
+    if picks:
+        draft["sights"] = [*draft["sights"], *picks]
+        _keep(site, request, draft)
+    named = answers.text("place")
+    if named and not answers.wrong:
+        sight = sight_of(answers, draft, site.region)
+        if sight is not None:
+            same = [n for n, one in enumerate(draft["sights"]) if one["place"] == sight["place"]]
+            at = instead if instead >= 0 else same[0] if same else len(draft["sights"])
+            draft["sights"] = [*draft["sights"][:at], sight, *draft["sights"][at + 1 :]]
+            _keep(site, request, draft)
+    elif answers.text("do") == "add" and not picks and not answers.wrong:
+        answers.wrong["picks"] = "Tick a place, or name one."
+    if answers.wrong:
         return _places(site, request, draft, answers, 422)
-    draft["sights"] = [*draft["sights"], sight]
-    _keep(site, request, draft)
     return site.go(request, "/wishes" if answers.text("do") == "on" else "/places")
 
 
@@ -123,9 +178,14 @@ def wishes_page(site: Site, request: Request) -> Response:
 
 
 def _wishes(site: Site, request: Request, draft: dict[str, Any], answers: Answers, status: int = 200) -> Response:
+    closures: list[dict[str, str]] = []
+    try:
+        closures = closure_rows(site.closed.on(trip_in({**draft, "sights": [], "bookings": []}, site.settings.firm, site.region)))
+    except BadInputError as error:
+        answers.wrong.setdefault("plan", words_of(error))
     return site.page(
-        request, "wishes.html", status, draft=draft, wrong=answers.wrong, several=answers.several, night=answers.text("night", 20),
-        typed=answers.text("site"), currency=site.settings.firm.get("currency", ""), step=3,
+        request, "wishes.html", status, draft=draft, wrong=answers.wrong, several=answers.several, night=answers.text("night", 20), closures=closures,
+        faults=site.closed.faults(), own_closures=bool(draft.get("closures")), most_kb=MOST_CLOSURES_KB, typed=answers.text("site"), currency=site.settings.firm.get("currency", ""), step=3,
     )  # fmt: skip
 
 
@@ -146,11 +206,30 @@ def wishes_form(site: Site, request: Request, form: Form) -> Response:
     if answers.wrong:
         return _wishes(site, request, draft, answers, 422)
     _keep(site, request, draft)
-    if out or answers.text("do") != "plan":
+    do = answers.text("do")
+    if out or do not in ("plan", "suggest"):
         return site.go(request, "/wishes#nights")
     try:
         trip_in(draft, site.settings.firm, site.region)
     except BadInputError as error:
         answers.wrong["plan"] = words_of(error)
         return _wishes(site, request, draft, answers, 422)
-    return site.ask_for(request, "plan", {"draft": draft, "steps": []})
+    return site.ask_for(request, do, {"draft": draft, "steps": []})
+
+
+def closures_form(site: Site, request: Request, form: Form) -> Response:
+    """Take a file of closures with the wishes typed beside it, or drop it again."""
+    draft, answers = _draft(site, request), Answers(form)
+    if not _ready(draft):
+        return site.go(request, "/")
+    draft = wishes_of(answers, draft)
+    if answers.text("closures") == "drop":
+        draft.pop("closures", None)
+    elif not answers.wrong:
+        text = closures_in(answers, form.get("file"), site.region.meta.tz)
+        if text:
+            draft["closures"] = text
+    if answers.wrong:
+        return _wishes(site, request, draft, answers, 422)
+    _keep(site, request, draft)
+    return site.go(request, "/wishes#closures")

@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+import json
 import time
 from dataclasses import asdict, replace
-from datetime import UTC, date, datetime
-from pathlib import Path
 from typing import Any
 
-from tripplan.model.choice import Choices
+from tripplan.model.choice import Choices, Sums
 from tripplan.model.errors import BadInputError, NoPlanError
 from tripplan.model.plan import Plan
 from tripplan.model.progress import Progress
 from tripplan.model.trip import Trip
 from tripplan.region.region import Region
+from tripplan.report.safe import plain
+from tripplan.serve.checks import check_of
+from tripplan.serve.closed import Closed, closed_of, closure_rows
 from tripplan.serve.draft import stepped, trip_in
 from tripplan.serve.kept import Job, Made, new_token
+from tripplan.serve.offered import draft_of_suggestion, loop_picture, loop_view
 from tripplan.serve.settings import Settings
 from tripplan.serve.view import choices_view, no_plan_view, plan_view
+from tripplan.serve.wished import cost_row, lifted
 
 __all__ = ["results_of"]
+
+#: Of the time that a job may take, what it uses for searching: the rest is for its papers.
+_SHARE_OF_TIME = 0.7
 
 
 def results_of(job: Job, upload: bytes | None, region: Region, settings: Settings, progress: Progress) -> list[Made]:
@@ -32,11 +39,19 @@ def results_of(job: Job, upload: bytes | None, region: Region, settings: Setting
     FailedAuditError
         When a plan found did not pass its re-check.
     """
+    closed = closed_of(settings.closures, region.meta.tz)
     if job.kind == "check":
-        return [_check(job, upload or b"", region, settings, progress)]
-    trip, on = stepped(trip_in(job.spec["draft"], settings.firm, region), region, job.spec.get("steps", ()))
-    if job.kind == "choices":
-        return _choices(job, trip, on, progress)
+        return [check_of(job, upload or b"", region, settings, closed, progress)]
+    if job.kind == "recheck":
+        return _recheck(job, upload or b"", region, settings, closed, progress)
+    trip, on = stepped(closed.on(trip_in(job.spec["draft"], settings.firm, region)), region, job.spec.get("steps", ()))
+    match job.kind:
+        case "choices":
+            return _choices(job, trip, on, progress)
+        case "costs":
+            return [_costs(job, trip, on, settings, closed, progress)]
+        case "suggest":
+            return _suggest(job, trip, on, settings, progress)
     return [_plan(job, trip, on, settings, progress)]
 
 
@@ -93,83 +108,110 @@ def _choices(job: Job, trip: Trip, region: Region, progress: Progress) -> list[M
     return [Made(job.id, job.session, "choices", trip.name, view, job.spec, {}), *others]
 
 
-# ------------------------------------------------------------------------------------------------- somebody's way
+def _costs(job: Job, trip: Trip, region: Region, settings: Settings, closed: Closed, progress: Progress) -> Made:
+    """Plan without each wish in turn, as long as there is time."""
+    from tripplan.pipeline import FailedAuditError, audited_plan
+    from tripplan.schedule.choices import sums_of
 
+    until = time.monotonic() + _SHARE_OF_TIME * settings.job_s
+    own = sums_of(audited_plan(trip, region, progress=progress), trip)
+    wishes = lifted(job.spec["draft"])
+    steps = job.spec.get("steps", ())
 
-def _check(job: Job, upload: bytes, region: Region, settings: Settings, progress: Progress) -> Made:
-    from tripplan.report.check_json import check_json
-    from tripplan.report.check_map import check_map
-    from tripplan.report.check_words import found_words, head_words
-    from tripplan.report.safe import plain
-    from tripplan.request.forms import Origin
-    from tripplan.request.parts import firm_of, outfits_of, table
-    from tripplan.roads.cache import cache_folder
-    from tripplan.roads.check import CheckResult
-    from tripplan.roads.closures import closure_sets
-    from tripplan.roads.terms import terms_every_road, terms_for_firm
-
-    origin = Origin("the form", "")
-    firm = firm_of(table("firm", settings.firm, origin))
-    outfit = outfits_of(table("outfit", job.spec["outfit"], origin), firm)[0]
-    brought = _brought(upload, str(job.spec["ending"]), str(job.spec["as"]))
-    when = date.fromisoformat(job.spec["day"]) if job.spec["day"] else _own_date(brought, region.meta.tz)
-    terms = terms_for_firm(outfit, firm, region, (when,))
-    closures = closure_sets(region, (when,))[0]
-    result: Any
-    if isinstance(brought, tuple):
-        from tripplan.model.place import Spot
-        from tripplan.roads.check import check
-
-        spots = [Spot(p.name, p.name or f"way-point {n}", p.lon, p.lat) for n, p in enumerate(brought, 1)]
-        result = check(region, spots, terms_every_road(terms), terms, closures, cache=cache_folder(), progress=progress)
-    else:
-        from tripplan.roads.track_check import check_track
-
-        result = check_track(region, brought, terms, closures, cache=cache_folder(), progress=progress)
-    progress("Drawing the map", float("nan"))
-    head = head_words(outfit, when, region)
-    papers = {
-        "check.html": check_map(result, region, head, name="The way as brought").encode(),
-        "check.json": check_json(result, region, outfit, when).encode(),
-    }
-    advised = isinstance(result, CheckResult) and result.forbidden and bool(result.advised)
-    if advised:
-        sealed = replace(result, legs=result.advised, gaps=(), stretches=())
-        papers["sealed.html"] = check_map(sealed, region, head, name="The sealed way advised").encode()
-    view = {
-        "head": plain(head),
-        "forbidden": bool(result.forbidden),
-        "lines": [plain(line.strip()) for line in found_words(result)],
-        "papers": list(papers),
-        "sealed": advised,
-    }
-    return Made(job.id, job.session, "check", "A way checked", view, {}, papers)
-
-
-def _brought(upload: bytes, ending: str, kind: str) -> Any:
-    """Read what was handed in just as a file is read, by the same readers, from a place of its own under a fixed name."""
-    from tempfile import TemporaryDirectory
-
-    from tripplan.request.tracks import is_track, load_track
-    from tripplan.request.waypoints import load_waypoints
-
-    with TemporaryDirectory(prefix="tripplan-check-") as folder:
-        path = Path(folder) / f"upload{ending}"
-        path.write_bytes(upload)
+    def plan_without(draft: dict[str, Any]) -> Sums | str:
+        left = until - time.monotonic()
+        if left <= 0:
+            return "the time was up before this one"
         try:
-            return load_track(path) if kind == "track" or (kind == "auto" and is_track(path)) else load_waypoints(path)
-        except BadInputError as error:
-            where = error.where.replace(str(path), "The file")
-            raise BadInputError(error.what, where=where, accepted=error.accepted, next_step=error.next_step) from None
+            other, on = stepped(closed.on(trip_in(draft, settings.firm, region)), region, steps)
+            return sums_of(audited_plan(other, on, max_seconds=left), trip)
+        except (NoPlanError, BadInputError, FailedAuditError):
+            return "without it the rest cannot be planned as it stands"
+
+    rows = []
+    for n, wish in enumerate(wishes):
+        progress(f"Planning without: {wish.wish}", n / len(wishes))
+        rows.append(cost_row(wish, own, trip.firm.currency, plan_without))
+    view = {"rows": rows, "of": str(job.spec["of"])}
+    return Made(job.id, job.session, "costs", trip.name, view, job.spec, {})
 
 
-def _own_date(brought: Any, zone: str) -> date:
-    """Return the local date on which a track begins; today where it does not say."""
-    from contextlib import suppress
-    from zoneinfo import ZoneInfo
+def _suggest(job: Job, trip: Trip, region: Region, settings: Settings, progress: Progress) -> list[Made]:
+    """Look for loops worth offering from this depot, with these nights, van and party."""
+    from tripplan.pipeline import FailedAuditError, audited_plan
+    from tripplan.schedule.suggest import THEMES, Suggestion, Theme, suggestions
+    from tripplan.schedule.suggest_values import value_sights
 
-    with suppress(ValueError, OverflowError, OSError, LookupError):
-        here = ZoneInfo(zone)
-        known = [] if isinstance(brought, tuple) else [t for t in brought.time_s.tolist() if t == t]
-        return datetime.fromtimestamp(min(known), UTC).astimezone(here).date() if known else datetime.now(here).date()
-    return datetime.now(UTC).date()
+    until = time.monotonic() + _SHARE_OF_TIME * settings.job_s
+    each = _SHARE_OF_TIME * settings.job_s / len(THEMES)
+
+    def solver(theme: Theme, asked: Trip) -> Plan:
+        left = min(each, until - time.monotonic())
+        if left <= 0:
+            raise NoPlanError("the time was up before it", proven=True)
+        named = replace(
+            asked, name=f"{theme.title}: {asked.nights} night{'s' if asked.nights != 1 else ''} from {asked.depot.name}"[:200]
+        )
+        try:
+            return audited_plan(named, region, progress=progress, max_seconds=left)
+        except FailedAuditError:
+            raise NoPlanError("its plan did not pass the re-check, a fault of tripplan's own") from None
+
+    loops: list[dict[str, Any]] = []
+    left_out: list[dict[str, str]] = []
+    others: list[Made] = []
+    for found in suggestions(trip, region, value_sights(region), solver, progress=progress):
+        if not isinstance(found, Suggestion):
+            left_out.append({"title": found.title, "why": plain(found.why)})
+            continue
+        progress(f"Writing the papers: {found.title.lower()}", float("nan"))
+        token = new_token()
+        spec = {"draft": draft_of_suggestion(job.spec["draft"], found, region), "steps": []}
+        made = _made(token, job, found.plan, region, spec)
+        others.append(replace(made, papers={**made.papers, "loop.svg": loop_picture(found.plan, region)}))
+        loops.append({**loop_view(found.plan, found.theme.suits, found.gave_up), "link": token})
+    view = {"loops": loops, "left_out": left_out}
+    return [Made(job.id, job.session, "suggest", "Suggested loops", view, job.spec, {}), *others]
+
+
+def _recheck(job: Job, upload: bytes, region: Region, settings: Settings, closed: Closed, progress: Progress) -> list[Made]:
+    """Hold a kept plan against today's map and closures; where it breaks, look for the smallest repair."""
+    from tripplan.carry import lines_of_papers
+    from tripplan.model.serial import plan_from_json
+    from tripplan.recheck import changed_days, recheck, repair
+
+    handed = json.loads(upload)
+    plan = plan_from_json(handed["plan"])
+    progress("Looking at the plan on today's map", 0.0)
+    lines = {} if plan.region_key == region.meta.key else lines_of_papers(plan, handed["route"])
+    checked = recheck(plan, region, lines=lines, closures=closed.on)
+    of = str(job.spec["of"])
+    view: dict[str, Any] = {
+        "of": of,
+        "broken": [{"day": f.day, "text": plain(f.text)} for f in checked.broken],
+        "figures": [{"day": f.day, "text": plain(f.text)} for f in checked.figures[:20]],
+        "unknown_ways": checked.unknown_ways,
+        "data": plain(f"{region.meta.name}, data of {region.meta.data_date}"),
+        "closures": closure_rows(checked.plan.trip),
+        "repair": "",
+        "link": "",
+        "days": [],
+    }
+    others: list[Made] = []
+    if checked.broken:
+        try:
+            mended = repair(checked, region, seconds=_SHARE_OF_TIME * settings.job_s, progress=progress)
+        except NoPlanError as error:
+            view["repair"] = plain(str(error))
+        else:
+            days = changed_days(checked.plan, mended.plan)
+            moved = [two for one, two in days if one.night and two.night and one.night.ref != two.night.ref]
+            nights = sum(day.night is not None for day in mended.plan.days)
+            how = "no repair keeps more" if mended.least else "repairs that move fewer nights were tried in a row only"
+            view["repair"] = f"{nights - len(moved)} of {nights} nights stay where they were ({how})."
+            view["days"] = [two.number for _, two in days]
+            view["link"] = new_token()
+            progress("Writing the papers", float("nan"))
+            spec = {**job.spec["spec"], "before": of}
+            others.append(_made(view["link"], job, mended.plan, region, spec))
+    return [Made(job.id, job.session, "recheck", "A plan looked at again", view, job.spec, {}), *others]

@@ -13,6 +13,7 @@ from tripplan.report import say
 from tripplan.report.listing import proof_words
 from tripplan.report.safe import plain
 from tripplan.report.why import services_of
+from tripplan.serve.closed import closure_rows
 
 __all__ = ["against", "choices_view", "no_plan_view", "plan_view"]
 
@@ -55,6 +56,7 @@ def plan_view(plan: Plan) -> dict[str, Any]:
                 "price": plain(say.night_price(night, trip.firm.currency)) if night else "",
                 "booked": day.date in booked,
                 "end": plain(say.spot_name(day.end)),
+                "closures": [plain(closure.text) for closure in day.closures],
             }
         )
     return {
@@ -65,6 +67,16 @@ def plan_view(plan: Plan) -> dict[str, Any]:
         "phone": [
             plain(f"{say.days_words(plan, ask.days) or 'every day'}, {say.spot_name(ask.spot)}: {say.listed(ask.offers)}; presumed from: {ask.evidence}")
             for ask in say.asks(plan)
+        ],
+        "closures": [
+            {
+                "name": plain(one.name),
+                "what": "wind warning, no towing there" if one.kind == "wind" else "closed",
+                "dates": plain(one.dates),
+                "source": plain(one.source),
+                "found": plain(f"{one.length_m / 1000:.1f} km of road" if one.sure else f"not found on this map: {one.why}"),
+            }
+            for one in plan.closures
         ],
         "cautions": [plain(caution.text) for caution in plan.cautions],
         "data": plain(f"Map data © OpenStreetMap contributors, {plan.data_date}; region {plan.region_name}."),
@@ -164,6 +176,7 @@ def no_plan_view(error: NoPlanError, found: Remedies, trip: Trip) -> dict[str, A
         "excesses": rows,
         "ways": ways,
         "missing": [plain(line) for line in found.missing],
+        "closures": closure_rows(trip),
         "whole": found.whole,
         "tried": found.tried,
     }
