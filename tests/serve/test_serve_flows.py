@@ -121,8 +121,8 @@ def test_booked_nights_and_places_come_and_go(quiet):
     outside = visitor.post("/wishes", {**wishes, "do": "book", "night": "2027-03-04", "site": "Gannoway Strand"})
     assert "outside the trip" in outside.text
     booked = visitor.post("/wishes", {**wishes, "do": "book", "night": "2027-02-04", "site": "Gannoway Strand"})
-    assert "2027-02-04: <bdi>Gannoway Strand</bdi>" in booked.text
-    assert "2027-02-04:" not in visitor.post("/wishes", {**wishes, "out": "2027-02-04"}).text
+    assert "Thu 4 February 2027: <bdi>Gannoway Strand</bdi>" in booked.text
+    assert "Thu 4 February 2027:" not in visitor.post("/wishes", {**wishes, "out": "2027-02-04"}).text
 
 
 def test_choices_stand_beside_each_other_and_open(visitor):
