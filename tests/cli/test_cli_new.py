@@ -42,6 +42,18 @@ def test_answers_become_a_trip(run: Any, island: Path, tmp_path: Path, monkeypat
     assert [(s.spot.name, s.must, s.hours) for s in trip.sights] == [("Pell Sands", False, 2)]
 
 
+def test_names_and_needed_answers_are_told(run: Any, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A question mark brings names that the map knows, of what is asked for; pressing past a needed answer is told and asked again."""
+    path = tmp_path / "mine.toml"
+    told(monkeypatch, ["", "?", "", *HIRE[1:], *FIRM, "2", "", "", "", *REST, "?", *END])
+    ran = run("new", path, "--region", island)
+    assert ran.code == 0, ran.out
+    assert "Skellhaven" in ran.out.partition("An answer is needed")[0]  # a town: the island has no depot on its map
+    assert "An answer is needed here" in ran.out
+    assert "Pell Sands" in ran.out  # a sight
+    assert "Lothmere Dump Station" not in ran.out
+
+
 def test_a_van_of_ones_own_is_asked_store_by_store(
     run: Any, island: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

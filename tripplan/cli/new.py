@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +22,8 @@ _VAN_KEYS = (
     "shower_aboard", "payload_kg",
 )  # fmt: skip
 _OUTFIT_KEYS = ("car_mass_kg", "van_mass_kg", "height_m", "width_m", "length_m")
+#: Names that a question mark brings.
+_MOST_NAMES = 60
 _FIRM_KEYS = ("name", "phone", "towing_limit_kmh", "return_gas_kg", "depot_hours")
 
 
@@ -67,17 +69,27 @@ def command(trip_file: Path, region_file: Path, force: bool) -> int:
     return 0
 
 
-def _ask(question: str, read: Callable[[str], Any], default: str | None = None, *, empty: str = "") -> Any:
-    """Ask until an answer can be read; say in one line why one cannot."""
+def _ask(
+    question: str, read: Callable[[str], Any], default: str | None = None, *, empty: str = "", names: Sequence[str] = ()
+) -> Any:
+    """Ask until an answer can be read; say in one line why one cannot, and for a question mark which names the map knows."""
     from tripplan.model.errors import BadInputError
 
+    hints = ", ".join(filter(None, (empty, "?: names on the map" if names else "")))
     while True:
         answer = click.prompt(
-            question + (f" ({empty})" if empty else ""), default="" if empty else default, show_default=not empty,
-            prompt_suffix=" " if question.endswith("?") and (empty or default is None) else ": ",
+            question + (f" ({hints})" if hints else ""), default=default or "", show_default=default is not None,
+            prompt_suffix=" " if question.endswith("?") and default is None else ": ",
         )  # fmt: skip
-        if empty and not str(answer).strip():
-            return None
+        if not str(answer).strip():
+            if empty:
+                return None
+            click.echo("  An answer is needed here. To stop without writing anything, press Ctrl-C.")
+            continue
+        if names and str(answer).strip() == "?":
+            more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
+            click.echo("  " + plain(", ".join(names[:_MOST_NAMES])) + more)
+            continue
         try:
             return read(str(answer))
         except BadInputError as error:
@@ -107,23 +119,35 @@ def _questions(region: Region) -> dict[str, Any]:
     from tripplan.request.spots import find_spot
     from tripplan.request.writing import key_of, parsed
 
-    def place(question: str, roles: tuple[str, ...], *, empty: str = "", only: bool = False, default: str | None = None) -> Any:
+    def place(
+        question: str,
+        roles: tuple[str, ...],
+        *,
+        empty: str = "",
+        only: bool = False,
+        default: str | None = None,
+        names: Sequence[str] = (),
+    ) -> Any:
         def read(text: str) -> str:
             spot = find_spot(region, text, "place", roles, only=only)
             if spot.name and spot.name.strip() != text.strip():
                 click.echo(f"  taken as {plain(spot.name)}")
             return text.strip()
 
-        return _ask(question, read, default, empty=empty)
+        return _ask(question, read, default, empty=empty, names=names or _names(region, roles))
 
     def moment(question: str, default: str | None = None) -> Any:
         return _ask(question, lambda text: parsed(key_of("pick_up", "time"), text, "time"), default)
 
     answers: dict[str, Any] = {"name": _key("trip", "name", "Our trip", "What is the trip called?")}
     click.echo("\nThe hire")
-    start = place("Where is the van picked up (a name on the map, or latitude, longitude)?", ("depot", "service"))
+    depots = _names(region, ("depot",))
+    start = place(
+        "Where is the van picked up (a name on the map, or latitude, longitude)?", ("depot", "service"),
+        default=depots[0] if len(depots) == 1 else None, names=_names(region, ("depot", "town")),
+    )  # fmt: skip
     pick_up = moment("When is it picked up, such as 2027-02-03 10:00?")
-    end = place("Where is it brought back?", ("depot", "service"), default=start)
+    end = place("Where is it brought back?", ("depot", "service"), default=start, names=_names(region, ("depot", "town")))
     while True:
         back = moment(
             "When must it be back?", (pick_up + timedelta(days=7)).replace(hour=15, minute=0).strftime("%Y-%m-%d %H:%M")
@@ -176,6 +200,20 @@ def _questions(region: Region) -> dict[str, Any]:
         night = _ask("  Which night, such as 2027-02-04?", lambda text: parsed(key_of("bookings", "night"), text, "night"))
         answers["bookings"].append({"night": night, "place": name})
     return answers
+
+
+def _names(region: Region, roles: Sequence[str]) -> list[str]:
+    """Return the names that the map has of the first of these roles that it has any of: towns largest first, places by the alphabet."""
+    import numpy as np
+
+    for role in roles:
+        names = [place.name for place in region.places if place.role == role and place.name]
+        if role == "town":
+            largest = np.argsort(-region.towns.population, kind="stable")
+            names = [name for name in (region.string(int(number)) for number in region.towns.name[largest]) if name]
+        if names:
+            return names if role == "town" else sorted(set(names))
+    return []
 
 
 def _yes_no(text: str) -> Any:
