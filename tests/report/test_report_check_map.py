@@ -79,6 +79,7 @@ def test_lines_are_as_long_as_the_list_says(case) -> None:
                 "forbidden": [s for s in result.stretches if s.forbidden and s.kind != "too fast"],
                 "presumed": [s for s in result.stretches if s.kind == "presumed"],
                 "unknown": [s for s in result.stretches if s.kind == "unknown" and not s.forbidden],
+                "shorter": [],
             }[band["key"]]
             assert metres(band["line"]) == pytest.approx(sum(s.length_m for s in told), abs=15)
     assert metres(page_data(check_map(track, region, HEAD))["check"]["recorded"]) == pytest.approx(track.length_m, rel=0.01)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from dataclasses import replace
 from datetime import date
 
@@ -14,6 +15,7 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
 from tripplan.model.words import Surface
 from tripplan.report.check_json import check_json
+from tripplan.report.check_words import found_words
 from tripplan.roads.check import check
 from tripplan.roads.terms import Terms, terms_every_road
 
@@ -135,3 +137,153 @@ def test_how_likely_an_untagged_road_is_sealed(tmp_path, surface, p, told):
     (said, *_) = json.loads(check_json(result, region, VAN, date(2027, 2, 6)))["stretches"]
     assert said["sealed_p"] == told
     assert any("no surface tagged" in why or "too few" in why for why in said["why"])
+
+
+# A direct pass of 3 km and a sealed way round of about 9 km; the far side RS is 3 km down.
+LONG = "A--P" + 30 * "-" + "Q--B\n" + 30 * ("   |" + 30 * " " + "|\n") + "   R" + 30 * "-" + "S"
+
+
+@pytest.mark.parametrize(
+    ("tags", "kind"),
+    [
+        ("highway=secondary surface=gravel name=Pass maxspeed=10", "unsealed"), (f"{ROAD} motor_vehicle=no name=Pass", "closed"),
+        ("highway=track name=Pass", "unsealed"), (f"{ROAD} access=destination name=Pass maxspeed=10", "closed"),
+    ],
+)  # fmt: skip
+def test_the_direct_way_that_is_not_for_the_outfit(tmp_path, tags, kind):
+    """A leg that goes round gravel or a closed road is well, and says which direct way that is and how much longer it is itself."""
+    drawing = drawn(LONG, {**WAYS, "PQ": tags}, tmp_path)
+    terms = Terms(VAN)
+    result = check(drawing.region, [drawing.spot(w) for w in ("A", "B")], terms_every_road(terms), terms)
+    assert not result.forbidden
+    assert result.length_m == pytest.approx(600 + 3 * 3100, rel=0.02)
+    (detour,) = result.detours
+    assert (detour.worst.kind, detour.worst.name) == (kind, "Pass")
+    assert detour.way.length_m == pytest.approx(600 + 3100, rel=0.02)
+    assert detour.way.longer_m == pytest.approx(2 * 3100, rel=0.02)
+    (line,) = [line for line in found_words(result) if line.startswith("  shorter")]
+    assert "A to B: the direct way by Pass, 3.7 km, is " in line
+    assert "6.2 km longer" in line
+    (told,) = json.loads(check_json(result, drawing.region, VAN, date(2027, 2, 6)))["shorter"]
+    assert (told["longer_m"], told["stretches"][0]["name"]) == (pytest.approx(detour.way.longer_m, abs=0.1), "Pass")
+
+
+@pytest.mark.parametrize(
+    ("tags", "down"),
+    [
+        (f"{ROAD} maxspeed=10", 30),  # lawful and slow: the driver's own choice
+        ("highway=track motor_vehicle=no", 30),  # no way through for anybody
+        ("highway=secondary surface=gravel maxspeed=20 oneway=-1", 30),  # leads the other way
+        ("highway=secondary surface=gravel maxspeed=10", 3),
+    ],
+)  # fmt: skip
+def test_no_direct_way_is_told(tmp_path, tags, down):
+    """A slow lawful road, a track closed to cars, a road one-way the other way, and a way that is hardly longer are not told."""
+    plan = "A--P" + 30 * "-" + "Q--B\n" + down * ("   |" + 30 * " " + "|\n") + "   R" + 30 * "-" + "S"
+    drawing = drawn(plan, {**WAYS, "PQ": tags}, tmp_path)
+    terms = Terms(VAN)
+    result = check(drawing.region, [drawing.spot(w) for w in ("A", "B")], terms_every_road(terms), terms)
+    assert not result.forbidden
+    assert result.detours == ()
+
+
+def test_a_leg_over_gravel_is_told_once(tmp_path):
+    """Where the leg itself goes over gravel that is what is told, not a direct way beside it."""
+    drawing = drawn(LONG, {**WAYS, "PQ": "highway=secondary surface=gravel maxspeed=80"}, tmp_path)
+    terms = Terms(VAN)
+    result = check(drawing.region, [drawing.spot(w) for w in ("A", "PQ", "B")], terms_every_road(terms), terms)
+    assert result.forbidden
+    assert result.detours == ()
+
+
+# A network, an islet with a road of its own, and a larger island: nothing joins them.
+ISLES = "A" + 60 * "-" + "B\n\n\nC----D\n\n\nE" + 55 * "-" + "F"
+
+
+@pytest.mark.parametrize(("islet", "forbidden"), [(ROAD, False), ("highway=secondary surface=gravel", True)])
+def test_roads_that_nothing_joins_are_judged(tmp_path, islet, forbidden):
+    """Way-points on an islet and on a second island are judged by their own roads, sealed or gravel."""
+    drawing = drawn(ISLES, {"AB": ROAD, "CD": islet, "EF": islet}, tmp_path)
+    terms = Terms(VAN)
+    for words, km in (("CD", 0.5), ("EF", 5.6), ("DC", 0.5)):
+        result = check(drawing.region, [drawing.spot(w) for w in words], terms_every_road(terms), terms)
+        assert result.gaps == ()
+        assert result.length_m == pytest.approx(km * 1000, rel=0.02)
+        assert result.forbidden is forbidden
+        assert {s.kind for s in result.stretches} == ({"unsealed"} if forbidden else set())
+        assert result.sealed_way is not forbidden
+
+
+def test_no_road_between_way_points(tmp_path):
+    """Each leg without a road says so with both lengths; the legs before and after it are judged all the same."""
+    drawing = drawn(ISLES, {"AB": ROAD, "CD": ROAD, "EF": "highway=secondary surface=gravel"}, tmp_path)
+    terms = Terms(VAN)
+    result = check(drawing.region, [drawing.spot(w) for w in "ABCDEF"], terms_every_road(terms), terms)
+    assert result.forbidden
+    assert [(g.first, g.second) for g in result.gaps] == [(1, 2), (3, 4)]
+    assert "B is on roads of 6.1 km in all, C on roads of 500 m, and no road joins the two" in result.gaps[0].why
+    assert [leg is None for leg in result.legs] == [False, True, False, True, False]
+    lines = found_words(result)
+    assert any(line.startswith("  NO WAY       B to C: no way on any road of this map; B is on roads") for line in lines)
+    assert any("No road for 2 legs of 5; the others were judged" in line for line in lines)
+    told = json.loads(check_json(result, drawing.region, VAN, date(2027, 2, 6)))
+    assert [leg["answer"] for leg in told["legs"]] == ["clear", "no way", "clear", "no way", "forbidden"]
+
+
+def test_a_way_point_on_no_road(tmp_path):
+    """A way-point far from any road is named with the distance; one that lies near a road closed to cars says what closes it."""
+    drawing = drawn("A" + 60 * "-" + "B--C", {"AB": ROAD, "BC": f"{ROAD} motor_vehicle=no"}, tmp_path)
+    terms = Terms(VAN)
+    far = Spot("x", "x", drawing.spot("A").lon, drawing.spot("A").lat + 0.04)
+    result = check(drawing.region, [drawing.spot("A"), drawing.spot("B"), far], terms_every_road(terms), terms)
+    assert [leg is None for leg in result.legs] == [False, True]
+    assert "x is on no road: the nearest road a car may use is 4.4 km away" in result.gaps[0].why
+
+
+TOLL = "A----B----C----D----E"
+
+
+@pytest.mark.parametrize(
+    ("ways", "nodes", "found"),
+    [
+        ({"BC": "toll=yes name=Bridge", "CD": "toll=yes"}, {}, [(500, 1000)]), ({"BC": "toll=yes", "DE": "toll=yes"}, {}, [(500, 500), (1500, 500)]),
+        ({}, {"C": "barrier=toll_booth"}, [(1000, 0)]), ({}, {}, []),
+    ],
+)  # fmt: skip
+def test_tolls(tmp_path, ways, nodes, found):
+    """Tolls are told with where they begin, also across a way-point, and are no reason to forbid; a road without has none."""
+    roads = {way: f"{ROAD} {ways.get(way, '')}" for way in ("AB", "BC", "CD", "DE")}
+    drawing = drawn(TOLL, roads, tmp_path, nodes=nodes)
+    terms = Terms(VAN)
+    result = check(drawing.region, [drawing.spot(w) for w in ("A", "CD", "E")], terms_every_road(terms), terms)
+    assert not result.forbidden
+    assert [(pytest.approx(f, abs=3), pytest.approx(n, abs=3)) for f, n in found] == [
+        (t.from_m, t.length_m) for t in result.tolls
+    ]
+    told = json.loads(check_json(result, drawing.region, VAN, date(2027, 2, 6)))["tolls"]
+    assert len(told) == len(found) == sum(line.startswith("  toll") for line in found_words(result))
+    assert any(f"{len(found)} toll" in line for line in found_words(result)) is bool(found)
+
+
+@pytest.mark.parametrize(
+    ("tags", "says"),
+    [
+        (f"{ROAD} motor_vehicle:conditional='no @ winter'", "a condition that could not be read, as written: motor_vehicle:conditional=no @ winter"),
+        (f"{ROAD} maxheight=low", "a limit that could not be read, as written: maxheight=low"), (ROAD, ""),
+    ],
+)  # fmt: skip
+def test_what_could_not_be_read_is_to_be_asked(tmp_path, tags, says):
+    """A sign that nobody could read forbids nothing, and is told as written with its road; plain tags ask nothing."""
+    drawing = drawn(PASS, {**WAYS, "PQ": tags_of(tags)}, tmp_path)
+    terms = Terms(VAN)
+    result = check(drawing.region, [drawing.spot(w) for w in ("A", "B")], terms_every_road(terms), terms)
+    assert not result.forbidden
+    assert [s.kind for s in result.stretches] == (["ask first"] if says else [])
+    lines = found_words(result)
+    assert any(line.startswith("  ask first    km") and says in line for line in lines) is bool(says)
+    assert any("Ask first about 1 stretch" in line for line in lines) is bool(says)
+
+
+def tags_of(text):
+    """Return tags from words, a value with blanks in quotes."""
+    return dict(word.split("=", 1) for word in shlex.split(text))

@@ -56,7 +56,12 @@ def command(
 ) -> int:
     """Check way-points (CSV, GeoJSON, GPX route) or a recorded track (GPX, GeoJSON, KML) against a region.
 
-    Exit code 0: nothing forbidden. 1: something is forbidden, or the way-points cannot be joined. 2: bad input.
+    Exit code 0: nothing forbidden. 1: something is forbidden, driving over the limit among it, or no road joins some
+    way-points. 2: bad input.
+
+    A track with times is over the limit where it was faster than posted limits, national towing limits, the outfit and the
+    firm allow, by more than noise and clocks explain. A leg on allowed roads is told the direct way where that is closed to the
+    outfit or unsealed, and the allowed one at least 2 km and a quarter longer.
     """
     from tripplan.cli.progress import shown
     from tripplan.region.store import load

@@ -15,6 +15,7 @@ from tripplan.model.plan import PieceRun
 from tripplan.region.geometry import run_line
 from tripplan.region.region import Region
 from tripplan.report.basemap import base_layers, frame_around, roads, towns
+from tripplan.report.check_words import detour_words, gap_words, over_words, toll_words
 from tripplan.report.map import _asset, leaflet_css, leaflet_js
 from tripplan.report.markup import Markup, el, raw
 from tripplan.report.palette import LAND, ROADS, WATER
@@ -44,9 +45,10 @@ class _Band:
 
 _BANDS = (
     _Band("presumed", "Presumed sealed", "#f2cf66", 13, "", False),
-    _Band("unknown", "Unknown: phone first, or not seen", "#1c1c1c", 12, "2 4", False),
+    _Band("unknown", "Unknown: phone or ask first, or not seen", "#1c1c1c", 12, "2 4", False),
     _Band("forbidden", "Forbidden", "#c24a00", 9, "", True),
     _Band("fast", "Over the limit", "#a8467c", 6, "10 5", True),
+    _Band("shorter", "Direct way, not for the van", "#c24a00", 4, "1 7", False),
 )
 
 
@@ -72,7 +74,8 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
     recorded = np.column_stack((result.track.lon, result.track.lat)) if isinstance(result, TrackCheck) else np.empty((0, 2))
     lines = [run_line(region, run) for run in runs]
     points = recorded if len(recorded) else np.array([(s.lon, s.lat) for s in _spots(result)]).reshape(-1, 2)
-    way = np.concatenate([*lines, np.empty((0, 2))])
+    direct = [run_line(region, d.way.runs) for d in result.detours] if isinstance(result, CheckResult) else []
+    way = np.concatenate([*lines, *direct, np.empty((0, 2))])
     frame = frame_around(way, points)
     everything = frame.line(np.concatenate([way, points]))
     (west, south), (east, north) = everything.min(axis=0), everything.max(axis=0)
@@ -83,6 +86,7 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
         if stretch.leg >= 0 and stretch.length_m > 0:
             at = stretch.from_m - starts[stretch.leg]
             parts[_band_of(stretch)].append(frame.line(run_line(region, _cut(runs[stretch.leg], at, at + stretch.length_m))))
+    parts["shorter"] = [frame.line(line) for line in direct]
     page = {
         "credit": plain(f"{region.meta.attribution}, data of {region.meta.data_date}"),
         "days": [],
@@ -137,6 +141,7 @@ def _page(
             "section",
             el("p", el("strong", verdict), f" {result.length_m / 1000:.1f} km in all."),
             _gaps(result),
+            _notes(result),
             el("ol", [_entry(n, s, numbered[n]) for n, s in found]) if found else None,
             el(
                 "details",
@@ -181,11 +186,25 @@ def _gaps(result: CheckResult | TrackCheck) -> Markup | None:
                 "li",
                 el("bdi", names[g.first]),
                 [" to ", el("bdi", names[g.second])] if g.second >= 0 else None,
-                f": {plain(g.why)}",
+                f": {plain(gap_words(g.why))}",
             )
             for g in result.gaps
         ],
     )
+
+
+def _notes(result: CheckResult | TrackCheck) -> list[Markup]:
+    """Return what concerns the whole way: direct ways that are not for the outfit, driving over the limit, tolls."""
+    out = []
+    if isinstance(result, TrackCheck):
+        out += [el("p", over_words(result.over_limit))] if result.over_limit.stretches else []
+    else:
+        names = [spot.name for spot in result.waypoints]
+        shorter = [el("li", plain(detour_words(names, detour))) for detour in result.detours]
+        out += [el("p", "Shorter, but not for the van:"), el("ul", shorter)] if shorter else []
+    tolls = [el("li", f"km {t.from_m / 1000:.1f}: {plain(toll_words(t))}") for t in result.tolls]
+    summary = el("summary", f"Tolls to pay: {len(tolls)}")
+    return [*out, el("details", summary, el("ul", tolls))] if tolls else out
 
 
 def _entry(number: int, s: Stretch, label: str) -> Markup:

@@ -6,10 +6,10 @@ from datetime import date
 
 from tripplan.model.outfit import Outfit
 from tripplan.region.region import Region
-from tripplan.roads.check import CheckResult, Stretch
-from tripplan.roads.track_check import TrackCheck
+from tripplan.roads.check import CheckResult, Detour, Stretch, Toll
+from tripplan.roads.track_check import OverLimit, TrackCheck
 
-__all__ = ["found_words", "head_words"]
+__all__ = ["detour_words", "found_words", "gap_words", "head_words", "over_words", "toll_words"]
 
 
 def head_words(outfit: Outfit, when: date, region: Region) -> str:
@@ -27,26 +27,101 @@ def found_words(result: CheckResult | TrackCheck) -> list[str]:
 
 def _lines(result: CheckResult) -> list[str]:
     names = [spot.name for spot in result.waypoints]
-    lines = [
-        f"The way as brought: {result.length_m / 1000:.1f} km, {_time(result.total_s)} at towing speed, by {len(names)} way-points."
-    ]
-    lines += [f"  FORBIDDEN  {_between(names, gap.first, gap.second)}: {gap.why}" for gap in result.gaps]
+    joined = sum(leg is not None for leg in result.legs)
+    found = f"{result.length_m / 1000:.1f} km, {_time(result.total_s)} at towing speed, by {len(names)} way-points"
+    lines = [f"The way as brought: {found}." if joined else f"The way as brought: no road joins its {len(names)} way-points."]
+    lines += [f"  NO WAY       {_between(names, gap.first, gap.second)}: {gap_words(gap.why)}" for gap in result.gaps]
     lines += [_stretch_line(s) for s in result.stretches]
+    lines += [f"  shorter      {detour_words(names, detour)}" for detour in result.detours]
+    lines += _toll_lines(result.tolls)
     forbidden = [s for s in result.stretches if s.forbidden]
-    if result.forbidden:
+    if result.gaps:
+        lines.append(f"No road for {_count(len(result.gaps), 'leg')} of {len(result.legs)}; the others were judged.")
+    if forbidden:
         lines.append(f"This way must not be driven with the van{_amount(forbidden)}.")
-    else:
-        lines.append("Nothing forbidden." + _presumed(sum(s.length_m for s in result.stretches if s.kind == "presumed")))
+    elif joined:
+        here = " on the legs that have a road" if result.gaps else ""
+        lines.append(f"Nothing forbidden{here}." + _presumed(sum(s.length_m for s in result.stretches if s.kind == "presumed")))
+    lines += _ask(result.stretches)
     if not result.sealed_way:
-        lines.append("No sealed way:")
+        lines.append("There is no sealed way from the first way-point to the last:")
         lines += [f"  {_between(names, gap.first, gap.second)}: {gap.why}" for gap in result.advised_gaps]
     elif result.forbidden:
         km = sum(leg.length_m for leg in result.advised) / 1000
         seconds = sum(leg.drive_s + leg.ferry_s for leg in result.advised)
-        more = f", {result.more_km:+.1f} km and {result.more_min:+.0f} min" if result.more_km == result.more_km else ""
+        more = (
+            f", {_more(result.more_km, 'km', 1)} and {_more(result.more_min, 'min', 0)}"
+            if result.more_km == result.more_km
+            else ""
+        )
         lines.append(f"Advise instead a way on sealed roads: {km:.1f} km, {_time(seconds)}{more}.")
         lines += [f"  {_between(names, gap.first, gap.second)} is left out: {gap.why}" for gap in result.advised_gaps]
     return lines
+
+
+def gap_words(why: str) -> str:
+    """Return what a leg without a road is told by: that there is none, and why."""
+    return f"no way on any road of this map; {why}"
+
+
+def detour_words(names: list[str], detour: Detour) -> str:
+    """Return in a sentence which direct way of a leg is not for the outfit, and how much longer the sealed one is."""
+    way, worst = detour.way, detour.worst
+    road = " ".join(part for part in (worst.ref, worst.name) if part) or f"an unnamed road (way {worst.osm_way})"
+    is_what = {"unsealed": "unsealed", "unknown": "of unknown surface"}.get(worst.kind, "closed to the outfit")
+    size = f", {worst.length_m / 1000:.1f} km of it" if worst.length_m else ""
+    return (
+        f"{_between(names, way.leg, way.leg + 1)}: the direct way by {road}, {way.length_m / 1000:.1f} km, is {is_what}{size} "
+        f"({'; '.join(worst.why)}); the way above is {way.longer_m / 1000:.1f} km longer: do not let navigation shorten it"
+    )
+
+
+def toll_words(toll: Toll) -> str:
+    """Return in a few words where a toll is paid."""
+    road = " ".join(part for part in (toll.ref, toll.name) if part) or "unnamed road"
+    near = f", {toll.town_km:.1f} km from {toll.town}" if toll.town else ""
+    return f"{road} (way {toll.osm_way}); at {toll.lat:.5f}, {toll.lon:.5f}{near}"
+
+
+def over_words(over: OverLimit) -> str:
+    """Return what was driven over the limit, summed, in a sentence."""
+    return (
+        f"Over the towing limit: {over.length_m / 1000:.1f} km, {_minutes(over.seconds)}, in {_count(over.stretches, 'stretch', 'stretches')}; "
+        f"the most was {over.most_kmh:.0f} km/h over, from km {over.at_m / 1000:.1f}."
+    )
+
+
+def _toll_lines(tolls: tuple[Toll, ...]) -> list[str]:
+    lines = [f"  toll         {_where(t.from_m, t.length_m)}  {toll_words(t)}" for t in tolls]
+    return [*lines, f"{_count(len(tolls), 'toll')} to pay, as the map has it; what it costs is not in the map."] if tolls else []
+
+
+def _ask(stretches: tuple[Stretch, ...]) -> list[str]:
+    asked = sum(s.kind == "ask first" for s in stretches)
+    phone = sum(s.phone_first for s in stretches)
+    out = []
+    if asked:
+        out.append(f"Ask first about {_count(asked, 'stretch', 'stretches')}: a sign there could not be read.")
+    if phone:
+        out.append(f"Phone first about {_count(phone, 'stretch', 'stretches')} at the ends: nobody has mapped the surface.")
+    return out
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def _more(value: float, unit: str, digits: int) -> str:
+    value = round(value, digits)
+    return f"{abs(value):.{digits}f} {unit} {'longer' if value >= 0 else 'shorter'}"
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60:.0f} min" if seconds >= 90 else f"{seconds:.0f} s"
+
+
+def _where(from_m: float, length_m: float) -> str:
+    return f"km {from_m / 1000:7.1f}  {f'{length_m:,.0f} m' if length_m else 'at a point':>10}"
 
 
 def _amount(forbidden: list[Stretch]) -> str:
@@ -63,9 +138,8 @@ def _stretch_line(s: Stretch) -> str:
     grade = "FORBIDDEN" if s.forbidden else "phone first" if s.phone_first else s.kind
     road = " ".join(part for part in (s.ref, s.name) if part) or "unnamed road"
     near = f", {s.town_km:.1f} km from {s.town}" if s.town else ""
-    size = f"{s.length_m:,.0f} m" if s.length_m else "at a point"
     what = f"{road} (way {s.osm_way}): " if s.osm_way else ""
-    return f"  {grade:11}  km {s.from_m / 1000:7.1f}  {size:>9}  {what}{'; '.join(s.why)}; at {s.lat:.5f}, {s.lon:.5f}{near}"
+    return f"  {grade:11}  {_where(s.from_m, s.length_m)}  {what}{'; '.join(s.why)}; at {s.lat:.5f}, {s.lon:.5f}{near}"
 
 
 def _track_lines(result: TrackCheck) -> list[str]:
@@ -79,17 +153,18 @@ def _track_lines(result: TrackCheck) -> list[str]:
     if not result.timed:
         lines.append("  note         no times: speeds are not judged")
     lines += [_stretch_line(s) for s in result.stretches]
+    lines += _toll_lines(result.tolls)
     by_kind = {
-        kind: sum(s.length_m for s in result.stretches if s.kind == kind)
-        for kind in ("presumed", "not seen", "off the map", "too fast")
+        kind: sum(s.length_m for s in result.stretches if s.kind == kind) for kind in ("presumed", "not seen", "off the map")
     }
     roads = [s for s in result.stretches if s.forbidden and s.kind != "too fast"]
     if roads:
         lines.append(f"This track is not for the van{_amount(roads)}.")
-    if by_kind["too fast"]:
-        lines.append(f"Over the towing limit: {by_kind['too fast'] / 1000:.1f} km.")
+    if result.over_limit.stretches:
+        lines.append(over_words(result.over_limit))
     if not result.forbidden:
         lines.append("Nothing forbidden was found." + _presumed(by_kind["presumed"]))
+    lines += _ask(result.stretches)
     untold = by_kind["not seen"] + by_kind["off the map"]
     if untold:
         lines.append(f"{untold / 1000:.1f} km could not be told: no judgement there, for or against.")

@@ -1,7 +1,7 @@
 """Does a way that somebody brings keep to sealed roads? And which way to advise instead.
 
 The way-points are routed twice: over every road that a car may use, to see what they lead over, and over the roads
-that the outfit may use.
+that the outfit may use. Where a leg keeps to these and is much longer for it, the direct way is told as well (`direct`).
 """
 
 from __future__ import annotations
@@ -20,17 +20,16 @@ from tripplan.model.plan import Leg, PieceRun
 from tripplan.model.words import Surface
 from tripplan.region.geometry import piece_line
 from tripplan.region.region import Region
-from tripplan.roads.apart import why_apart
+from tripplan.roads.check_legs import Brought, Gap, advise, consecutive
 from tripplan.roads.closures import ClosureSet
+from tripplan.roads.direct import DirectWay, direct_ways
 from tripplan.roads.grounds import Grounds, barrier_ground, piece_grounds
-from tripplan.roads.join import Joined, join
 from tripplan.roads.network import Network, Say, open_network
 from tripplan.roads.terms import Terms
+from tripplan.roads.tolls import toll_parts
 from tripplan.roads.verdict import Verdict
 
-__all__ = ["CheckResult", "Gap", "Places", "Stretch", "check", "stretches_along"]
-
-_KINDS = ("closed", "unsealed", "unknown", "presumed")
+__all__ = ["CheckResult", "Detour", "Gap", "Places", "Stretch", "Toll", "check", "stretches_along", "tolls_along"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +39,8 @@ class Stretch:
     Parameters
     ----------
     kind
-        ``closed``, ``unsealed``, ``unknown`` or ``presumed``: the gravest reason. why: all of them in words.
+        ``closed``, ``unsealed``, ``unknown``, ``ask first`` (what is signed could not be read) or ``presumed``: the gravest
+        reason. why: all of them in words.
     forbidden
         Whether the outfit may not use it. phone_first: unknown surface inside the allowance at an end of the way.
     leg
@@ -72,12 +72,45 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
-    """Way-points between which there is no way, and why: the second may be -1 when one alone is not reached."""
+class Toll:
+    """One toll to pay: a road that is tagged so, or a booth (length 0), one after another counting as one.
 
-    first: int
-    second: int
-    why: str
+    Parameters
+    ----------
+    from_m, length_m
+        Where it begins, from the start of the whole way, and its length [m].
+    osm_way
+        The road paid for, with its name and ref. lon, lat: where it begins [degrees]. town, town_km: nearest town or village.
+    """
+
+    from_m: float
+    length_m: float
+    osm_way: int
+    name: str
+    ref: str
+    lon: float
+    lat: float
+    town: str
+    town_km: float
+
+
+@dataclass(frozen=True, slots=True)
+class Detour:
+    """A leg that keeps to the outfit's roads and is much longer than the direct way, which the outfit may not take.
+
+    Parameters
+    ----------
+    way
+        The direct way. stretches: what forbids it, in order of travel, lengths from its own start.
+    """
+
+    way: DirectWay
+    stretches: tuple[Stretch, ...]
+
+    @property
+    def worst(self) -> Stretch:
+        """The longest stretch that forbids it."""
+        return max(self.stretches, key=lambda s: (s.length_m, -s.from_m))
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +131,10 @@ class CheckResult:
         Way-points that the outfit cannot reach, or between which there is no sealed way.
     sealed_way
         Whether the outfit can go from the first way-point to the last.
+    detours
+        Legs with nothing forbidden whose direct way is closed to the outfit or not sealed.
+    tolls
+        Tolls of the way as brought.
     """
 
     waypoints: tuple[Spot, ...]
@@ -107,6 +144,8 @@ class CheckResult:
     advised: tuple[Leg, ...]
     advised_gaps: tuple[Gap, ...]
     sealed_way: bool
+    detours: tuple[Detour, ...] = ()
+    tolls: tuple[Toll, ...] = ()
 
     @property
     def forbidden(self) -> bool:
@@ -164,50 +203,59 @@ def check(
     Raises
     ------
     BadInputError
-        With fewer than two way-points, or where none of them is near a road.
+        With fewer than two way-points, or where none of them is near any road of the map.
     """
     if len(waypoints) < 2:
         raise BadInputError(f"{len(waypoints)} way-points", accepted="two or more", next_step="give the way's start and end")
     every = open_network(region, terms_all_roads, None, cache=cache, progress=progress)
     tow = open_network(region, terms_tow, closures, cache=cache, progress=progress)
-    brought = join(every, waypoints, on_road=True, progress=progress)
-    if not brought.reached.any():
+    brought = Brought(every, waypoints, alone=True, progress=progress)
+    if not brought.reached.any() and brought.off_the_map():
         raise BadInputError(
             f"no way-point is near a road ({brought.why_not[0]})", where=region.meta.name, next_step="check the coordinates"
         )
-    legs, gaps = _consecutive(brought)
-    advised, advised_gaps, sealed = _advise(join(tow, waypoints, on_road=True, progress=progress))
-    stretches = stretches_along(region, tow, [leg.runs if leg else None for leg in legs])
-    return CheckResult(tuple(waypoints), tuple(legs), tuple(gaps), tuple(stretches), advised, advised_gaps, sealed)
+    legs, gaps = consecutive(brought)
+    runs = [leg.runs if leg else None for leg in legs]
+    stretches = stretches_along(region, tow, runs)
+    bad = {s.leg for s in stretches if s.forbidden}
+    clear = [leg is not None and k not in bad for k, leg in enumerate(legs)]
+    advised, advised_gaps, sealed = advise(Brought(tow, waypoints, alone=False, progress=progress), legs, clear)
+    detours = _detours(region, tow, direct_ways(brought, tow, legs, clear))
+    tolls = tolls_along(region, _together(runs))
+    return CheckResult(
+        tuple(waypoints), tuple(legs), tuple(gaps), tuple(stretches), advised, advised_gaps, sealed, detours, tuple(tolls)
+    )
 
 
-def _consecutive(joined: Joined) -> tuple[list[Leg | None], list[Gap]]:
-    """Return the leg from each way-point to the next over every road."""
-    legs: list[Leg | None] = []
-    gaps = [Gap(n, -1, why) for n, why in enumerate(joined.why_not) if why]
-    for i in range(len(joined.spots) - 1):
-        legs.append(None)
-        if joined.reached[i] and joined.reached[i + 1]:
-            try:
-                legs[-1] = joined.route(i, i + 1)
-            except LookupError:
-                gaps.append(Gap(i, i + 1, "no road joins them"))
-    return legs, gaps
+def _together(legs: Sequence[PieceRun | None]) -> PieceRun:
+    """Return all legs as one run, so that a toll paid across a way-point is one."""
+    runs = [run for run in legs if run]
+    columns = [tuple(x for run in runs for x in getattr(run, name)) for name in ("piece", "forward", "from_m", "to_m", "time_s")]
+    return PieceRun(*columns)
 
 
-def _advise(joined: Joined) -> tuple[tuple[Leg, ...], tuple[Gap, ...], bool]:
-    """Return the way over the outfit's own roads between the way-points that it can reach."""
-    gaps = [Gap(n, -1, why) for n, why in enumerate(joined.why_not) if why]
-    legs: list[Leg] = []
-    stops = np.flatnonzero(joined.reached).tolist()
-    sealed = bool(joined.reached[0] and joined.reached[-1])
-    for i, j in pairwise(stops):
-        try:
-            legs.append(joined.route(i, j))
-        except LookupError:
-            gaps.append(Gap(i, j, f"no sealed way between them: {why_apart(joined, i, j)}"))
-            sealed = False
-    return tuple(legs) if sealed else (), tuple(gaps), sealed
+def _detours(region: Region, tow: Network, ways: Sequence[DirectWay]) -> tuple[Detour, ...]:
+    out = []
+    for way in ways:
+        bad = tuple(s for s in stretches_along(region, tow, [way.runs]) if s.forbidden)
+        if bad:
+            out.append(Detour(way, bad))
+    return tuple(out)
+
+
+def tolls_along(region: Region, runs: PieceRun, start_m: float = 0.0) -> list[Toll]:
+    """List the tolls of a way that begins so far along the whole [m]."""
+    ends = np.concatenate(([0.0], np.cumsum(np.array(runs.to_m) - np.array(runs.from_m))))
+    place, out = Places(region), []
+    for begin, end in toll_parts(region, runs):
+        row = min(max(int(np.searchsorted(ends, begin, side="right")) - 1, 0), len(runs.piece) - 1)
+        piece, way = runs.piece[row], int(region.pieces.way[runs.piece[row]])
+        line = piece_line(region, piece, runs.forward[row], runs.from_m[row], max(runs.to_m[row], runs.from_m[row] + 0.5))
+        lon, lat = float(line[0, 0]), float(line[0, 1])
+        town, town_km = place.near(lon, lat)
+        name, ref = (region.string(int(column[way])) for column in (region.ways.name, region.ways.ref))
+        out.append(Toll(start_m + begin, end - begin, int(region.ways.osm_id[way]), name, ref, lon, lat, town, town_km))
+    return out
 
 
 def stretches_along(region: Region, tow: Network, legs: Sequence[PieceRun | None]) -> list[Stretch]:
@@ -218,7 +266,7 @@ def stretches_along(region: Region, tow: Network, legs: Sequence[PieceRun | None
         if runs
         for piece, forward, start, end in zip(runs.piece, runs.forward, runs.from_m, runs.to_m, strict=True)
     ]
-    at_end = _at_ends(tow, [row[1:] for row in rows])
+    at_end = _at_ends(tow, rows, [runs is None for runs in legs])
     out: list[Stretch] = []
     place = Places(region)
     known: dict[tuple[int, int, str], Grounds | None] = {}
@@ -249,22 +297,38 @@ def stretches_along(region: Region, tow: Network, legs: Sequence[PieceRun | None
     return out
 
 
-def _at_ends(tow: Network, rows: Sequence[tuple[int, bool, float, float]]) -> list[str]:
+def _at_ends(tow: Network, rows: Sequence[tuple[int, int, bool, float, float]], missing: Sequence[bool]) -> list[str]:
     """Say for each piece how it stands to the ends of the way: "" in transit, ``within`` or ``beyond`` the allowance.
 
     An end goes on until the way reaches the outfit's connected network, and unknown road may be used there up to the
-    firm's allowance.
+    firm's allowance. Where a leg is missing one way ends and another begins.
     """
+    broken = np.cumsum(missing)[[row[0] for row in rows]] if rows else np.empty(0)
+    cuts = [0, *(np.flatnonzero(np.diff(broken)) + 1).tolist(), len(rows)]
+    out: list[str] = []
+    for low, high in pairwise(cuts):
+        out += _at_ends_of(tow, [row[1:] for row in rows[low:high]])
+    return out
+
+
+def _at_ends_of(tow: Network, rows: Sequence[tuple[int, bool, float, float]]) -> list[str]:
     arcs, pieces = tow.arcs, tow.region.pieces
+    if not rows:
+        return []
+    number = np.array([row[0] for row in rows], np.int64)
+    on = np.where(arcs.component[pieces.a[number]] == arcs.component[pieces.b[number]], arcs.component[pieces.a[number]], -1)
+    on[arcs.verdict[number] != Verdict.ROAD] = -1
+    # The largest network that the way is on: another one when it keeps to an island.
+    home = int(on[on >= 0].min(initial=np.iinfo(np.int32).max))
     out = [""] * len(rows)
     for order in (range(len(rows)), range(len(rows) - 1, -1, -1)):
         unknown, end = 0.0, []
         for row in order:
-            piece, _, start, stop = rows[row]
-            if arcs.verdict[piece] == Verdict.ROAD and arcs.component[pieces.a[piece]] == arcs.component[pieces.b[piece]] == 0:
+            if on[row] == home:
                 break
+            _, _, start, stop = rows[row]
             end.append(row)
-            unknown += stop - start if arcs.verdict[piece] == Verdict.LAST_MILE else 0.0
+            unknown += stop - start if arcs.verdict[number[row]] == Verdict.LAST_MILE else 0.0
         for row in end:
             out[row] = "within" if unknown <= tow.terms.last_mile_m or out[row] == "within" else "beyond"
     return out

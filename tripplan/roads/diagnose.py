@@ -43,7 +43,7 @@ def diagnose(
         Whether a way to the spot, or one back, was found.
     """
     region, arcs = network.region, network.arcs
-    who = "a van" if network.terms.van else "the car"
+    who = "a car" if network.terms.every_road else "a van" if network.terms.van else "the car"
     if not core.any():
         return [f"the region has no connected roads that {who} may use"] * len(spots)
     every = PieceIndex(region.pieces, np.arange(len(region.pieces.way)))

@@ -40,19 +40,20 @@ def piece_grounds(region: Region, tow: Network, piece: int, at_end: str) -> Grou
     """
     ways, row = region.ways, int(region.pieces.way[piece])
     closed = _closed(region, tow, piece, row, at_end)
+    asks = _asks(region, tow, row)
     ferry = bool(ways.flags[row] & Flag.FERRY)
     surface = Surface(int(ways.surface[row]))
     why = region.string(int(ways.surface_why[row]))
     said = "" if ferry or surface == Surface.SEALED else _SURFACE[surface] + (f": {why}" if why else "")
     reasons = (*closed, said) if said else tuple(closed)
     if closed:
-        return Grounds("closed", reasons, forbidden=True)
+        return Grounds("closed", (*reasons, *asks), forbidden=True)
     if ferry or surface == Surface.SEALED:
-        return None
+        return Grounds("ask first", asks, forbidden=False) if asks else None
     if surface == Surface.UNSEALED:
-        return Grounds("unsealed", reasons, forbidden=True)
+        return Grounds("unsealed", (*reasons, *asks), forbidden=True)
     if surface == Surface.PRESUMED:
-        return Grounds("presumed", reasons, forbidden=False)
+        return Grounds("ask first" if asks else "presumed", (*asks, *reasons), forbidden=False)
     last_mile = tow.arcs.verdict[piece] == Verdict.LAST_MILE and at_end == "within"
     if not last_mile:
         name = HIGHWAYS[int(ways.highway[row])]
@@ -60,7 +61,16 @@ def piece_grounds(region: Region, tow: Network, piece: int, at_end: str) -> Grou
             *reasons,
             "beyond the allowance at the end" if at_end == "beyond" else f"{name} road, not at an end of the way",
         )
-    return Grounds("unknown", reasons, forbidden=not last_mile, phone_first=bool(last_mile))
+    return Grounds("unknown", (*reasons, *asks), forbidden=not last_mile, phone_first=bool(last_mile))
+
+
+def _asks(region: Region, tow: Network, row: int) -> tuple[str, ...]:
+    """List what is signed on a way and nobody could read or decide: it closes nothing, and somebody has to ask."""
+    caution = int(region.ways.caution[row])
+    out = region.string(caution).split("\n") if caution >= 0 else []
+    if row in tow.closures.doubtful:
+        out.append(f"whether it is closed on these dates is not told: {region.string(int(region.ways.closed_when[row]))}")
+    return tuple(line for line in out if line)
 
 
 _SURFACE = {

@@ -43,6 +43,10 @@ class TooFast:
         Average over it; worst_kmh: at least so much was driven for a quarter of a minute or more, noise taken off [km/h].
     limit_kmh
         What the limits allow on average there [km/h]. ruling: what rules the longest part of it.
+    seconds
+        How long it took [s].
+    over_kmh
+        The most over the limit for a quarter of a minute or more, noise taken off [km/h].
     """
 
     from_m: float
@@ -51,6 +55,8 @@ class TooFast:
     worst_kmh: float
     limit_kmh: float
     ruling: Ruling
+    seconds: float
+    over_kmh: float
 
 
 class _Signs:
@@ -91,17 +97,18 @@ def too_fast(region: Region, terms: Terms, chain: Chain, match: Match) -> list[T
     least = np.concatenate(([0.0], np.cumsum(np.diff(ends) * 3.6 / limit)))
     straight = np.concatenate(([0.0], np.cumsum(segment_lengths_m(match.lon[chain.point], match.lat[chain.point]))))[known]
     time, at = time[known], chain.point_m[known]
-    found: list[tuple[float, float, float]] = []
+    found: list[_Window] = []
     for low, high in _rising(time):
         found += _windows(time[low:high], at[low:high], straight[low:high], ends, least, match.noise_m)
     out = []
-    for begin, end, worst in _joined(found):
+    for begin, end, worst, over in _joined(found):
         seconds = float(np.interp(end, at, time) - np.interp(begin, at, time))
         allowed = float(np.interp(end, ends, least) - np.interp(begin, ends, least))
         inside = np.clip(np.minimum(ends[1:], end) - np.maximum(ends[:-1], begin), 0, None)
         most = list(Ruling)[int(np.bincount(ruling, weights=inside).argmax())]
         length = end - begin
-        out.append(TooFast(begin, end, length / max(seconds, 1e-3) * 3.6, worst, length / max(allowed, 1e-3) * 3.6, most))
+        kmh, limit_kmh = length / max(seconds, 1e-3) * 3.6, length / max(allowed, 1e-3) * 3.6
+        out.append(TooFast(begin, end, kmh, worst, limit_kmh, most, seconds, max(over, kmh - limit_kmh, 0.0)))
     return out
 
 
@@ -111,8 +118,12 @@ def _rising(time: F64) -> list[tuple[int, int]]:
     return [(a, b) for a, b in pairwise(cuts) if b - a > 1]
 
 
-def _windows(time: F64, at: F64, straight: F64, ends: F64, least: F64, noise_m: float) -> list[tuple[float, float, float]]:
-    """Return (from, to, speed with noise taken off) of every window that was too fast [m, m, km/h]."""
+#: From and to along a chain [m], speed with noise taken off, and how much over the limit that is [km/h].
+_Window = tuple[float, float, float, float]
+
+
+def _windows(time: F64, at: F64, straight: F64, ends: F64, least: F64, noise_m: float) -> list[_Window]:
+    """Return every window that was too fast."""
     out = []
     allowed = np.interp(at, ends, least)
     for window in _WINDOWS_S:
@@ -128,15 +139,16 @@ def _windows(time: F64, at: F64, straight: F64, ends: F64, least: F64, noise_m: 
         spare = np.divide(_NOISES * noise_m * need, metres, out=np.full_like(need, np.inf), where=metres > 0)
         over = np.flatnonzero(need > seconds * (1 + _SHARE) + spare)
         kmh = (metres - _NOISES * noise_m) / seconds * 3.6
-        out += [(float(at[first[i]]), float(at[last[i]]), float(kmh[i])) for i in over]
+        limit_kmh = np.divide(metres, need, out=np.full_like(need, np.inf), where=need > 0) * 3.6
+        out += [(float(at[first[i]]), float(at[last[i]]), float(kmh[i]), float(kmh[i] - limit_kmh[i])) for i in over]
     return out
 
 
-def _joined(found: list[tuple[float, float, float]]) -> list[tuple[float, float, float]]:
-    out: list[tuple[float, float, float]] = []
-    for begin, end, kmh in sorted(found):
+def _joined(found: list[_Window]) -> list[_Window]:
+    out: list[_Window] = []
+    for begin, end, kmh, over in sorted(found):
         if out and begin <= out[-1][1]:
-            out[-1] = (out[-1][0], max(out[-1][1], end), max(out[-1][2], kmh))
+            out[-1] = (out[-1][0], max(out[-1][1], end), max(out[-1][2], kmh), max(out[-1][3], over))
         else:
-            out.append((begin, end, kmh))
+            out.append((begin, end, kmh, over))
     return out

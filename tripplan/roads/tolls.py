@@ -9,7 +9,7 @@ from tripplan.model.plan import PieceRun
 from tripplan.region.columns import Flag
 from tripplan.region.region import Region
 
-__all__ = ["BOOTH", "toll_booths", "toll_stretches"]
+__all__ = ["BOOTH", "toll_booths", "toll_parts", "toll_stretches"]
 
 #: How a booth begins in `Junctions.barrier`.
 BOOTH = "toll_booth"
@@ -27,8 +27,13 @@ def _booths(region: Region, barrier: NDArray[np.int32]) -> NDArray[np.bool_]:
 
 def toll_stretches(region: Region, runs: PieceRun) -> int:
     """Count the tolls paid: toll pieces and booths one after another are one."""
+    return len(toll_parts(region, runs))
+
+
+def toll_parts(region: Region, runs: PieceRun) -> list[tuple[float, float]]:
+    """Return from where to where each toll is paid, along the way [m]; a booth on a road without toll has no length."""
     if not runs.piece:
-        return 0
+        return []
     pieces = region.pieces
     piece, forward = np.array(runs.piece, np.int64), np.array(runs.forward, bool)
     toll = (region.ways.flags[pieces.way[piece]] & Flag.TOLL) != 0
@@ -36,5 +41,11 @@ def toll_stretches(region: Region, runs: PieceRun) -> int:
     passed = np.append(np.array(runs.from_m[1:]) <= 0, False)
     booth = passed & _booths(region, region.junctions.barrier[np.where(forward, pieces.b[piece], pieces.a[piece])])
     between = booth | (toll & np.append(toll[1:], False))  # from one toll piece to the next nothing more is paid
-    both = np.column_stack((toll, between)).ravel()
-    return int((both & ~np.concatenate(([False], both[:-1]))).sum())
+    both = np.column_stack((toll, between)).ravel().astype(np.int8)
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], both, [0]))))
+    ends = np.concatenate(([0.0], np.cumsum(np.array(runs.to_m) - np.array(runs.from_m))))
+    # Even rows are pieces, odd ones the junctions after them.
+    return [
+        (float(ends[(first + 1) // 2]), float(ends[(after + 1) // 2]))
+        for first, after in zip(edges[0::2].tolist(), edges[1::2].tolist(), strict=True)
+    ]

@@ -16,7 +16,7 @@ from tripplan.model.plan import PieceRun
 from tripplan.model.track import Track
 from tripplan.region.geometry import piece_line, segment_lengths_m
 from tripplan.region.region import Region
-from tripplan.roads.check import Places, Stretch, stretches_along
+from tripplan.roads.check import Places, Stretch, Toll, stretches_along, tolls_along
 from tripplan.roads.closures import ClosureSet
 from tripplan.roads.match import Chain, Match, Model, match
 from tripplan.roads.match_against import Against, add_against, parts_against
@@ -26,10 +26,30 @@ from tripplan.roads.over_limit import TooFast, too_fast
 from tripplan.roads.terms import Terms
 from tripplan.roads.track_turns import BrokenTurn, turns_broken
 
-__all__ = ["TrackCheck", "check_track"]
+__all__ = ["OverLimit", "TrackCheck", "check_track"]
 
 #: Less than this off the roads is a lay-by, a forecourt, a drive [m].
 _LEAST_OFF_M = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class OverLimit:
+    """How much of a track was faster than the outfit may be, beyond what noise explains.
+
+    Parameters
+    ----------
+    stretches
+        How many. length_m, seconds: their sums [m, s].
+    most_kmh
+        The most over the limit for a quarter of a minute or more [km/h]; 0 where nothing was. at_m: where that stretch begins,
+        along the whole track [m].
+    """
+
+    stretches: int = 0
+    length_m: float = 0.0
+    seconds: float = 0.0
+    most_kmh: float = 0.0
+    at_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +71,10 @@ class TrackCheck:
         Length of the whole, what is off the roads in straight steps [m]. told_m: of that, on roads.
     timed
         Whether speeds could be judged.
+    over_limit
+        What was driven over the limit, summed.
+    tolls
+        Tolls of the roads found.
     """
 
     track: Track
@@ -60,6 +84,8 @@ class TrackCheck:
     length_m: float
     told_m: float
     timed: bool
+    over_limit: OverLimit = OverLimit()
+    tolls: tuple[Toll, ...] = ()
 
     @property
     def forbidden(self) -> bool:
@@ -111,8 +137,12 @@ def check_track(
     places = Places(region)
     runs = [chain.runs() for chain in found.chains]
     stretches = _on_roads(region, tow, found.chains, runs, starts)
+    fast: list[tuple[float, TooFast]] = []
+    tolls: list[Toll] = []
     for number, chain in enumerate(found.chains):
+        tolls += _tolls(region, chain, runs[number], starts[number])
         for part in too_fast(region, terms_tow, chain, found):
+            fast.append((starts[number] + part.from_m, part))
             stretches.append(_fast(region, chain, number, starts[number], part, places))
         for wrong in parts_against(region, chain, found.noise_m):
             stretches.append(_against(region, chain, number, starts[number], wrong, places))
@@ -122,7 +152,26 @@ def check_track(
     stretches.sort(key=lambda s: (s.from_m, s.kind))
     timed = bool(np.isfinite(found.time_s).sum() > 1)
     told = sum(chain.length_m for chain in found.chains)
-    return TrackCheck(track, found, tuple(starts), tuple(stretches), whole, told, timed)
+    return TrackCheck(track, found, tuple(starts), tuple(stretches), whole, told, timed, _over_limit(fast), tuple(tolls))
+
+
+def _over_limit(fast: Sequence[tuple[float, TooFast]]) -> OverLimit:
+    """Sum what was driven too fast."""
+    if not fast:
+        return OverLimit()
+    at, worst = max(fast, key=lambda one: (one[1].over_kmh, -one[0]))
+    metres, seconds = sum(part.to_m - part.from_m for _, part in fast), sum(part.seconds for _, part in fast)
+    return OverLimit(len(fast), metres, seconds, worst.over_kmh, at)
+
+
+def _tolls(region: Region, chain: Chain, runs: PieceRun, start_m: float) -> list[Toll]:
+    """Return the tolls of a chain without those that lie in a hole of the record: nobody knows that they were paid."""
+    out = []
+    for toll in tolls_along(region, runs, start_m):
+        begin = toll.from_m - start_m
+        if not any(low <= begin and begin + toll.length_m <= high for low, high in chain.hole_m.tolist()):
+            out.append(toll)
+    return out
 
 
 def _along(found: Match) -> tuple[list[float], list[tuple[float, float, int, str]], float]:

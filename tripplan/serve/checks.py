@@ -71,7 +71,7 @@ def check_of(job: Job, upload: bytes, region: Region, settings: Settings, closed
             asked = check(region, spots, terms_every_road(terms), terms, closures, cache=cache_folder(), progress=progress)
     advised = asked is not None and result.forbidden and bool(asked.advised)
     if advised:
-        sealed = replace(asked, legs=asked.advised, gaps=(), stretches=())
+        sealed = replace(asked, legs=asked.advised, gaps=(), stretches=(), detours=(), tolls=())
         papers["sealed.html"] = check_map(sealed, region, head, name="The sealed way advised").encode()
     view = {
         "head": plain(head),
