@@ -95,6 +95,33 @@ def test_what_is_no_region_is_one_clear_line(tmp_path: Path, content: bytes | No
     assert "\n" not in met.value.one_line()
 
 
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "the region file is empty; build the region again"), (b"PK\x03\x04cut", "not a region file, or cut off; build the region again"),
+        (b"no zip", "not a region file, or cut off; build the region again"), (b"PK\x05\x06" + bytes(18), "not a region; build the region again"),
+    ],
+)  # fmt: skip
+def test_what_is_no_region_is_told_without_a_name_of_the_program(tmp_path: Path, content: bytes, says: str) -> None:
+    """An empty, cut or foreign file is told in words that a person knows."""
+    (tmp_path / "a.region").write_bytes(content)
+    with pytest.raises(BadInputError) as caught:
+        load(tmp_path / "a.region")
+    assert says in caught.value.one_line()
+    assert "Error" not in caught.value.one_line()
+    assert "Zip" not in caught.value.one_line()
+
+
+def test_a_folder_is_called_one(tmp_path: Path) -> None:
+    """A folder given as a region is told to be a folder; a path that cannot be is one line as well."""
+    with pytest.raises(BadInputError, match="is a folder; accepted: a region file; name the file in it"):
+        load(tmp_path)
+    with pytest.raises(BadInputError, match="no such region"):
+        load(tmp_path / "none")
+    with pytest.raises(BadInputError):
+        load("a\x00b")
+
+
 def test_damage_is_found(region: Region, tmp_path: Path) -> None:
     """Cut anywhere or with one bit flipped in a column, a file is refused or, flipped outside of them, the same region."""
     path = tmp_path / "a.region"

@@ -36,6 +36,8 @@ def write(folder: Path, name: str, text: str | bytes) -> Path:
     [
         ("a.csv", "name,lat,lon\na,-43.25,-26.5\nb,-43.0,-26.25\n"),
         ("a.csv", "\ufefflongitude;latitude;Name;more\r\n-26.5;-43.25;a;x\r\n\r\n-26.25;-43.0;b;y\r\n"),
+        ("a.csv", "name,lat,lon\ra,-43.25,-26.5\rb,-43.0,-26.25\r"),
+        ("a.csv", "\n \nname,lat,lon\na,-43.25,-26.5\n,,\nb,-43.0,-26.25\n"),
         ("a.tsv", "name\tLat\tLng\na\t-43.25\t-26.5\nb\t-4.3e1\t-26.25\n"),
         ("a.csv", 'name,lat,lon\n"a",-43.25,-26.5\n"b",-43.,-26.25'),
         ("a.gpx", GPX_ROUTE),
@@ -78,14 +80,16 @@ def collection(*features: object) -> str:
 
 CSV, KINDS = "name,lat,lon\n", "a .csv with the columns lat and lon, a .geojson with points or one line, or a .gpx with a route"
 LINES = [
-    ("a.csv", CSV + "a,95,10\nb,1,1\n", ", line 2: latitude 95, longitude 10; accepted: latitude -90 to 90, longitude -180 to 180; are the two swapped?"),
-    ("a.csv", CSV + "a,95,1000\n", ", line 2: latitude 95, longitude 1000; accepted: latitude -90 to 90, longitude -180 to 180; mend the point"),
-    ("a.csv", "name;lat;lon\na;43,25;26,5\n", ', line 2: `lat` is "43,25"; accepted: degrees with a decimal point; write 43.25'),
-    ("a.csv", "name,lat,lon\na,43,25,26,5\n", ", line 2: has 5 columns, the first line 3 (a comma for the decimal point?); accepted: as many columns as names, decimal points; write 43.21, not 43,21"),
-    ("a.csv", CSV + "a,43°12',5\n", """, line 2: `lat` is "43°12'"; accepted: degrees as a decimal number, such as -43.21; mend the value"""),
-    ("a.csv", CSV + "a,nan,5\n", ', line 2: `lat` is "nan"; accepted: degrees as a decimal number, such as -43.21; mend the value'),
-    ("a.csv", CSV + "a,1,\n", ', line 2: `lon` is ""; accepted: degrees as a decimal number, such as -43.21; mend the value'),
+    ("a.csv", CSV + "a,95,10\nb,1,1\n", ", row 2: latitude 95, longitude 10; accepted: latitude -90 to 90, longitude -180 to 180; are the two swapped?"),
+    ("a.csv", CSV + "a,95,1000\n", ", row 2: latitude 95, longitude 1000; accepted: latitude -90 to 90, longitude -180 to 180; mend the point"),
+    ("a.csv", "name;lat;lon\na;43,25;26,5\n", ', row 2: `lat` is "43,25"; accepted: degrees with a decimal point; write 43.25'),
+    ("a.csv", "name,lat,lon\na,43,25,26,5\n", ", row 2: has 5 columns, the first line 3 (a comma for the decimal point?); accepted: as many columns as names, decimal points; write 43.21, not 43,21, and put texts with commas in double quotes"),
+    ("a.csv", CSV + "a,43°12',5\n", """, row 2: `lat` is "43°12'"; accepted: degrees as a decimal number, such as -43.21; mend the value"""),
+    ("a.csv", CSV + "a,nan,5\n", ', row 2: `lat` is "nan"; accepted: degrees as a decimal number, such as -43.21; mend the value'),
+    ("a.csv", CSV + "a,1,\n", ', row 2: `lon` is ""; accepted: degrees as a decimal number, such as -43.21; mend the value'),
     ("a.csv", "name,lat,long_deg\na,1,2\n", ": has no column `lon` (columns: name, lat, long_deg); accepted: the columns lat and lon, and name if you like; name the columns in the first line"),
+    ("a.csv", "lat,lat,lon\n1,1,1\n2,2,2\n", ": column `lat` stands twice; accepted: each once; take one out"),
+    ("a.csv", "\n\nname,lat,lon\n\n\"a\nb\",1,1\nb,x,1\n", ', row 6: `lat` is "x"; accepted: degrees as a decimal number, such as -43.21; mend the value'),
     ("a.csv", "hello\n", ': first line "hello" has one column; accepted: a first line with the column names, such as name,lat,lon; add the column names'),
     ("a.csv", "", f": is empty; accepted: {KINDS}; check the file"),
     ("a.csv", CSV, f": holds 0 points; accepted: 2 to {MOST_POINTS} points; add the way's points"),

@@ -187,16 +187,36 @@ def load(path: Path | str) -> Region:
         No such file, not a region, from another format, or damaged.
     """
     file = Path(path)
-    if not file.is_file():
+    try:
+        there, folder = file.is_file(), file.is_dir()
+        empty = there and not file.stat().st_size
+    except (OSError, ValueError) as error:  # ValueError: a null character in the path
+        reason = getattr(error, "strerror", None) or str(error)
+        raise BadInputError(f"cannot be read ({reason})", where=str(file), next_step="check the path") from None
+    if folder:
+        raise BadInputError("is a folder", where=str(file), accepted="a region file", next_step="name the file in it")
+    if not there:
         raise BadInputError("no such region", where=str(file), next_step="build one with `tripplan region build`")
+    if empty:
+        raise BadInputError("the region file is empty", where=str(file), next_step=_REBUILD)
     try:
         return _load(file)
     except BadInputError:
         raise
+    except zipfile.BadZipFile:
+        raise BadInputError("not a region file, or cut off", where=str(file), next_step=_REBUILD) from None
     except (
-        zipfile.BadZipFile, LookupError, ValueError, TypeError, AttributeError, struct.error, EOFError, RuntimeError, ArithmeticError, MemoryError,
-    ) as error:  # fmt: skip
-        raise BadInputError(f"not a sound region file ({type(error).__name__})", where=str(file), next_step=_REBUILD) from None
+        LookupError,
+        ValueError,
+        TypeError,
+        AttributeError,
+        struct.error,
+        EOFError,
+        RuntimeError,
+        ArithmeticError,
+        MemoryError,
+    ):
+        raise BadInputError("the region file is damaged", where=str(file), next_step=_REBUILD) from None
     except OSError as error:
         raise BadInputError(f"cannot be read ({error.strerror or error})", where=str(file)) from None
 

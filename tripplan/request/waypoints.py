@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import re
 from dataclasses import dataclass
@@ -11,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from tripplan.model.errors import BadInputError
-from tripplan.request.text_file import read_text
+from tripplan.request.text_file import comma_of, csv_table, read_text
 
 __all__ = ["MOST_POINTS", "WayPoint", "load_waypoints"]
 
@@ -93,20 +91,17 @@ def _point(name: str, lon: float, lat: float, where: str) -> WayPoint:
 
 
 def _csv(text: str, where: str) -> list[WayPoint]:
-    lines = [line for line in text.splitlines() if line.strip()]
-    if not lines:
+    comma = comma_of(text, ",;\t|")
+    table = csv_table(text, where, _ACCEPTED, comma)
+    numbered = [(n, [cell.strip() for cell in row]) for n, row in enumerate(table, 1) if any(cell.strip() for cell in row)]
+    if not numbered:
         raise BadInputError("is empty", where=where, accepted=_ACCEPTED, next_step="check the file")
-    comma = max(",;\t|", key=lambda c: lines[0].count(c))
-    if not lines[0].count(comma):
+    header = [cell.casefold() for cell in numbered[0][1]]
+    if len(header) == 1:
         raise BadInputError(
-            f'first line "{_short(lines[0])}" has one column', where=where, accepted="a first line with the column names, such as name,lat,lon",
+            f'first line "{_short(numbered[0][1][0])}" has one column', where=where, accepted="a first line with the column names, such as name,lat,lon",
             next_step="add the column names",
         )  # fmt: skip
-    try:
-        rows = list(csv.reader(io.StringIO(text), delimiter=comma, strict=True))
-    except csv.Error as error:
-        raise BadInputError(f"is not CSV ({error})", where=where, accepted=_ACCEPTED, next_step="check the quotes") from None
-    header = [cell.strip().casefold() for cell in rows[0]]
     lat_col, lon_col = _column(header, _LAT_NAMES), _column(header, _LON_NAMES)
     if lat_col is None or lon_col is None:
         missing = "lat" if lat_col is None else "lon"
@@ -115,16 +110,19 @@ def _csv(text: str, where: str) -> list[WayPoint]:
             next_step="name the columns in the first line",
         )  # fmt: skip
     name_col = _column(header, _NAME_NAMES)
+    for column in (lat_col, lon_col):
+        if header.count(header[column]) > 1:
+            raise BadInputError(
+                f"column `{header[column]}` stands twice", where=where, accepted="each once", next_step="take one out"
+            )
     points = []
-    for number, row in enumerate(rows[1:], 2):
-        if not any(cell.strip() for cell in row):
-            continue
-        at = f"{where}, line {number}"
+    for number, row in numbered[1:]:
+        at = f"{where}, row {number}"
         if len(row) != len(header):
             hint = " (a comma for the decimal point?)" if comma == "," and len(row) > len(header) else ""
             raise BadInputError(
                 f"has {len(row)} columns, the first line {len(header)}{hint}", where=at, accepted="as many columns as names, decimal points",
-                next_step="write 43.21, not 43,21",
+                next_step="write 43.21, not 43,21, and put texts with commas in double quotes",
             )  # fmt: skip
         lat, lon = _degrees(row[lat_col], "lat", at), _degrees(row[lon_col], "lon", at)
         points.append(_point(row[name_col] if name_col is not None else "", lon, lat, at))
