@@ -221,10 +221,13 @@ def test_no_road_between_way_points(tmp_path):
     result = check(drawing.region, [drawing.spot(w) for w in "ABCDEF"], terms_every_road(terms), terms)
     assert result.forbidden
     assert [(g.first, g.second) for g in result.gaps] == [(1, 2), (3, 4)]
-    assert "B is on roads of 6.1 km in all, C on roads of 500 m, and no road joins the two" in result.gaps[0].why
+    assert "B is on roads of 6.1 km in all, C on roads of 500 m, and nothing joins the two" in result.gaps[0].why
     assert [leg is None for leg in result.legs] == [False, True, False, True, False]
     lines = found_words(result)
-    assert any(line.startswith("  NO WAY       B to C: no way on any road of this map; B is on roads") for line in lines)
+    assert any(
+        line.startswith("  NO WAY       B to C: no way on any road of this map that a car may use: B is on roads")
+        for line in lines
+    )
     assert any("No road for 2 legs of 5; the others were judged" in line for line in lines)
     told = json.loads(check_json(result, drawing.region, VAN, date(2027, 2, 6)))
     assert [leg["answer"] for leg in told["legs"]] == ["clear", "no way", "clear", "no way", "forbidden"]
@@ -287,3 +290,22 @@ def test_what_could_not_be_read_is_to_be_asked(tmp_path, tags, says):
 def tags_of(text):
     """Return tags from words, a value with blanks in quotes."""
     return dict(word.split("=", 1) for word in shlex.split(text))
+
+
+def test_presumed_pieces_of_one_road_share_a_line(tmp_path):
+    """Presumed pieces of one road one after another are one line with the sum of their lengths; another road has its own."""
+    drawing = drawn(
+        "A----B----C----D",
+        {"AB": "highway=secondary ref=R1", "BC": "highway=secondary ref=R1", "CD": "highway=secondary ref=R2"},
+        tmp_path,
+    )
+    ways = drawing.region.ways
+    region = replace(drawing.region, ways=replace(ways, surface=np.full_like(ways.surface, int(Surface.PRESUMED))))
+    terms = Terms(VAN)
+    result = check(region, [drawing.spot(w) for w in ("A", "D")], terms_every_road(terms), terms)
+    assert len(result.stretches) == 3
+    lines = [line for line in found_words(result) if line.startswith("  presumed")]
+    assert len(lines) == 2
+    assert "1,000 m  R1 (way" in lines[0]
+    assert "and 1 more): untagged, presumed sealed" in lines[0]
+    assert "500 m  R2 (way" in lines[1]

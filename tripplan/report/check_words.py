@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
+from math import isfinite
 
 from tripplan.model.outfit import Outfit
 from tripplan.region.region import Region
 from tripplan.roads.check import CheckResult, Detour, Stretch, Toll
 from tripplan.roads.track_check import OverLimit, TrackCheck
 
-__all__ = ["detour_words", "found_words", "gap_words", "head_words", "over_words", "toll_words"]
+__all__ = ["detour_words", "found_words", "gap_words", "head_words", "over_words", "road_words", "toll_words"]
 
 
 def head_words(outfit: Outfit, when: date, region: Region) -> str:
@@ -31,7 +33,7 @@ def _lines(result: CheckResult) -> list[str]:
     found = f"{result.length_m / 1000:.1f} km, {_time(result.total_s)} at towing speed, by {len(names)} way-points"
     lines = [f"The way as brought: {found}." if joined else f"The way as brought: no road joins its {len(names)} way-points."]
     lines += [f"  NO WAY       {_between(names, gap.first, gap.second)}: {gap_words(gap.why)}" for gap in result.gaps]
-    lines += [_stretch_line(s) for s in result.stretches]
+    lines += _stretch_lines(result.stretches)
     lines += [f"  shorter      {detour_words(names, detour)}" for detour in result.detours]
     lines += _toll_lines(result.tolls)
     forbidden = [s for s in result.stretches if s.forbidden]
@@ -61,13 +63,13 @@ def _lines(result: CheckResult) -> list[str]:
 
 def gap_words(why: str) -> str:
     """Return what a leg without a road is told by: that there is none, and why."""
-    return f"no way on any road of this map; {why}"
+    return f"no way on any road of this map that a car may use: {why}"
 
 
 def detour_words(names: list[str], detour: Detour) -> str:
     """Return in a sentence which direct way of a leg is not for the outfit, and how much longer the sealed one is."""
     way, worst = detour.way, detour.worst
-    road = " ".join(part for part in (worst.ref, worst.name) if part) or f"an unnamed road (way {worst.osm_way})"
+    road = road_words(worst) if worst.ref or worst.name else f"an unnamed road (way {worst.osm_way})"
     is_what = {"unsealed": "unsealed", "unknown": "of unknown surface"}.get(worst.kind, "closed to the outfit")
     size = f", {worst.length_m / 1000:.1f} km of it" if worst.length_m else ""
     return (
@@ -78,9 +80,8 @@ def detour_words(names: list[str], detour: Detour) -> str:
 
 def toll_words(toll: Toll) -> str:
     """Return in a few words where a toll is paid."""
-    road = " ".join(part for part in (toll.ref, toll.name) if part) or "unnamed road"
     near = f", {toll.town_km:.1f} km from {toll.town}" if toll.town else ""
-    return f"{road} (way {toll.osm_way}); at {toll.lat:.5f}, {toll.lon:.5f}{near}"
+    return f"{road_words(toll)} (way {toll.osm_way}); at {toll.lat:.5f}, {toll.lon:.5f}{near}"
 
 
 def over_words(over: OverLimit) -> str:
@@ -121,7 +122,8 @@ def _minutes(seconds: float) -> str:
 
 
 def _where(from_m: float, length_m: float) -> str:
-    return f"km {from_m / 1000:7.1f}  {f'{length_m:,.0f} m' if length_m else 'at a point':>10}"
+    size = "at a point" if not length_m else f"{length_m:,.0f} m" if length_m >= 1 else "under 1 m"
+    return f"km {from_m / 1000:7.1f}  {size:>10}"
 
 
 def _amount(forbidden: list[Stretch]) -> str:
@@ -134,12 +136,49 @@ def _presumed(metres: float) -> str:
     return f" {metres / 1000:.1f} km are presumed sealed: untagged, but the map's evidence is good." if metres >= 50 else ""
 
 
-def _stretch_line(s: Stretch) -> str:
+def _stretch_lines(stretches: tuple[Stretch, ...]) -> list[str]:
+    """Return a line for each stretch; pieces of one road one after another with the same to say share one.
+
+    The evidence for presumed ones is left to JSON and map.
+    """
+    out, row = [], 0
+    while row < len(stretches):
+        first, after = stretches[row], row + 1
+        end = first.from_m + first.length_m
+        while after < len(stretches) and _goes_on(first, end, stretches[after]):
+            end = stretches[after].from_m + stretches[after].length_m
+            after += 1
+        out.append(_stretch_line(replace(first, length_m=end - first.from_m), after - row))
+        row = after
+    return out
+
+
+def _goes_on(first: Stretch, end_m: float, then: Stretch) -> bool:
+    near = (
+        abs(then.from_m - end_m) < 1.0
+        and then.leg == first.leg
+        and first.osm_way > 0
+        and first.length_m > 0
+        and then.length_m > 0
+    )
+    same = (then.kind, then.forbidden, then.phone_first) == (first.kind, first.forbidden, first.phone_first)
+    return near and same and road_words(then) == road_words(first) and (first.kind == "presumed" or then.why == first.why)
+
+
+def _stretch_line(s: Stretch, pieces: int) -> str:
     grade = "FORBIDDEN" if s.forbidden else "phone first" if s.phone_first else s.kind
-    road = " ".join(part for part in (s.ref, s.name) if part) or "unnamed road"
     near = f", {s.town_km:.1f} km from {s.town}" if s.town else ""
-    what = f"{road} (way {s.osm_way}): " if s.osm_way else ""
-    return f"  {grade:11}  {_where(s.from_m, s.length_m)}  {what}{'; '.join(s.why)}; at {s.lat:.5f}, {s.lon:.5f}{near}"
+    way = f" (way {s.osm_way}" + (f" and {pieces - 1} more" if pieces > 1 else "") + ")"
+    what = f"{road_words(s)}{way}: " if s.osm_way else ""
+    why = "; ".join(s.why)
+    if s.kind == "presumed":
+        why = "untagged, presumed sealed" + (f" ({s.sealed_p * 100:.0f} % likely)" if isfinite(s.sealed_p) else "")
+    return f"  {grade:11}  {_where(s.from_m, s.length_m)}  {what}{why}; at {s.lat:.5f}, {s.lon:.5f}{near}"
+
+
+def road_words(road: Stretch | Toll) -> str:
+    """Return number and name of a road, once where both are the same."""
+    return " ".join(dict.fromkeys(part for part in (road.ref, road.name) if part)) or "unnamed road"
 
 
 def _track_lines(result: TrackCheck) -> list[str]:
@@ -152,7 +191,7 @@ def _track_lines(result: TrackCheck) -> list[str]:
     lines += [f"  note         {remark}" for remark in track.remarks]
     if not result.timed:
         lines.append("  note         no times: speeds are not judged")
-    lines += [_stretch_line(s) for s in result.stretches]
+    lines += _stretch_lines(result.stretches)
     lines += _toll_lines(result.tolls)
     by_kind = {
         kind: sum(s.length_m for s in result.stretches if s.kind == kind) for kind in ("presumed", "not seen", "off the map")

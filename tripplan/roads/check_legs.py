@@ -106,7 +106,7 @@ class Brought:
             return self.why_not[i] or self.why_not[j] or "no way along the one-way roads"
         lengths = [metres(float(self._road_m[label])) for label in (here, there)]
         names = [self.spots[n].name for n in (i, j)]
-        return f"{names[0]} is on roads of {lengths[0]} in all, {names[1]} on roads of {lengths[1]}, and no road joins the two"
+        return f"{names[0]} is on roads of {lengths[0]} in all, {names[1]} on roads of {lengths[1]}, and nothing joins the two"
 
     @cached_property
     def _usable(self) -> NDArray[np.bool_]:
