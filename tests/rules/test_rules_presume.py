@@ -102,7 +102,7 @@ def test_lower_classes_lend_blocks_higher_ones_do_not() -> None:
     """Sealed tertiary roads in many blocks speak for a trunk seen in few; sealed trunks say nothing of tertiary."""
     made = sealed_country("tertiary", blocks=12)
     for i in range(3):
-        made.add("trunk", SEALED, east_km=i * BLOCK_KM, km=2)
+        made.add("trunk", SEALED, east_km=2 * i * BLOCK_KM, km=2)  # enough apart to hide some and ask
     assert made.judge(made.add("trunk", UNTAGGED, east_km=4))[0]
     made = sealed_country("trunk", blocks=12)
     for i in range(3):
@@ -323,6 +323,80 @@ def test_a_rule_that_fails_its_trial_is_not_used() -> None:
         reason = found.reasons[found.why[asked]]
         assert ("contradicted in 4" in reason) != expected
         assert ("not contradicted (up to" in reason) == expected
+
+
+@pytest.mark.parametrize(
+    ("tracks", "km", "street", "loose", "noted", "expected"),
+    [
+        (3, 1.0, False, True, False, False),  # ends among tracks
+        (1, 1.0, False, True, False, True), (3, 2.0, False, True, False, True),  # too few of them, for its length
+        (3, 1.0, True, True, False, True),  # a street joins it
+        (3, 1.0, False, False, False, True),  # main roads go on at both ends
+        (3, 1.0, False, True, True, True),  # somebody has noted more of it
+    ],
+)  # fmt: skip
+def test_a_road_that_ends_among_tracks_is_not_presumed(
+    tracks: int, km: float, street: bool, loose: bool, noted: bool, expected: bool
+) -> None:
+    """Two tracks a kilometre, no street, no main road beyond and nothing noted: the sealed roads of its class say nothing of it."""
+    made = sealed_country()
+    made.add("secondary", SEALED, east_km=4, ends=(1, 2))
+    if not loose:
+        made.add("secondary", SEALED, east_km=4, ends=(4, 5))
+    asked = made.add("secondary", UNTAGGED, east_km=4, km=km / 2, name=7, ends=(2, 3))
+    made.add("secondary", UNTAGGED, east_km=4, km=km / 2, name=7, ends=(3, 4))
+    for _ in range(tracks):
+        made.add("track", UNTAGGED, east_km=4, ends=(3, -1))
+    if street:
+        made.add("residential", UNTAGGED, east_km=4, ends=(4, -1))
+    arrays = made.arrays()
+    told = np.zeros(len(arrays[0]), np.bool_)
+    told[asked] = noted
+    found = surface_evidence(*arrays, noted=told)
+    assert found.presumed[asked] == expected
+    assert ("among tracks" in found.reasons[found.why[asked]]) != expected
+
+
+def test_a_class_on_which_the_rule_cannot_be_tried_is_presumed_less() -> None:
+    """Lower classes speak for a trunk tagged in two blocks of the trial: only what goes on from sealed road is presumed, and it says so."""
+    for blocks, expected in ((2, [True, True, False]), (12, [True, True, True])):
+        made = sealed_country("secondary", blocks=30)
+        for i in range(blocks):
+            made.add("trunk", SEALED, east_km=6 * i, km=4, ref=5 if i == 0 else -1, ends=(100 + 2 * i, 101 + 2 * i))
+        rows = [
+            made.add("trunk", UNTAGGED, east_km=1, ref=5, ends=(101, 900)), made.add("trunk", UNTAGGED, east_km=3, ends=(101, 102)),
+            made.add("trunk", UNTAGGED, east_km=12),
+        ]  # fmt: skip
+        found = surface_evidence(*made.arrays())
+        assert found.presumed[rows].tolist() == expected
+        line = said_of(made)["trunk"]
+        assert (
+            "of its own too little is tagged to try the rule on, so only what goes on from sealed road is presumed" in line
+        ) != expected[2]
+        assert ("1.0 km (too few tags to try the rule on)" in line) != expected[2]
+
+
+def test_a_class_that_is_one_road_says_that_the_trial_is_silent() -> None:
+    """A trunk of one ref is hidden as a whole, so the trial asks of it and the rule says nothing; no words of too few tags."""
+    made = sealed_country("secondary", blocks=30)
+    for i in range(30):
+        made.add("trunk", SEALED, east_km=i * BLOCK_KM, km=3, ref=5, ends=(100 + i, 101 + i))
+    made.add("trunk", UNTAGGED, east_km=4, ref=5, ends=(130, 131))
+    line = said_of(made)["trunk"]
+    assert line.startswith("1.0 of 1.0 km presumed (90.0 km tagged sealed")
+    assert "neither contradicted nor confirmed" in line
+    assert "too few" not in line
+
+
+def test_motorways_take_no_tags_and_say_so() -> None:
+    """An untagged motorway is presumed by the wiki's word, its link is not, and the line speaks of no trial."""
+    made = Map()
+    made.add("motorway", UNTAGGED, east_km=0, km=4)
+    made.add("motorway_link", UNTAGGED, east_km=0, km=2)
+    assert said_of(made) == {
+        "motorway": "4.0 of 6.0 km presumed (0.0 km tagged sealed, 0.0 km unsealed; motorways, not their links, may safely be assumed "
+        "sealed (OSM wiki, Key:surface)); not presumed: 2.0 km (too few tags)"
+    }
 
 
 def said_of(made: Map) -> dict[str, str]:

@@ -51,6 +51,9 @@ def presume_surfaces(
     ), told_by_class
 
 
+_NOTED = frozenset(("lanes", "lit", "maxspeed", "maxspeed:forward", "maxspeed:backward", "smoothness"))
+
+
 def evidence_inputs(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.float64]) -> dict[str, Any]:
     """Return the arguments of `tripplan.rules.presume.surface_evidence` for a map."""
     from tripplan.rules.layout import MAIN
@@ -68,6 +71,7 @@ def evidence_inputs(raw: RawMap, split: Split, ways: Ways, way_m: NDArray[np.flo
         "way_ends": np.column_stack((split.a[first_piece], split.b[last_piece])).astype(np.int64),
         "points": (raw.line_way[line].astype(np.int64), raw.lon_e7[main_point] / 1e7, raw.lat_e7[main_point] / 1e7),
         "joints": (np.concatenate((split.way, split.way)).astype(np.int64), np.concatenate((split.a, split.b)).astype(np.int64)),
+        "noted": np.array([not _NOTED.isdisjoint(tags) for tags in raw.tag_sets], np.bool_)[raw.way_tags],
         "structure": np.where(ways.flags & Flag.TUNNEL, 2, np.where(ways.flags & Flag.BRIDGE, 1, 0)).astype(np.uint8),
         "own": {
             "posted": ~np.isnan(ways.speed_fwd) | ~np.isnan(ways.speed_bwd),

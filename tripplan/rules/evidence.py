@@ -14,7 +14,8 @@ An untagged main way passes (grade `PASSES`) when all of these hold:
 4. no unsealed road of its class or a higher one lies within two hops along main roads;
 5. no unsealed road of its class lies within `CLASS_RADIUS_KM` (`PURE_RADIUS_KM` on a map that is not mixed, see below);
 6. a bridge or tunnel is vouched for by bridges or tunnels, as 2 asks, or by sealed roads at both ends: it is laid apart;
-7. `tripplan.rules.presume` asks besides that the rule did not fail its own trial on this map.
+7. it is no road that ends among tracks (`tripplan.rules.spurs`);
+8. `tripplan.rules.presume` asks besides that the rule did not fail its own trial on this map.
 
 Where more than `MIXED_SHARE` of the blocks hold something unsealed the map is *mixed*, and what is far away no longer
 counts, and what is near counts further: 2 then looks at fewer blocks, none beyond `MIXED_REACH_KM` (`PURE_REACH_KM` for a class of which, as of the higher
@@ -35,7 +36,7 @@ from numpy.typing import NDArray
 from tripplan.rules.layout import BLOCK_KM, CLASSES, Layout, distinct
 
 __all__ = [
-    "APART", "CLASS_RADIUS_KM", "GRADES", "LEAST_BLOCK_BOUND", "MIXED", "NEAR", "PASSES", "SAME", "SEALED", "THIN", "UNSEALED",
+    "APART", "CLASS_RADIUS_KM", "GRADES", "LEAST_BLOCK_BOUND", "MIXED", "NEAR", "PASSES", "SAME", "SEALED", "SPUR", "THIN", "UNSEALED",
     "UNTAGGED", "Verdict", "judge", "radius_km", "sealed_at_both_ends", "wilson_lower",
 ]  # fmt: skip
 
@@ -57,10 +58,10 @@ ROAD_BLOCKS = 6
 WILSON_Z = 1.6448536269514722
 
 SEALED, UNSEALED, UNTAGGED = 0, 1, 2
-#: Grades of an untagged main way: passes; a bridge or tunnel with too few of its like tagged; too few tags of its class; tags
-#: that disagree; unsealed nearby; unsealed of the same ref or name.
-PASSES, APART, THIN, MIXED, NEAR, SAME = range(6)
-GRADES: tuple[str, ...] = ("passes", "apart", "thin", "mixed", "near", "same")
+#: Grades of an untagged main way: passes; a bridge or tunnel with too few of its like tagged; one that ends among tracks; too few
+#: tags of its class; tags that disagree; unsealed nearby; unsealed of the same ref or name.
+PASSES, APART, SPUR, THIN, MIXED, NEAR, SAME = range(7)
+GRADES: tuple[str, ...] = ("passes", "apart", "spur", "thin", "mixed", "near", "same")
 
 Bools = NDArray[np.bool_]
 F64 = NDArray[np.float64]
@@ -122,6 +123,8 @@ def judge(roads: Layout, tag: NDArray[np.uint8], asked: Bools) -> Verdict:
     grade[little[group]] = THIN
     grade[disagree[group] & (grade != THIN)] = MIXED
     grade[(grade == PASSES) & _structure_doubtful(roads, tag, asked)] = APART
+    if len(roads.among_tracks):
+        grade[(grade == PASSES) & roads.among_tracks] = SPUR
     grade[_close(roads, unsealed, asked, radius_km(mixed=mixed)) | _hops(roads, unsealed)] = NEAR
     motorway = roads.plain_motorway
     grade[motorway] = PASSES

@@ -6,14 +6,14 @@ one ref or name that touch.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.rules.access import ROAD_CLASSES
 
-__all__ = ["BLOCK_KM", "CLASSES", "MAIN", "Layout", "blocks_of", "distinct", "lay_out"]
+__all__ = ["BLOCK_KM", "CLASSES", "MAIN", "Layout", "blocks_of", "chains", "distinct", "lay_out"]
 
 BLOCK_KM = 3.0
 #: Classes below this number are main.
@@ -45,6 +45,8 @@ class Layout:
         (N) the blocks each way passes through. block_xyz: (B, 3) middle of each. mid_block: (M) block of the way's middle.
     at_way, at_joint
         (J) the joints each way has. ends: (M, 2) joints at its ends.
+    among_tracks
+        (M) roads that end among tracks (`tripplan.rules.spurs`); empty: not looked at.
     """
 
     row: I64
@@ -63,6 +65,7 @@ class Layout:
     at_way: I64
     at_joint: I64
     ends: I64
+    among_tracks: Bools = field(default_factory=lambda: np.zeros(0, np.bool_))
 
     @property
     def joints(self) -> int:
@@ -119,7 +122,7 @@ def lay_out(
     refs, names = ref[row].astype(np.int64), name[row].astype(np.int64)
     return Layout(
         row=row, group=(highway[row] // 2).astype(np.int64), plain_motorway=highway[row] == ROAD_CLASSES.index("motorway"), km=length_m[row] / 1000,
-        xyz=_sphere(lon, lat), ref=refs, name=names, road=_roads(len(row), at_way, at_joint, refs, names),
+        xyz=_sphere(lon, lat), ref=refs, name=names, road=chains(len(row), at_way, at_joint, (refs, names)),
         structure=np.zeros(len(row), np.uint8) if structure is None else structure[row], on_way=pairs // max(len(blocks), 1),
         on_block=pairs % max(len(blocks), 1), block_xyz=_middles(blocks), mid_block=np.searchsorted(blocks, mid), at_way=at_way, at_joint=at_joint, ends=ends,
     )  # fmt: skip
@@ -145,13 +148,13 @@ def _sphere(lon: F64, lat: F64) -> F64:
     return np.column_stack((np.cos(y) * np.cos(x), np.cos(y) * np.sin(x), np.sin(y))) * _EARTH_KM
 
 
-def _roads(ways: int, at_way: I64, at_joint: I64, ref: I64, name: I64) -> I64:
-    """Number the chains of ways that touch and carry one ref or one name."""
+def chains(ways: int, at_way: I64, at_joint: I64, carried: tuple[I64, ...]) -> I64:
+    """Number the chains of ways that touch and carry one number (ref, name; negative: none) of any of the given kinds."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
     first, second = [], []
-    for number in (ref, name):
+    for number in carried:
         mine = np.flatnonzero(number[at_way] >= 0)
         key = at_joint[mine] * (int(number.max(initial=-1)) + 2) + number[at_way[mine]]
         order = np.argsort(key, kind="stable")

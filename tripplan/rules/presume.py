@@ -4,13 +4,14 @@ The rule is in `tripplan.rules.evidence`, the trial of it on the map's own tags 
 `tripplan.rules.trial`. A road is presumed sealed when it passes the rule, the rule did not fail its trial for that class,
 and the probability is at least `LEAST_PROBABILITY`. A motorway is presumed sealed without evidence (wiki page
 Key:surface: that may safely be assumed), unless an unsealed road carries its ref or name. Below tertiary nothing is
-presumed. Where tags are few the rule falls silent.
+presumed. Where tags are few the rule falls silent. Where other classes speak for one whose own tags are too few to try the rule on
+(`tripplan.rules.trial.Trial.tried`), only ways are presumed whose own road goes on sealed or that lie between sealed roads.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,7 @@ from tripplan.rules.evidence import (
     PASSES,
     SAME,
     SEALED,
+    SPUR,
     THIN,
     UNSEALED,
     UNTAGGED,
@@ -34,6 +36,7 @@ from tripplan.rules.evidence import (
     wilson_lower,
 )  # fmt: skip
 from tripplan.rules.layout import BLOCK_KM, CLASSES, MAIN, Layout, blocks_of, lay_out
+from tripplan.rules.spurs import among_tracks
 from tripplan.rules.trial import FEATURES, TRIAL_BLOCK_KM, Trial, features_of, probability, try_out
 
 __all__ = [
@@ -100,6 +103,7 @@ def surface_evidence(
     joints: tuple[I64, I64] | None = None,
     structure: NDArray[np.uint8] | None = None,
     own: Mapping[str, Bools] | None = None,
+    noted: Bools | None = None,
 ) -> SurfaceEvidence:
     """Weigh the evidence for every untagged road of tertiary class and above.
 
@@ -126,8 +130,13 @@ def surface_evidence(
         (W) 0 road, 1 bridge, 2 tunnel.
     own
         (W) what the way's own tags and place say, words of `tripplan.rules.trial.FEATURES`.
+    noted
+        (W) ways of which somebody has noted lanes, lamps, speed or smoothness; none without it.
     """
     roads = lay_out(highway, length_m, mid_lon, mid_lat, ref, name, way_ends, points, joints, structure)
+    mine = {word: has[roads.row] for word, has in (own or {}).items()}
+    told = np.zeros(len(roads.row), np.bool_) if noted is None else noted[roads.row]
+    roads = replace(roads, among_tracks=among_tracks(roads, highway, way_ends, joints, told))
     tag = np.minimum(tagged[roads.row], UNTAGGED)
     asked = tag == UNTAGGED
     verdict = judge(roads, tag, asked)
@@ -135,14 +144,16 @@ def surface_evidence(
         roads,
         tag,
         _joins_unsealed(roads, highway, tagged, way_ends, joints),
-        {word: has[roads.row] for word, has in (own or {}).items()},
+        mine,
     )
     trial = try_out(roads, tag, features, blocks_of(mid_lon[roads.row], mid_lat[roads.row], TRIAL_BLOCK_KM))
     p = probability(trial, roads, verdict, features)
     passes = asked & (verdict.grade == PASSES)
     motorway = passes & roads.plain_motorway
     p[motorway] = np.fmax(p[motorway], 0.99)
-    taken = motorway | (passes & ~trial.failed[roads.group] & (p >= LEAST_PROBABILITY))
+    own_road = features["goes_on_sealed"] | features["both_ends"]
+    tried_on = trial.tried[roads.group] | own_road
+    taken = motorway | (passes & ~trial.failed[roads.group] & tried_on & (p >= LEAST_PROBABILITY))
     presumed, chance = np.zeros(len(highway), np.bool_), np.full(len(highway), np.nan)
     presumed[roads.row], chance[roads.row] = taken, p
     why = np.full(len(highway), -1, np.int32)
@@ -226,6 +237,7 @@ def _text(
         THIN: f"too few {road} roads here are tagged to presume: {km[SEALED, g]:.0f} km sealed, {seen} blocks"
         + (" near enough on a map with both kinds" if verdict.mixed else ""),
         APART: f"{totals}; {blocks}; but bridges and tunnels are laid apart, and too few of them are tagged",
+        SPUR: f"{totals}; {blocks}; but it ends where no main road goes on, among tracks and without a street",
         MIXED: f"tagged roads like it disagree: {totals}; {blocks}",
         NEAR: f"an unsealed road lies within two junctions, or one of its class within {radius_km(mixed=verdict.mixed):g} km",
         SAME: "an unsealed road carries the same ref or name",
@@ -253,8 +265,16 @@ def tried(trial: Trial, g: int) -> str:
     """What the trial said of a class that passes: a bound by blocks, never a proof."""
     good, bad = int(trial.good[g, PASSES]), int(trial.bad[g, PASSES])
     asked = good + bad
+    if not trial.tried[g]:
+        return UNTRIED
+    if asked == 0:
+        return "with a part of its tags hidden the rule says nothing of the rest, so it was neither contradicted nor confirmed"
+    if bad:
+        return f"tags hidden and asked for again in {asked} blocks: contradicted in {bad}"
     if asked < 3:
-        return "its tags are too few to try the rule on"
-    if bad == 0:
-        return f"tags hidden and asked for again in {asked} blocks: not contradicted (up to {300 / asked:.2g} % of blocks may be)"
-    return f"tags hidden and asked for again in {asked} blocks: contradicted in {bad}"
+        return "tags hidden and asked for again: silent but for a block or two, and there not contradicted"
+    return f"tags hidden and asked for again in {asked} blocks: not contradicted (up to {300 / asked:.2g} % of blocks may be)"
+
+
+#: What is said of a class of which less is presumed.
+UNTRIED = "of its own too little is tagged to try the rule on, so only what goes on from sealed road is presumed"

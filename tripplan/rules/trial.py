@@ -30,6 +30,8 @@ LEAST_AGAINST = 0.5
 MOST_RATIO = 4.0
 #: The trial asks at most about so many ways; on large maps it leaves folds out.
 MOST_ASKED = 40_000
+#: With tags in fewer blocks the rule cannot be tried on a class, and less of it is presumed.
+LEAST_TRIED = 3
 #: A class whose passed blocks were contradicted in more than this share, by two roads or more, is not presumed.
 MOST_CONTRADICTED = 0.05
 
@@ -67,6 +69,12 @@ class Trial:
     bad: I64
     failed: Bools
     ratio: dict[str, float]
+
+    @property
+    def tried(self) -> Bools:
+        """(classes) whether the class has tags of its own in enough blocks to hide some and ask for them."""
+        enough: Bools = (self.good + self.bad).sum(axis=1) >= LEAST_TRIED
+        return enough
 
 
 def features_of(roads: Layout, tag: NDArray[np.uint8], joins_unsealed: Bools, own: Mapping[str, Bools]) -> dict[str, Bools]:
