@@ -61,6 +61,9 @@ def write(folder: Path, name: str, text: str | bytes) -> Path:
     return path
 
 
+PARTS = "2 parts, checked one after the other: the recorder was off in between, or several tracks share the file"
+
+
 @pytest.mark.parametrize(("name", "text"), [("a.gpx", GPX), ("a.kml", KML), ("a.geojson", GEOJSON), ("a.bin", GPX), ("a.bin", KML), ("a.bin", GEOJSON)])  # fmt: skip
 def test_one_track_in_three_formats(tmp_path: Path, name: str, text: str) -> None:
     """The same points, times and parts come out of GPX (trk), KML (gx:Track) and GeoJSON, whatever the file is called."""
@@ -70,7 +73,7 @@ def test_one_track_in_three_formats(tmp_path: Path, name: str, text: str) -> Non
     assert track.lat.tolist() == [-43.25, -43.24, -43.0]
     assert track.time_s.tolist() == [TEN, TEN + 5.5, TEN]
     assert track.part.tolist() == [0, 0, 1]
-    assert track.remarks == ("times run backwards at 1 point: no speed is judged there",)
+    assert track.remarks == ("times run backwards at 1 point: no speed is judged there", PARTS)
 
 
 def test_a_line_of_kml_has_no_times(tmp_path: Path) -> None:
@@ -96,7 +99,7 @@ def test_times_that_are_missing_are_remarked_on(tmp_path: Path) -> None:
     track = load_track(write(tmp_path, "a.gpx", text))
     assert track.time_s[0] == TEN
     assert np.isnan(track.time_s[1])
-    assert track.remarks == ("1 of 3 points have no time",)
+    assert track.remarks == ("1 of 3 points have no time", PARTS)
 
 
 def outcome(path: Path) -> Track | str:

@@ -309,3 +309,16 @@ def test_presumed_pieces_of_one_road_share_a_line(tmp_path):
     assert "1,000 m  R1 (way" in lines[0]
     assert "and 1 more): untagged, presumed sealed" in lines[0]
     assert "500 m  R2 (way" in lines[1]
+
+
+def test_swapped_coordinates_are_asked_about(tmp_path):
+    """Way-points that would lie on the map with latitude and longitude changed are asked about; others are not."""
+    drawing = drawn(PASS, {**WAYS, "PQ": ROAD}, tmp_path)
+    terms = Terms(VAN)
+    spots = [drawing.spot("A"), drawing.spot("B")]
+    turned = [Spot(s.text, s.name, s.lat, s.lon) for s in spots]
+    with pytest.raises(BadInputError, match="are latitude and longitude swapped"):
+        check(drawing.region, turned, terms_every_road(terms), terms)
+    away = [Spot(s.text, s.name, s.lon + 20, s.lat) for s in spots]
+    with pytest.raises(BadInputError, match="take the region that they lie in"):
+        check(drawing.region, away, terms_every_road(terms), terms)

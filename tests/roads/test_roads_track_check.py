@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+from datetime import date
+
 import numpy as np
 import pytest
 from helpers.recorded import METRES_A_DEGREE, random_legs, record
@@ -13,6 +16,8 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.track import Track
 from tripplan.model.words import Ruling
 from tripplan.region.build import build
+from tripplan.report.check_json import check_json
+from tripplan.report.check_words import found_words
 from tripplan.roads.check import check
 from tripplan.roads.closures import ClosureSet
 from tripplan.roads.match import match
@@ -306,3 +311,50 @@ def test_lawful_drives_in_a_real_town_break_no_turn(extracts):
         for sigma, every in ((5, 1), (10, 1), (10, 10), (20, 5)):
             result = check_track(region, record(region, leg, every, sigma, seed).track, terms)
             assert not any(s.forbidden for s in result.stretches if s.kind in ("turn", "against the one-way"))
+
+
+def test_what_was_over_the_limit_is_summed(tmp_path):
+    """Two bursts are summed in km and seconds, with the most over; a slow drive sums to nothing."""
+    road = drawn("A" + 120 * "-" + "B", {"AB": ROAD}, tmp_path)
+    track = walked(road, "AB", 20, kmh=60)
+    step = np.diff(track.time_s)
+    step[100:150] *= 60 / 100
+    step[400:450] *= 60 / 120
+    time = track.time_s[0] + np.concatenate(([0.0], np.cumsum(step)))
+    result = check_track(road.region, Track.of(track.lon, track.lat, time), Terms(VAN))
+    over = result.over_limit
+    fast = [s for s in result.stretches if s.kind == "too fast"]
+    assert over.stretches == len(fast) == 2
+    assert over.length_m == pytest.approx(sum(s.length_m for s in fast))
+    assert 1800 < over.length_m < 2700  # driven so: 2,000 m
+    assert over.seconds == pytest.approx(over.length_m / 1000 / 100 * 3600, rel=0.25)
+    assert over.most_kmh == pytest.approx(40, abs=6)  # 120 where 80 are allowed, noise taken off
+    assert over.at_m == pytest.approx(fast[1].from_m)
+    (line,) = [line for line in found_words(result) if line.startswith("Over the towing limit")]
+    assert f"{over.length_m / 1000:.1f} km" in line
+    assert "in 2 stretches" in line
+    told = json.loads(check_json(result, road.region, VAN, date(2027, 2, 6)))["over_limit"]
+    assert told["seconds"] == round(over.seconds)
+    slow = check_track(road.region, track, Terms(VAN))
+    assert slow.over_limit.stretches == 0
+    assert not any("Over the towing limit" in line for line in found_words(slow))
+
+
+def test_times_that_stand_still_judge_no_speed(tmp_path):
+    """All times equal: speeds are not judged, and that is said."""
+    drawing = drawn(PASS, {**WAYS, "PQ": ROAD}, tmp_path)
+    track = walked(drawing, "APQB")
+    result = check_track(drawing.region, Track.of(track.lon, track.lat, np.full(len(track.lon), 1.8e9)), Terms(VAN))
+    assert not result.timed
+    assert any("no times that go on: speeds are not judged" in line for line in found_words(result))
+    assert json.loads(check_json(result, drawing.region, VAN, date(2027, 2, 6)))["over_limit"] is None
+
+
+def test_tolls_of_a_track(tmp_path):
+    """A toll road that was driven is told with its place; without a toll there is none, and none is a reason to forbid."""
+    _, paid = checked(tmp_path, f"{ROAD} toll=yes name=Pass")
+    (toll,) = paid.tolls
+    assert not paid.forbidden
+    assert toll.name == "Pass"
+    assert (toll.from_m, toll.length_m) == (pytest.approx(300, abs=5), pytest.approx(700, abs=5))
+    assert checked(tmp_path, ROAD)[1].tolls == ()

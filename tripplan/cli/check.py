@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+#: A track that says another year has a clock that was never set (satellite navigation is older than its receivers' civil use).
+_OWN_YEARS = range(1990, 2100)
+
 
 @click.command("check")
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
@@ -136,7 +139,8 @@ def _own_date(brought: tuple[WayPoint, ...] | Track, zone: str) -> date | None:
         return None
     with suppress(ValueError, OverflowError, OSError, LookupError):
         begin = datetime.fromtimestamp(min(known), UTC)
-        return (begin.astimezone(ZoneInfo(zone)) if zone else begin).date()
+        own = (begin.astimezone(ZoneInfo(zone)) if zone else begin).date()
+        return own if own.year in _OWN_YEARS else None
     return None
 
 

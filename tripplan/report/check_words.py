@@ -190,7 +190,8 @@ def _track_lines(result: TrackCheck) -> list[str]:
     ]
     lines += [f"  note         {remark}" for remark in track.remarks]
     if not result.timed:
-        lines.append("  note         no times: speeds are not judged")
+        none = not any(time == time for time in track.time_s.tolist())
+        lines.append(f"  note         no times{'' if none else ' that go on'}: speeds are not judged")
     lines += _stretch_lines(result.stretches)
     lines += _toll_lines(result.tolls)
     by_kind = {

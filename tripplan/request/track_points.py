@@ -103,7 +103,7 @@ class Draft:
         )  # fmt: skip
 
     def track(self) -> Track:
-        """Return what was read, with remarks on times that are missing or run backwards."""
+        """Return what was read, with remarks on parts, and on times that are missing or run backwards."""
         time = np.array(self._time, np.float64)
         known = time[np.isfinite(time)]
         remarks = []
@@ -112,6 +112,10 @@ class Draft:
         if 0 < len(known) < len(time):
             remarks.append(f"{len(time) - len(known):,} of {len(time):,} points have no time")
         part = np.unique(np.array(self._part, np.int32), return_inverse=True)[1].reshape(-1)
+        if len(part) and part[-1]:
+            remarks.append(
+                f"{int(part[-1]) + 1:,} parts, checked one after the other: the recorder was off in between, or several tracks share the file"
+            )
         return Track.of(self._lon, self._lat, time, part, name=self.name, remarks=tuple(remarks))
 
 

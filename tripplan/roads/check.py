@@ -24,6 +24,7 @@ from tripplan.roads.check_legs import Brought, Gap, advise, consecutive
 from tripplan.roads.closures import ClosureSet
 from tripplan.roads.direct import DirectWay, direct_ways
 from tripplan.roads.grounds import Grounds, barrier_ground, piece_grounds
+from tripplan.roads.match import swapped
 from tripplan.roads.network import Network, Say, open_network
 from tripplan.roads.terms import Terms
 from tripplan.roads.tolls import toll_parts
@@ -211,9 +212,11 @@ def check(
     tow = open_network(region, terms_tow, closures, cache=cache, progress=progress)
     brought = Brought(every, waypoints, alone=True, progress=progress)
     if not brought.reached.any() and brought.off_the_map():
+        turned = swapped(region, waypoints[0].lon, waypoints[0].lat)
         raise BadInputError(
-            f"no way-point is near a road ({brought.why_not[0]})", where=region.meta.name, next_step="check the coordinates"
-        )
+            f"no way-point is near a road ({brought.why_not[0]})", where=region.meta.name,
+            next_step="are latitude and longitude swapped?" if turned else "check the coordinates, and take the region that they lie in",
+        )  # fmt: skip
     legs, gaps = consecutive(brought)
     runs = [leg.runs if leg else None for leg in legs]
     stretches = stretches_along(region, tow, runs)

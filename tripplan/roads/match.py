@@ -27,12 +27,13 @@ from tripplan.model.track import Track
 from tripplan.region.columns import HIGHWAYS
 from tripplan.region.geometry import great_circle_m, segment_lengths_m
 from tripplan.region.region import Region
+from tripplan.request.spots import on_map
 from tripplan.roads.match_chains import Chain, Match, Setup, tie
 from tripplan.roads.match_graph import MatchGraph, open_graph
 from tripplan.roads.match_kernel import compiled, decode
 from tripplan.roads.match_near import Candidates, RoadGrid
 
-__all__ = ["Chain", "Match", "Model", "Setup", "match", "set_up", "thin_points"]
+__all__ = ["Chain", "Match", "Model", "Setup", "match", "set_up", "swapped", "thin_points"]
 
 F64 = NDArray[np.float64]
 I64 = NDArray[np.int64]
@@ -140,6 +141,11 @@ def match(
     return tie(setup, found)
 
 
+def swapped(region: Region, lon: float, lat: float) -> bool:
+    """Whether a point lies on the map of a region when latitude and longitude change places, and not as it is."""
+    return on_map(region, lat, lon) and not on_map(region, lon, lat)
+
+
 def set_up(region: Region, track: Track, model: Model, graph: MatchGraph) -> Setup:
     """Estimate the noise, average points, and find the roads that each may lie on; raises as `match` does."""
     widest = max(model.most_noise_m, model.noise_m)
@@ -153,7 +159,7 @@ def set_up(region: Region, track: Track, model: Model, graph: MatchGraph) -> Set
     if not len(near.piece):
         raise BadInputError(
             f"no point of the track is within {reach:.0f} m of a road", where=region.meta.name,
-            next_step="take the region that the track lies in",
+            next_step="are latitude and longitude swapped?" if swapped(region, lon[0], lat[0]) else "take the region that the track lies in",
         )  # fmt: skip
     ptr, arc, at_m, cost = _states(graph, near, noise, model, _minor(region))
     hasty = 3.6 * graph.length_m / _HASTY_KMH[region.ways.highway[region.pieces.way[graph.piece]]]

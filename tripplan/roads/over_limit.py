@@ -5,6 +5,7 @@ A stretch is called too fast only when the distance divided by the time exceeds 
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -23,7 +24,7 @@ __all__ = ["TooFast", "legal_limits", "too_fast"]
 
 F64 = NDArray[np.float64]
 
-#: Times over which speed is averaged [s]: short for bursts, long for small excesses.
+#: Times over which speed is averaged [s]: short for bursts, long for small excesses where no burst is.
 _WINDOWS_S = (15.0, 60.0, 240.0)
 #: Of an average, so much of the distance may be noise: this many times that of a point.
 _NOISES = 4.2
@@ -124,7 +125,8 @@ _Window = tuple[float, float, float, float]
 
 def _windows(time: F64, at: F64, straight: F64, ends: F64, least: F64, noise_m: float) -> list[_Window]:
     """Return every window that was too fast."""
-    out = []
+    out: list[_Window] = []
+    bursts: list[_Window] = []
     allowed = np.interp(at, ends, least)
     for window in _WINDOWS_S:
         last = np.searchsorted(time, time + window - 0.01)
@@ -138,10 +140,19 @@ def _windows(time: F64, at: F64, straight: F64, ends: F64, least: F64, noise_m: 
         need = (allowed[last] - allowed[first]) * share
         spare = np.divide(_NOISES * noise_m * need, metres, out=np.full_like(need, np.inf), where=metres > 0)
         over = np.flatnonzero(need > seconds * (1 + _SHARE) + spare)
+        # A long window around a burst would count what was driven slowly before and after it as well.
+        over = over[[not _touches(bursts, at[first[i]], at[last[i]]) for i in over.tolist()]] if bursts else over
         kmh = (metres - _NOISES * noise_m) / seconds * 3.6
         limit_kmh = np.divide(metres, need, out=np.full_like(need, np.inf), where=need > 0) * 3.6
         out += [(float(at[first[i]]), float(at[last[i]]), float(kmh[i]), float(kmh[i] - limit_kmh[i])) for i in over]
+        bursts = _joined(out)
     return out
+
+
+def _touches(found: list[_Window], begin: float, end: float) -> bool:
+    """Whether a part lies over one of those found, which are in order and apart."""
+    row = bisect_left(found, end, key=lambda one: one[0])
+    return row > 0 and found[row - 1][1] > begin
 
 
 def _joined(found: list[_Window]) -> list[_Window]:

@@ -70,7 +70,7 @@ class TrackCheck:
     length_m
         Length of the whole, what is off the roads in straight steps [m]. told_m: of that, on roads.
     timed
-        Whether speeds could be judged.
+        Whether speeds could be judged: there are times, and they go on.
     over_limit
         What was driven over the limit, summed.
     tolls
@@ -150,7 +150,7 @@ def check_track(
             stretches.append(_turn(region, chain, number, starts[number], turn, places))
     stretches += [_off(found, places, *part) for part in off]
     stretches.sort(key=lambda s: (s.from_m, s.kind))
-    timed = bool(np.isfinite(found.time_s).sum() > 1)
+    timed = bool((np.diff(found.time_s[np.isfinite(found.time_s)]) > 0).any())
     told = sum(chain.length_m for chain in found.chains)
     return TrackCheck(track, found, tuple(starts), tuple(stretches), whole, told, timed, _over_limit(fast), tuple(tolls))
 
