@@ -20,6 +20,8 @@ from typing import Any
 from helpers import fuzz_seeds as seeds
 from helpers.fuzz import ODD_NUMBERS, Shot, fire, odd_text, odd_value, places_in, spoil_json, spoilt
 
+from tripplan.model.outfit import Outfit
+
 #: Targets and how many of a thousand inputs each gets: the cheap ones many, those that read whole maps few.
 SHARES = {
     "tags": 400, "hours": 130, "waypoints": 110, "track": 110, "local": 80, "climate": 10, "mapping": 30, "trip": 60, "plan": 25, "region": 15, "merge": 5,
@@ -37,6 +39,8 @@ _KEYS = (
     "hour_off", "tourism", "amenity", "sanitary_dump_station", "name", "charge", "fee", "maxstay", "capacity", "capacity:caravans", "power_supply", "drinking_water",
     "toilets", "shower", "description", "note", "dog", "phone", "website", "shop", "vending", "bottled_gas", "waterway", "man_made", "natural", "historic",
     "place", "caravans", "tents", "reservation", "check_in", "impassable", "winter_road", "lanes", "dual_carriageway", "addr:country", "temporary:access",
+    "4wd_only", "surface:lanes", "surface:forward", "surface:conditional", "smoothness:lanes", "maxheight:conditional", "maxwidth:conditional",
+    "maxlength:conditional", "maxweightrating:conditional", "maxaxleload:conditional", "maxweight:backward", "maxheight:lanes",
 )  # fmt: skip
 _VALUES = (
     "yes", "no", "primary", "secondary", "tertiary", "residential", "service", "track", "motorway", "trunk_link", "ferry", "asphalt", "gravel", "paved",
@@ -46,6 +50,7 @@ _VALUES = (
     "no @ (weight>3.5 AND trailer)", "80 @ (trailer)", "no @ (snow)", "Apr-Oct", "Mo-Su 08:00-20:00", "24/7", "sunrise-sunset", "no_left_turn", "only_straight_on",
     "psv;motorcar", "restriction", "caravan_site", "camp_site", "drinking_water", "fuel", "gas", "gate", "bollard", "height_restrictor", "winter", "summer",
     "1 night", "48 hours", "3 EUR", "$5.50", "12", "no grey water", "kein Grauwasser", "motor_vehicle", "2026 Jan 1-2026 Mar 3", "easter -2 days-easter +1 day",
+    "no @ winter", "no @ 2024-11-01--2025-03-31", "2.5 @ (Nov-Mar AND axles>3)", "3 @ (hgv)", "asphalt|gravel|", "recommended", "no @ (SH)",
 )  # fmt: skip
 
 
@@ -82,6 +87,7 @@ def _tags(rng: random.Random, _: Path) -> str:
     from tripplan.rules.speed import built_up, dual, posted
     from tripplan.rules.surface import judge_surface
     from tripplan.rules.turns import judge_turns
+    from tripplan.rules.unread import cautions
 
     tags = any_tags(rng)
     before = dict(tags)
@@ -105,6 +111,7 @@ def _tags(rng: random.Random, _: Path) -> str:
     ):
         assert math.isnan(figure) or 0 <= figure < math.inf, figure
     built_up(tags), dual(tags, one_way=way)
+    assert all(line and "\n" not in line for line in cautions(tags))
     place = judge_place(tags, "n1")
     if place is not None:
         assert place.price_cents is None or abs(place.price_cents) < 2**31, place.price_cents
@@ -116,6 +123,9 @@ def _tags(rng: random.Random, _: Path) -> str:
     assert tags == before
     assert isinstance(when, str)
     return "taken"
+
+
+_OUTFIT = Outfit("car and van", True, 3200, 1500, 1400, height_m=2.6, width_m=2.3, length_m=12.0, towing_limit_kmh=80)
 
 
 def _hours(rng: random.Random, _: Path) -> str:
@@ -133,8 +143,10 @@ def _hours(rng: random.Random, _: Path) -> str:
     assert found.open in (True, False, None)
     assert all(a < b for a, b in found.windows)
     is_open(text, datetime(day.year, day.month, day.day, 12, 30), country, *at)  # noqa: DTZ001 - wall clock
-    when = closed_when({"highway": "primary", rng.choice(("motor_vehicle:conditional", "opening_hours", "seasonal")): text})
-    assert closed_on(when, day, country, *at, hours=rng.choice((None, (480, 1200)))) in (True, False, None)
+    keys = ("motor_vehicle:conditional", "opening_hours", "seasonal", "maxheight:conditional", "maxweight:conditional")
+    when = closed_when({"highway": "primary", rng.choice(keys): text})
+    for outfit in (None, _OUTFIT):
+        assert closed_on(when, day, country, *at, hours=rng.choice((None, (480, 1200))), outfit=outfit) in (True, False, None)
     for fact in judge_turns(
         {"type": "restriction", "restriction": "no_left_turn", "restriction:conditional": f"no_u_turn @ ({text})"}
     ):
