@@ -109,8 +109,8 @@ def test_what_cannot_be_read_is_kept_listed_and_closes_nothing(
     row = region.ways.osm_id.tolist().index(made.drawing.way_id["BXC"])
     assert region.string(int(region.ways.caution[row])) == text
     assert (region.ways.caution >= 0).sum() == (1 if text else 0)
-    listed = [what for what in region.meta.faults if what.startswith("could not be read")]
-    assert listed == ([f"could not be read, as written: {text.partition('written: ')[2]}"] if fault else [])
+    listed = [what for what in region.meta.faults if what.endswith("could not be read")]
+    assert listed == ([f'"{text.partition("written: ")[2]}" could not be read'] if fault else [])
     assert goes(made, SUMMER) == STRAIGHT
 
 
@@ -118,10 +118,10 @@ def test_many_faults_are_told_in_a_few_lines(tmp_path: Path) -> None:
     """The most frequent ones by name, the rest by their number."""
     ways = {f"AB#{n}": {"highway": "service", "maxweight": f"heavy {n}"} for n in range(30)}
     faults = drawn("A-B", {**ways, "AB": ROAD}, tmp_path).region.meta.faults
-    told = {what: count for what, count in faults.items() if what.startswith("could not be read")}
+    told = {what: count for what, count in faults.items() if what.endswith("could not be read")}
     assert len(told) == 13
     assert sum(told.values()) == 30
-    assert told["could not be read, as written: others, 18 different ones"] == 18
+    assert told["other conditions and limits that could not be read"] == 18
 
 
 def test_an_unsealed_part_stops_a_presumption(tmp_path: Path) -> None:

@@ -20,7 +20,8 @@ from tripplan.rules.unread import cautions, unread_conditions, unread_limits
         # What is read, opens, is for others, or holds at all times anyhow.
         ("motor_vehicle:conditional", "no @ (Nov-Mar)", False), ("motor_vehicle:conditional", "no @ 2024-11-01--2025-03-31", False),
         ("motor_vehicle:conditional", "no @ (22:00-06:00 AND weight>3.5)", False), ("access:conditional", "no @ (trailer)", False),
-        ("access:conditional", "yes @ (dry)", False), ("access:conditional", "no @ (hgv)", False), ("hgv:conditional", "no @ winter", False),
+        ("maxspeed:conditional", "slow @ (Mo-Fr)", True), ("maxspeed:conditional", "30 @ (Mo-Fr)", False),
+        ("maxspeed:conditional", "signals @ (Mo-Fr)", False), ("access:conditional", "no @ (hgv)", False), ("hgv:conditional", "no @ winter", False),
         ("access:conditional", "destination @ (resident)", False), ("maxweight:conditional", "none @ (destination)", False),
         ("maxweight:hgv:conditional", "3 @ winter", False), ("oneway:conditional", "yes @ (market days)", False), ("seasonal", "no", False),
     ],
@@ -30,6 +31,22 @@ def test_conditions(key: str, value: str, unread: bool) -> None:
     tags = {"highway": "secondary", "surface": "asphalt", key: value}
     assert unread_conditions(tags) == ((f"{key}={value}",) if unread else ())
     assert cautions(tags) == ((f"a condition that could not be read, as written: {key}={value}",) if unread else ())
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "listed"),
+    [
+        ("access:conditional", "yes @ (dry)", True), ("access:conditional", "destination @ (market days)", True),
+        ("maxweight:conditional", "none @ (winter)", True), ("access:conditional", "yes @ (Mo-Fr)", False),
+        ("access:conditional", "yes @ (destination)", False), ("maxweight:conditional", "none @ (delivery AND 06:00-09:00)", False),
+    ],
+)  # fmt: skip
+def test_what_would_only_open_is_listed_and_no_caution(key: str, value: str, listed: bool) -> None:
+    """An opening that nobody can date leaves the road as it is: a fault of the map, nothing to ask about."""
+    tags = {"highway": "secondary", "access": "no", key: value}
+    assert unread_conditions(tags) == ((f"{key}={value}",) if listed else ())
+    assert unread_conditions(tags, closing=True) == ()
+    assert cautions(tags) == ()
 
 
 # `default`: OSM wiki, Tag:maxheight=default. The other words from memory of Key:maxheight.
@@ -70,5 +87,5 @@ def test_what_is_read_and_asks_for_care() -> None:
 def test_any_text_gets_an_answer(tags: dict[str, str]) -> None:
     """No text raises; every caution is one line."""
     lines = cautions(tags)
-    assert len(lines) >= len(unread_conditions(tags)) + len(unread_limits(tags))
+    assert len(lines) >= len(unread_conditions(tags, closing=True)) + len(unread_limits(tags))
     assert all("\n" not in line for line in lines)

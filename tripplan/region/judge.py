@@ -20,11 +20,10 @@ from tripplan.rules.speed import built_up, dual, posted
 from tripplan.rules.surface import judge_surface
 from tripplan.rules.unread import cautions, unread_conditions, unread_limits
 
-__all__ = ["FERRY", "UNREAD", "duration_s", "incline_percent", "judge_ways", "name_faults"]
+__all__ = ["FERRY", "duration_s", "incline_percent", "judge_ways", "name_faults"]
 
 FERRY = HIGHWAYS.index("ferry")
-#: How what could not be read is counted among the faults, and how many of them by name.
-UNREAD = "could not be read, as written: "
+#: How many of what could not be read are counted among the faults by name.
 _MOST_NAMED = 12
 _SOURCES = list(Source)
 _CLASS = {name: number for number, name in enumerate(HIGHWAYS)}
@@ -168,8 +167,8 @@ def name_faults(faults: Counter[str], unread: Counter[str]) -> None:
     """Count what could not be read among the faults: the most frequent by name, the rest together."""
     ranked = sorted(unread.items(), key=lambda pair: (-pair[1], pair[0]))
     for text, number in ranked[:_MOST_NAMED]:
-        faults[f"{UNREAD}{text}"] += number
-    faults[f"{UNREAD}others, {len(ranked) - _MOST_NAMED} different ones"] += sum(number for _, number in ranked[_MOST_NAMED:])
+        faults[f'"{text}" could not be read'] += number
+    faults["other conditions and limits that could not be read"] += sum(number for _, number in ranked[_MOST_NAMED:])
 
 
 def _check_in_s(tags: dict[str, str]) -> float:

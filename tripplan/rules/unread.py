@@ -12,36 +12,65 @@ from tripplan.rules.access import CLOSED, HIERARCHY, OUT_OF_SEASON, RECOMMENDED,
 from tripplan.rules.closed import is_by_date
 from tripplan.rules.conditions import TRAILER_WORDS, for_others, split_and, tagged_conditionals, vehicle_property
 from tripplan.rules.limits import BELOW_DEFAULT, NO_LIMIT, bound_unread, conditional_limits, limit_keys, limit_parts, parse_limit
+from tripplan.rules.speed import parse_speed
 from tripplan.rules.surface import four_wheels
 
 __all__ = ["cautions", "unread_conditions", "unread_limits"]
 
 
-def unread_conditions(tags: Mapping[str, str]) -> tuple[str, ...]:
-    """Return the conditional tags that could close or limit a road and whose condition no date, hour or size decides, as written.
+def unread_conditions(tags: Mapping[str, str], *, closing: bool = False) -> tuple[str, ...]:
+    """Return the conditional tags that no date, hour or size decides, as written.
 
-    Conditions that only open a road are not in it (they leave it as it is), nor those for other vehicles, nor restrictions to
-    destination (they hold at all times). School holidays are in it: no calendar here knows them.
+    Parameters
+    ----------
+    closing
+        Only those that could close or limit the road. One that could open it, or raise a limit, leaves it as it is.
+
+    Returns
+    -------
+    tuple of str
+        Not in it are conditions for other vehicles, openings for a purpose (``none @ (destination)``: the plain value stands),
+        and what holds at all times anyhow (restrictions to destination, lower speeds, one-way). School holidays are in it: no
+        calendar here knows them.
     """
     found = []
     for key, value, condition in tagged_conditionals(tags, HIERARCHY["tow"]):
         clauses = split_and(condition)
+        answer = access_value(value, key)
         # Without a condition the value itself is what could not be read.
-        if (access_value(value, key) == CLOSED and not for_others(clauses)) and not _decided(clauses):
+        if not for_others(clauses) and not _decided(clauses) and (answer == CLOSED or (not closing and _odd(clauses))):
             found.append(_written(f"{key}:conditional", tags))
     for key, field, _, value, clauses in conditional_limits(tags):
-        if math.isnan(parse_limit(field, value)):
-            if value not in NO_LIMIT:
-                found.append(_written(key, tags))
-        elif clauses and not _decided(clauses):
+        if value in NO_LIMIT:
+            unread = not closing and _odd(clauses)
+        else:
+            unread = math.isnan(parse_limit(field, value)) or (bool(clauses) and not _decided(clauses))
+        if unread:
             found.append(_written(key, tags))
     for key in ("oneway", "oneway:motor_vehicle", "oneway:motorcar"):
         values = [value for _, value, _ in tagged_conditionals(tags, (key,))]
         if any(value not in _ONEWAY for value in values):
             found.append(_written(f"{key}:conditional", tags))
+    for key, value, condition in tagged_conditionals(tags, ("maxspeed", "maxspeed:trailer", "maxspeed:caravan")):
+        if math.isnan(parse_speed(value)) and value not in _NO_FIGURE and not for_others(split_and(condition)):
+            found.append(_written(f"{key}:conditional", tags))
     if closed_when(tags).startswith(OUT_OF_SEASON):
         found.append(_written("seasonal", tags))
     return tuple(dict.fromkeys(found))
+
+
+#: Speeds that a sign with lamps shows: there is nothing to read.
+_NO_FIGURE = frozenset({"signals", "variable"})
+#: Purposes that a condition may name. Nobody's date decides them.
+_PURPOSES = frozenset(
+    ("destination", "delivery", "customers", "resident", "residents", "permit", "permit_holder", "private", "employees", "loading",
+     "unloading", "disabled", "charging", "guests", "visitors")
+)  # fmt: skip
+
+
+def _odd(clauses: list[str]) -> bool:
+    """Whether a condition that opens or lifts holds something besides dates, sizes and purposes."""
+    return not _decided([clause for clause in clauses if clause.lower() not in _PURPOSES] or ["24/7"])
 
 
 #: Values of ``oneway`` that are understood.
@@ -62,7 +91,7 @@ def unread_limits(tags: Mapping[str, str]) -> tuple[str, ...]:
 
 def cautions(tags: Mapping[str, str]) -> tuple[str, ...]:
     """Return what to ask about before a road is used, a line each; nothing of it closes the road."""
-    lines = [f"a condition that could not be read, as written: {text}" for text in unread_conditions(tags)]
+    lines = [f"a condition that could not be read, as written: {text}" for text in unread_conditions(tags, closing=True)]
     lines += [f"a limit that could not be read, as written: {text}" for text in unread_limits(tags)]
     for key, _, _ in limit_keys(tags):
         if BELOW_DEFAULT in limit_parts(tags[key]):
