@@ -358,3 +358,61 @@ def test_tolls_of_a_track(tmp_path):
     assert toll.name == "Pass"
     assert (toll.from_m, toll.length_m) == (pytest.approx(300, abs=5), pytest.approx(700, abs=5))
     assert checked(tmp_path, ROAD)[1].tolls == ()
+
+
+def dual(folder, apart_m: float) -> Map:
+    """Draw two carriageways of 4 km, PQ leading east and SR leading west, so many metres apart, between two-way ends."""
+    length = round(8000 / apart_m)
+    plan = f"A--P{'-' * length}Q--B\n   |{' ' * length}|\n   R{'-' * length}S"
+    ways = {
+        "AP": ROAD,
+        "QB": ROAD,
+        "PQ": f"{ROAD} oneway=yes name=East",
+        "SR": f"{ROAD} oneway=yes name=West",
+        "RP": ROAD,
+        "QS": ROAD,
+    }
+    return drawn(plan, ways, folder, grid_m=apart_m / 2)
+
+
+def noisy(track: Track, sigma_m: float, seed: int) -> Track:
+    """Return a track with noise added."""
+    rng = np.random.default_rng(seed)
+    lon = track.lon + rng.normal(0, sigma_m, len(track.lon)) / METRES_A_DEGREE / np.cos(np.radians(50))
+    lat = track.lat + rng.normal(0, sigma_m, len(track.lat)) / METRES_A_DEGREE
+    return Track.of(lon, lat, track.time_s)
+
+
+@pytest.mark.parametrize(("apart_m", "sigma_m", "clear"), [(20, 5, True), (20, 10, True), (40, 10, True), (10, 10, False)])
+def test_the_wrong_carriageway(tmp_path, apart_m, sigma_m, clear):
+    """Four km along the carriageway that leads the other way are told where the two lie apart, and accuse nobody where they do not."""
+    road = dual(tmp_path, apart_m)
+    for seed in range(4):
+        wrong = check_track(road.region, noisy(walked(road, "APRSQB", 40), sigma_m, seed), Terms(VAN))
+        said = [s for s in wrong.stretches if s.kind == "against the one-way"]
+        assert wrong.forbidden is clear
+        assert sum(s.length_m for s in said) == pytest.approx(4000 if clear else 0, abs=500)
+        assert {s.name for s in said} == ({"West"} if clear else set())
+        if not clear:
+            unclear = sum(s.length_m for s in wrong.stretches if s.kind == "which carriageway")
+            assert unclear + wrong.twins_untold_m > 3000
+        right = check_track(road.region, noisy(walked(road, "APQB", 40), sigma_m, seed), Terms(VAN))
+        assert right.stretches == ()
+
+
+def test_a_receiver_that_is_off_accuses_nobody(tmp_path):
+    """A record that lies five metres towards the other carriageway all along is not called the wrong way."""
+    road = dual(tmp_path, 20)
+    for side_m in (-5, 5):
+        track = noisy(walked(road, "APQB", 40, side_m=side_m), 5, 1)
+        assert not check_track(road.region, track, Terms(VAN)).forbidden
+
+
+def test_carriageways_nearer_than_noise_are_told_as_such(tmp_path):
+    """A lawful drive along carriageways 6 m apart with 20 m of noise: nothing forbidden, and a line says what is not told."""
+    road = dual(tmp_path, 6)
+    result = check_track(road.region, noisy(walked(road, "APQB", 200), 20, 1), Terms(VAN))
+    assert not result.forbidden
+    assert result.twins_untold_m > 2000
+    assert any("nearer together than the noise" in line for line in found_words(result))
+    assert json.loads(check_json(result, road.region, VAN, date(2027, 2, 6)))["carriageway_untold_m"] > 2000

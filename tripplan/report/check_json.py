@@ -34,6 +34,7 @@ def check_json(result: CheckResult | TrackCheck, region: Region, outfit: Outfit,
         out |= {
             "track": plain(result.track.name), "points": len(result.track.lon), "matched_m": round(result.told_m, 1),
             "noise_m": round(result.match.noise_m, 1), "speeds_judged": result.timed,
+            "carriageway_untold_m": round(result.twins_untold_m, 1),
             "remarks": [plain(remark) for remark in result.track.remarks],
             "over_limit": {
                 "stretches": result.over_limit.stretches, "length_m": round(result.over_limit.length_m, 1),

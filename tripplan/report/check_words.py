@@ -205,6 +205,11 @@ def _track_lines(result: TrackCheck) -> list[str]:
     if not result.forbidden:
         lines.append("Nothing forbidden was found." + _presumed(by_kind["presumed"]))
     lines += _ask(result.stretches)
+    if result.twins_untold_m >= 100:
+        lines.append(
+            f"{result.twins_untold_m / 1000:.1f} km run along two one-way carriageways nearer together than the noise: the one in the "
+            "direction of travel is taken, the other not ruled out."
+        )
     untold = by_kind["not seen"] + by_kind["off the map"]
     if untold:
         lines.append(f"{untold / 1000:.1f} km could not be told: no judgement there, for or against.")

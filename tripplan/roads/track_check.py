@@ -21,6 +21,7 @@ from tripplan.roads.closures import ClosureSet
 from tripplan.roads.match import Chain, Match, Model, match
 from tripplan.roads.match_against import Against, add_against, parts_against
 from tripplan.roads.match_graph import open_graph
+from tripplan.roads.match_twins import Beside, beside_twins
 from tripplan.roads.network import Network, Say, open_network
 from tripplan.roads.over_limit import TooFast, too_fast
 from tripplan.roads.terms import Terms
@@ -64,7 +65,8 @@ class TrackCheck:
         Where each chain of `match` begins, along the whole track [m].
     stretches
         What asks for attention, in order of travel; ``leg`` is the number of the chain. Besides the kinds of `Stretch`:
-        ``too fast`` (forbidden), ``against the one-way`` and ``turn`` (forbidden where noise cannot explain them), ``not seen`` (what
+        ``too fast`` (forbidden), ``which carriageway`` (points nearer to the one that leads the other way, which noise may
+        explain), ``against the one-way`` and ``turn`` (forbidden where noise cannot explain them), ``not seen`` (what
         a road in a hole of the record would be: nobody knows that it was taken), and ``off the map`` (no road of the map there,
         or none that joins).
     length_m
@@ -75,6 +77,9 @@ class TrackCheck:
         What was driven over the limit, summed.
     tolls
         Tolls of the roads found.
+    twins_untold_m
+        Length along two one-way carriageways so near each other that the points do not tell which was driven [m]: the one in the
+        direction of travel is taken.
     """
 
     track: Track
@@ -86,6 +91,7 @@ class TrackCheck:
     timed: bool
     over_limit: OverLimit = OverLimit()
     tolls: tuple[Toll, ...] = ()
+    twins_untold_m: float = 0.0
 
     @property
     def forbidden(self) -> bool:
@@ -139,6 +145,7 @@ def check_track(
     stretches = _on_roads(region, tow, found.chains, runs, starts)
     fast: list[tuple[float, TooFast]] = []
     tolls: list[Toll] = []
+    untold = 0.0
     for number, chain in enumerate(found.chains):
         tolls += _tolls(region, chain, runs[number], starts[number])
         for part in too_fast(region, terms_tow, chain, found):
@@ -146,13 +153,16 @@ def check_track(
             stretches.append(_fast(region, chain, number, starts[number], part, places))
         for wrong in parts_against(region, chain, found.noise_m):
             stretches.append(_against(region, chain, number, starts[number], wrong, places))
+        twins = beside_twins(region, found, chain, graph)
+        untold += twins.untold_m
+        stretches += [_beside(region, chain, number, starts[number], part, places) for part in twins.beside]
         for turn in turns_broken(region, tow, chain, found.noise_m):
             stretches.append(_turn(region, chain, number, starts[number], turn, places))
     stretches += [_off(found, places, *part) for part in off]
     stretches.sort(key=lambda s: (s.from_m, s.kind))
     timed = bool((np.diff(found.time_s[np.isfinite(found.time_s)]) > 0).any())
     told = sum(chain.length_m for chain in found.chains)
-    return TrackCheck(track, found, tuple(starts), tuple(stretches), whole, told, timed, _over_limit(fast), tuple(tolls))
+    return TrackCheck(track, found, tuple(starts), tuple(stretches), whole, told, timed, _over_limit(fast), tuple(tolls), untold)
 
 
 def _over_limit(fast: Sequence[tuple[float, TooFast]]) -> OverLimit:
@@ -231,6 +241,24 @@ def _against(region: Region, chain: Chain, number: int, start_m: float, part: Ag
     return _named(
         region, chain, number, start_m, part.from_m, part.length_m, middle, places, "against the one-way", why, part.clear
     )
+
+
+def _beside(region: Region, chain: Chain, number: int, start_m: float, part: Beside, places: Places) -> Stretch:
+    """Return a part on the twin carriageway, named after the twin."""
+    seen = f"{part.points} points lie on the carriageway that leads the other way, {part.apart_m:.0f} m from the one in this direction"
+    why = (
+        f"driven against the one-way direction: {seen}"
+        if part.clear
+        else f"{seen}; noise, receiver or map may explain it: which of the two was driven is not told"
+    )
+    kind = "against the one-way" if part.clear else "which carriageway"
+    middle = part.from_m + part.length_m / 2
+    named = _named(region, chain, number, start_m, part.from_m, part.length_m, middle, places, kind, why, part.clear)
+    way = int(region.pieces.way[part.piece])
+    return replace(
+        named, osm_way=int(region.ways.osm_id[way]), name=region.string(int(region.ways.name[way])),
+        ref=region.string(int(region.ways.ref[way])),
+    )  # fmt: skip
 
 
 def _turn(region: Region, chain: Chain, number: int, start_m: float, turn: BrokenTurn, places: Places) -> Stretch:
