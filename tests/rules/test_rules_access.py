@@ -197,6 +197,18 @@ def test_closures_and_limits_by_date_and_size(tags: dict[str, str], winter: bool
     assert [closed_on(raw, day, outfit=VAN) for day in (WINTER, SUMMER)] == [winter, summer]
 
 
+def test_a_closure_for_trailers_by_date_leaves_the_car_alone() -> None:
+    """Closed in winter with a trailer: the car alone may go; without an outfit it counts for all."""
+    car = Outfit("car", False, 1700, 0, 950, height_m=1.6, width_m=1.9, length_m=4.7, towing_limit_kmh=130)
+    for tags in (
+        {"motor_vehicle:conditional": "no @ (trailer AND Nov-Apr)"},
+        {"maxweight:conditional": "1 @ (caravan AND Nov-Apr)"},
+    ):
+        raw = closed_when({**ROAD, **tags})
+        assert [closed_on(raw, WINTER, outfit=outfit) for outfit in (VAN, car, None)] == [True, False, True]
+        assert [closed_on(raw, SUMMER, outfit=outfit) for outfit in (VAN, car, None)] == [False, False, False]
+
+
 def test_a_limit_by_the_hour_within_given_hours() -> None:
     """A limit by the hour holds all day, unless the hours of use are given and lie outside it."""
     raw = closed_when({**ROAD, "maxweight:conditional": "2.8 @ (22:00-06:00)"})

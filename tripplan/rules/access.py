@@ -234,13 +234,14 @@ def _closed_by_access(tags: Mapping[str, str]) -> str:
     for key, value, condition in tagged_conditionals(tags, keys):
         if keys.index(key) < level and base == "no":
             continue
-        clauses = [c for c in split_and(condition) if c.lower() not in TRAILER_WORDS]
-        if not clauses or for_others(clauses) or any(bound_unread(clause) for clause in clauses):
+        clauses = split_and(condition)
+        dated = [c for c in clauses if c.lower() not in TRAILER_WORDS]
+        if not dated or for_others(clauses) or any(bound_unread(clause) for clause in clauses):
             continue
         closes = _value(value, key)[0] == CLOSED
         if closes and is_size_limit(condition):
             continue
-        if base == "no" and not closes and not _opens_by_date(clauses):
+        if base == "no" and not closes and not _opens_by_date(dated):
             continue
         if closes or base == "no" or parts:
             parts.append(f"{'no' if closes else 'yes'} @ ({' AND '.join(clauses)})")

@@ -8,8 +8,8 @@ from functools import lru_cache
 
 from tripplan.almanac.hours import all_open, any_open
 from tripplan.model.outfit import Outfit
-from tripplan.rules.conditions import conditionals, split_and, vehicle_property
-from tripplan.rules.sizes import OPENING, SAILS, without_sizes
+from tripplan.rules.conditions import conditionals, split_and
+from tripplan.rules.sizes import OPENING, SAILS, speaks_of_vehicle, without_sizes
 
 __all__ = ["SAILS", "closed_on", "is_by_date"]
 
@@ -50,7 +50,7 @@ def closed_on(
     """
     if not raw:
         return False
-    if any(vehicle_property(clause) for _, condition in conditionals(raw) for clause in split_and(condition)):
+    if speaks_of_vehicle(raw):
         raw = without_sizes(raw, outfit)
     return _closed_on(raw, day, country, lon, lat, hours)
 

@@ -207,9 +207,9 @@ def limits_by_date(tags: Mapping[str, str]) -> list[str]:
     found = []
     for _, field, word, value, clauses in conditional_limits(tags):
         limit = parse_limit(field, value)
-        rest = [clause for clause in clauses if clause.lower() not in TRAILER_WORDS]
-        if rest and not math.isnan(limit):
-            found.append(" AND ".join((f"{word}>{limit:.10g} {'kg' if field.endswith('_kg') else 'm'}", *rest)))
+        dated = any(clause.lower() not in TRAILER_WORDS for clause in clauses)
+        if dated and not math.isnan(limit):
+            found.append(" AND ".join((f"{word}>{limit:.10g} {'kg' if field.endswith('_kg') else 'm'}", *clauses)))
     return found
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from functools import lru_cache
 
 from tripplan.model.outfit import Outfit
-from tripplan.rules.conditions import conditionals, split_and, vehicle_property
+from tripplan.rules.conditions import TRAILER_WORDS, conditionals, split_and, vehicle_property
 from tripplan.rules.limits import parse_length_m, parse_weight_kg
 
-__all__ = ["OPENING", "SAILS", "without_sizes"]
+__all__ = ["OPENING", "SAILS", "speaks_of_vehicle", "without_sizes"]
 
 #: A value that opens on days with any sailing.
 SAILS = "sails"
@@ -25,9 +25,18 @@ _OWN = {
 _AXLES_TOWING, _AXLES_ALONE = (3, 5), (2, 2)
 
 
+def speaks_of_vehicle(raw: str) -> bool:
+    """Say whether a condition names a weight, a size or a trailer."""
+    return any(
+        clause.lower() in TRAILER_WORDS or vehicle_property(clause) is not None
+        for _, condition in conditionals(raw)
+        for clause in split_and(condition)
+    )
+
+
 @lru_cache(maxsize=65536)
 def without_sizes(raw: str, outfit: Outfit | None) -> str:
-    """Decide the clauses about weight and size.
+    """Decide the clauses about weight and size, and whether there is a trailer.
 
     Parameters
     ----------
@@ -52,10 +61,10 @@ def without_sizes(raw: str, outfit: Outfit | None) -> str:
         met = True
         for clause in split_and(condition):
             found = vehicle_property(clause)
-            if found is None:
+            if found is None and clause.lower() not in TRAILER_WORDS:
                 left.append(clause)
                 continue
-            holds = None if outfit is None else _holds(found, outfit, opens=opens)
+            holds = None if outfit is None else outfit.towing if found is None else _holds(found, outfit, opens=opens)
             met = met and (not opens if holds is None else holds)
         if not met:
             continue
