@@ -322,3 +322,33 @@ def test_swapped_coordinates_are_asked_about(tmp_path):
     away = [Spot(s.text, s.name, s.lon + 20, s.lat) for s in spots]
     with pytest.raises(BadInputError, match="take the region that they lie in"):
         check(drawing.region, away, terms_every_road(terms), terms)
+
+
+@pytest.mark.parametrize(("between", "boats"), [("route=ferry name=Heron duration=00:20", 1), (ROAD, 0)])
+def test_ferries_are_listed(tmp_path, between, boats):
+    """A ferry on the way is told with where it begins, its time at sea, booking and length; a road has none."""
+    drawing = drawn("A----B----------C----D", {"AB": ROAD, "BC": between, "CD": ROAD}, tmp_path)
+    terms = Terms(VAN)
+    result = check(drawing.region, [drawing.spot(w) for w in ("A", "C", "D")], terms_every_road(terms), terms)
+    assert not result.forbidden
+    assert [(pytest.approx(500, abs=3), pytest.approx(1100, abs=5))] * boats == [
+        (b.from_m, b.crossing.length_m) for b in result.ferries
+    ]
+    lines = [line for line in found_words(result) if line.startswith("  ferry")]
+    assert len(lines) == boats
+    assert all("Ferry Heron: 20 min at sea" in line and "12.0 m of length" in line for line in lines)
+    told = json.loads(check_json(result, drawing.region, VAN, date(2027, 2, 6)))["ferries"]
+    assert [(boat["name"], boat["sailing_s"], boat["interval_s"]) for boat in told] == [("Heron", 1200, None)] * boats
+
+
+def test_a_checked_way_keeps_turn_restrictions(tmp_path):
+    """A way that a turn restriction sends round goes round, and without one it turns."""
+    barred = [({"type": "restriction", "restriction": "no_right_turn"}, [("from", "AX"), ("via", "X"), ("to", "XC")])]
+    plan = "A----X----B\n     |    |\n     |    |\n     C----D"
+    ways = {"AX": ROAD, "XB": ROAD, "XC": ROAD, "BD": ROAD, "DC": ROAD}
+    terms = Terms(VAN)
+    for relations, metres in ((barred, 1800), ([], 800)):
+        drawing = drawn(plan, ways, tmp_path, relations=relations)
+        result = check(drawing.region, [drawing.spot("A"), drawing.spot("C")], terms_every_road(terms), terms)
+        assert result.length_m == pytest.approx(metres, abs=150)
+        assert not result.forbidden

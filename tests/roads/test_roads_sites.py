@@ -218,7 +218,7 @@ def test_a_pair_apart_by_turns_says_which(tmp_path):
     ]
     joined = drawn(CROSS, ways, tmp_path, relations=rules).joined(["A", "NP"])
     assert joined.reached.all()
-    assert why_apart(joined, 0, 1) == "every way breaks a turn restriction; the shortest, of 800 m, breaks 1001 after 300 m"
+    assert why_apart(joined, 0, 1) == "every way breaks a turn restriction; the shortest, of 800 m, breaks relation 1001 after 300 m"
     assert why_apart(joined, 1, 0) == ""
     one = drawn(CROSS, ways, tmp_path, relations=rules[:1]).joined(["A", "NP"])
     assert why_apart(one, 0, 1) == ""
@@ -228,7 +228,7 @@ def test_a_pair_apart_by_turning_round(tmp_path):
     """Where only a turn on the road would help that is said; the car alone may turn."""
     rule = [({"type": "restriction", "restriction": "no_right_turn"}, [("from", "AX"), ("via", "X"), ("to", "NX")])]
     drawing = drawn("N--P\n|\nX--A\n|\nS\n|\nU", {"NX": ROAD, "XSU": ROAD, "AX": ROAD, "NP": ROAD}, tmp_path, relations=rule)
-    assert "breaks 1001 after 300 m" in why_apart(drawing.joined(["A", "NP"]), 0, 1)
+    assert "breaks relation 1001 after 300 m" in why_apart(drawing.joined(["A", "NP"]), 0, 1)
     assert why_apart(drawing.joined(["A", "NP"], Terms(CAR, van=False)), 0, 1) == ""
 
 

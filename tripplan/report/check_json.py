@@ -11,7 +11,7 @@ from typing import Any
 from tripplan.model.outfit import Outfit
 from tripplan.region.region import Region
 from tripplan.report.safe import plain
-from tripplan.roads.check import CheckResult, Detour, Stretch
+from tripplan.roads.check import Boat, CheckResult, Detour, Stretch
 from tripplan.roads.track_check import TrackCheck
 
 __all__ = ["check_json"]
@@ -48,6 +48,7 @@ def check_json(result: CheckResult | TrackCheck, region: Region, outfit: Outfit,
             "way_points": names, "towing_s": round(result.total_s),
             "legs": _legs(names, result),
             "gaps": [_gap(names, g.first, g.second, g.why) for g in result.gaps], "sealed_way": result.sealed_way,
+            "ferries": [_boat(boat) for boat in result.ferries],
             "shorter": [_detour(names, detour) for detour in result.detours],
             "advised": {
                 "length_m": round(sum(leg.length_m for leg in result.advised), 1),
@@ -74,6 +75,17 @@ def _legs(names: list[str], result: CheckResult) -> list[dict[str, Any]]:
         }
         for k, leg in enumerate(result.legs)
     ]  # fmt: skip
+
+
+def _boat(boat: Boat) -> dict[str, Any]:
+    """Return a ferry with what the map says of it; what it is silent about is null or empty."""
+    out: dict[str, Any] = {"from_m": round(boat.from_m, 1)}
+    for key, value in asdict(boat.crossing).items():
+        number = isinstance(value, float)
+        out[key] = (
+            (round(value, 1) if math.isfinite(value) else None) if number else plain(value) if isinstance(value, str) else value
+        )
+    return out
 
 
 def _detour(names: list[str], detour: Detour) -> dict[str, Any]:

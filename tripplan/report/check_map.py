@@ -202,6 +202,8 @@ def _notes(result: CheckResult | TrackCheck) -> list[Markup]:
         names = [spot.name for spot in result.waypoints]
         shorter = [el("li", plain(detour_words(names, detour))) for detour in result.detours]
         out += [el("p", "Shorter, but not for the van:"), el("ul", shorter)] if shorter else []
+        boats = [el("li", f"km {b.from_m / 1000:.1f}: {plain(b.crossing.words())}") for b in result.ferries]
+        out += [el("details", el("summary", f"Ferries: {len(boats)}"), el("ul", boats))] if boats else []
     tolls = [el("li", f"km {t.from_m / 1000:.1f}: {plain(toll_words(t))}") for t in result.tolls]
     summary = el("summary", f"Tolls to pay: {len(tolls)}")
     return [*out, el("details", summary, el("ul", tolls))] if tolls else out

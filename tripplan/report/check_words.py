@@ -30,14 +30,16 @@ def found_words(result: CheckResult | TrackCheck) -> list[str]:
 def _lines(result: CheckResult) -> list[str]:
     names = [spot.name for spot in result.waypoints]
     joined = sum(leg is not None for leg in result.legs)
-    found = f"{result.length_m / 1000:.1f} km, {_time(result.total_s)} at towing speed, by {len(names)} way-points"
+    at_sea = " and by ferry" if result.ferries else ""
+    found = f"{result.length_m / 1000:.1f} km, {_time(result.total_s)} at towing speed{at_sea}, by {len(names)} way-points"
     lines = [f"The way as brought: {found}." if joined else f"The way as brought: no road joins its {len(names)} way-points."]
     lines += [f"  NO WAY       {_between(names, gap.first, gap.second)}: {gap_words(gap.why)}" for gap in result.gaps]
     lines += _stretch_lines(result.stretches)
     lines += [f"  shorter      {detour_words(names, detour)}" for detour in result.detours]
+    lines += [f"  ferry        {_where(b.from_m, b.crossing.length_m)}  {b.crossing.words()}" for b in result.ferries]
     lines += _toll_lines(result.tolls)
     forbidden = [s for s in result.stretches if s.forbidden]
-    if result.gaps:
+    if result.gaps and joined:
         lines.append(f"No road for {_count(len(result.gaps), 'leg')} of {len(result.legs)}; the others were judged.")
     if forbidden:
         lines.append(f"This way must not be driven with the van{_amount(forbidden)}.")

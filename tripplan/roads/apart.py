@@ -41,7 +41,7 @@ def why_apart(joined: Joined, i: int, j: int) -> str:
     if moves is not None:
         broken = _broken(network.region, network.terms, network.closures, moves)
         if broken:
-            said = ", ".join(f"{number} after {metres(after)}" for number, after in broken[:3])
+            said = ", ".join(f"relation {number} after {metres(after)}" for number, after in broken[:3])
             more = f" and {len(broken) - 3} more" if len(broken) > 3 else ""
             return (
                 f"every way breaks a turn restriction; the shortest, of {metres(sum(m[2] for m in moves))}, breaks {said}{more}"

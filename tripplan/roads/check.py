@@ -18,11 +18,13 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
 from tripplan.model.plan import Leg, PieceRun
 from tripplan.model.words import Surface
+from tripplan.region.columns import Flag
 from tripplan.region.geometry import piece_line
 from tripplan.region.region import Region
 from tripplan.roads.check_legs import Brought, Gap, advise, consecutive
 from tripplan.roads.closures import ClosureSet
 from tripplan.roads.direct import DirectWay, direct_ways
+from tripplan.roads.ferries import Crossing, crossings
 from tripplan.roads.grounds import Grounds, barrier_ground, piece_grounds
 from tripplan.roads.match import swapped
 from tripplan.roads.network import Network, Say, open_network
@@ -30,7 +32,7 @@ from tripplan.roads.terms import Terms
 from tripplan.roads.tolls import toll_parts
 from tripplan.roads.verdict import Verdict
 
-__all__ = ["CheckResult", "Detour", "Gap", "Places", "Stretch", "Toll", "check", "stretches_along", "tolls_along"]
+__all__ = ["Boat", "CheckResult", "Detour", "Gap", "Places", "Stretch", "Toll", "check", "stretches_along", "tolls_along"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +98,14 @@ class Toll:
 
 
 @dataclass(frozen=True, slots=True)
+class Boat:
+    """One ferry of the way, and where it begins, from the start of the whole way [m]."""
+
+    from_m: float
+    crossing: Crossing
+
+
+@dataclass(frozen=True, slots=True)
 class Detour:
     """A leg that keeps to the outfit's roads and is much longer than the direct way, which the outfit may not take.
 
@@ -134,8 +144,8 @@ class CheckResult:
         Whether the outfit can go from the first way-point to the last.
     detours
         Legs with nothing forbidden whose direct way is closed to the outfit or not sealed.
-    tolls
-        Tolls of the way as brought.
+    tolls, ferries
+        Tolls and ferries of the way as brought.
     """
 
     waypoints: tuple[Spot, ...]
@@ -147,6 +157,7 @@ class CheckResult:
     sealed_way: bool
     detours: tuple[Detour, ...] = ()
     tolls: tuple[Toll, ...] = ()
+    ferries: tuple[Boat, ...] = ()
 
     @property
     def forbidden(self) -> bool:
@@ -226,8 +237,9 @@ def check(
     detours = _detours(region, tow, direct_ways(brought, tow, legs, clear))
     tolls = tolls_along(region, _together(runs))
     return CheckResult(
-        tuple(waypoints), tuple(legs), tuple(gaps), tuple(stretches), advised, advised_gaps, sealed, detours, tuple(tolls)
-    )
+        tuple(waypoints), tuple(legs), tuple(gaps), tuple(stretches), advised, advised_gaps, sealed, detours, tuple(tolls),
+        tuple(_ferries(region, legs, terms_tow)),
+    )  # fmt: skip
 
 
 def _together(legs: Sequence[PieceRun | None]) -> PieceRun:
@@ -235,6 +247,23 @@ def _together(legs: Sequence[PieceRun | None]) -> PieceRun:
     runs = [run for run in legs if run]
     columns = [tuple(x for run in runs for x in getattr(run, name)) for name in ("piece", "forward", "from_m", "to_m", "time_s")]
     return PieceRun(*columns)
+
+
+def _ferries(region: Region, legs: Sequence[Leg | None], terms: Terms) -> list[Boat]:
+    """List the ferries of the way in order of travel."""
+    out, start = [], 0.0
+    for leg in legs:
+        if leg is None:
+            continue
+        runs = leg.runs
+        ends = np.concatenate(([0.0], np.cumsum(np.array(runs.to_m) - np.array(runs.from_m))))
+        boat = (region.ways.flags[region.pieces.way[np.array(runs.piece, np.int64)]] & Flag.FERRY) != 0
+        for crossing in crossings(region, leg, terms.outfit):
+            row = int(boat.argmax())
+            out.append(Boat(start + float(ends[row]), crossing))
+            boat &= ends[1:] > ends[row] + crossing.length_m + 0.01
+        start += float(ends[-1])
+    return out
 
 
 def _detours(region: Region, tow: Network, ways: Sequence[DirectWay]) -> tuple[Detour, ...]:

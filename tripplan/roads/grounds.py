@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from tripplan.model.words import Surface
@@ -68,8 +69,9 @@ def _asks(region: Region, tow: Network, row: int) -> tuple[str, ...]:
     """List what is signed on a way and nobody could read or decide: it closes nothing, and somebody has to ask."""
     caution = int(region.ways.caution[row])
     out = region.string(caution).split("\n") if caution >= 0 else []
-    if row in tow.closures.doubtful:
-        out.append(f"whether it is closed on these dates is not told: {region.string(int(region.ways.closed_when[row]))}")
+    when = region.string(int(region.ways.closed_when[row]))
+    if row in tow.closures.doubtful and _bare(when) not in _bare(" ".join(out)):
+        out.append(f"whether it is closed on these dates is not told: {when}")
     return tuple(line for line in out if line)
 
 
@@ -120,6 +122,11 @@ def _sizes(region: Region, tow: Network, row: int) -> list[str]:
             said = f"{word} limit {round(limit / scale, 2):g} {unit}, the outfit needs {round(need / scale, 2):g} {unit}"
             out.append(f"{said} ({source})" if source else said)
     return out or [FIT_REASONS[int(fit_codes(_OneWay(region, row), outfit)[0])]]
+
+
+def _bare(text: str) -> str:
+    """Return a condition without brackets and blanks: as written it has them or not."""
+    return re.sub(r"[()\s]", "", text)
 
 
 class _OneWay:

@@ -183,6 +183,7 @@ class _Joiner:
             ways_ok = ~np.isin(region.ways.highway, _NOT_JOINED) & ((region.ways.flags & (Flag.TUNNEL | Flag.FERRY)) == 0)
             joinable = ways_ok[way]
         self.on_road = on_road
+        self.ferry = ((region.ways.flags & Flag.FERRY) != 0)[way]
         self.usable = joinable & (arcs.verdict <= Verdict.LAST_MILE)
         self.index = PieceIndex(region.pieces, np.flatnonzero(joinable))
 
@@ -268,7 +269,7 @@ class _Joiner:
 
     def _at_point(self, search: EndSearch, lon: float, lat: float, rings: Sequence[float]) -> _Try:
         best: _Gate | None = None
-        best_rank: tuple[float, bool, float, int] | None = None
+        best_rank: tuple[bool, float, bool, float, int] | None = None
         out: _Gate | None = None
         into: _Gate | None = None
         limit, done = np.inf, set[int]()
@@ -291,7 +292,8 @@ class _Joiner:
                 if gate.leave and gate.arrive:
                     limit = min(limit, distance + _SAME_M)
                     on_network = all(len(w.parts) == 1 for w in (*gate.leave, *gate.arrive))
-                    rank = (_unknown_m(gate), not on_network, distance, piece)
+                    # Who stands on the quay is on the road there: boarding is the way's business.
+                    rank = (bool(self.ferry[piece]), _unknown_m(gate), not on_network, distance, piece)
                     if best_rank is None or rank < best_rank:
                         best_rank, best = rank, gate
             if best is not None:
