@@ -62,9 +62,9 @@ def command(
     Exit code 0: nothing forbidden. 1: something is forbidden, driving over the limit among it, or no road joins some
     way-points. 2: bad input.
 
-    A track with times is over the limit where it was faster than posted limits, national towing limits, the outfit and the
-    firm allow, by more than noise and clocks explain. A leg on allowed roads is told the direct way where that is closed to the
-    outfit or unsealed, and the allowed one at least 2 km and a quarter longer.
+    The limit is the lowest of what is posted, the national towing limit, the outfit's and the firm's; a track with times is
+    over it where noise and clocks cannot explain the speed. Where a leg keeps to allowed roads and the direct way is
+    closed to the outfit or not sealed, the direct way is named if it is at least 2 km and a fifth shorter.
     """
     from tripplan.cli.progress import shown
     from tripplan.region.store import load
