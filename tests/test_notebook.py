@@ -284,7 +284,7 @@ def test_the_tutorial_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caps
         "places empty a toilet cassette",
         "junctions can be reached",
         "proven best",
-        "Levels,",
+        "How full each is",
         "levels.png",
         "cassette",
     ):

@@ -11,6 +11,7 @@ from helpers.browser import look, pages_printed
 
 from tripplan.report.chart import levels_of
 from tripplan.report.itinerary import itinerary_page
+from tripplan.report.language import Language, speaking
 from tripplan.report.map import map_page
 from tripplan.report.say import amount
 
@@ -241,7 +242,49 @@ def test_fingers_find_what_they_press(tmp_path: Path) -> None:
 def test_the_map_prints(tmp_path: Path) -> None:
     """On paper the map has a page of its own and the list follows, every day of it."""
     pages = pages_printed(map_page(PLAN, REGION), tmp_path)
-    assert 2 <= pages <= 12
+    assert 2 <= pages <= 16
+
+
+def test_the_printed_map_is_whole(tmp_path: Path) -> None:
+    """Before printing the map takes the width of paper and fits the trip into it; afterwards it is as it was."""
+    probe = """
+        var box = document.querySelector('.folium-map');
+        function size() { return [box.clientWidth, box.clientHeight]; }
+        function inside() {
+            var r = box.getBoundingClientRect();
+            return Array.prototype.filter.call(document.querySelectorAll('.sign-box'), function (s) {
+                var q = s.getBoundingClientRect(), x = q.left + q.width / 2, y = q.top + q.height / 2;
+                return x < r.left || x > r.right || y < r.top || y > r.bottom;
+            }).length;
+        }
+        function scale() { return document.querySelector('.leaflet-control-scale-line').textContent; }
+        var out = {before: [size(), scale()]};
+        window.dispatchEvent(new Event('beforeprint'));
+        out.paper = size(); out.outside = inside();
+        window.dispatchEvent(new Event('afterprint'));
+        out.after = [size(), scale()];
+        return out;
+    """
+    for width, height in ((1280, 900), (390, 844)):
+        seen = look(map_page(PLAN, REGION), probe, tmp_path, width=width, height=height, policy=True)
+        assert "error" not in seen, seen
+        assert seen["paper"] == [688, 598]  # with its edge 690 px of CSS: A4 less 12 mm on both sides is 703 px wide
+        assert seen["outside"] == 0
+        assert seen["before"] == seen["after"]
+
+
+def test_the_maps_own_signs_speak_its_language(tmp_path: Path) -> None:
+    """What the map's library writes on its buttons is told in German on a German page."""
+    probe = """
+        document.querySelector('.sign-box').click();
+        return {told: Array.prototype.map.call(document.querySelectorAll('.leaflet-bar a, .leaflet-control-layers-toggle, .leaflet-popup-close-button'),
+            function (e) { return [e.title, e.getAttribute('aria-label')]; })};
+    """
+    with speaking(Language("de")):
+        page = map_page(PLAN, REGION)
+    seen = look(page, probe, tmp_path, policy=True)
+    assert "error" not in seen, seen
+    assert sorted(seen["told"]) == [[name, name] for name in ("Ebenen", "Näher heran", "Schließen", "Weiter weg")]
 
 
 @SIZES
@@ -260,4 +303,11 @@ def test_itinerary_prints(tmp_path: Path, paper: str) -> None:
     """Printed, each sheet starts a page of its own and takes one; only the trip at a glance takes two or three for two weeks."""
     page = itinerary_page(PLAN, REGION).replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>")
     sheets = len(PLAN.days) + 4
-    assert sheets + 1 <= pages_printed(page, tmp_path) <= sheets + 2
+    pages = pages_printed(page, tmp_path)
+    assert sheets + 1 <= pages <= sheets + 2
+    # Whom to call stands on every one of them, also where a sheet takes two.
+    from pypdf import PdfReader
+
+    printed = [" ".join(part.extract_text().split()) for part in PdfReader(tmp_path / "print.pdf").pages]
+    assert len(printed) == pages
+    assert all("Emergency: " in text and "Nearest hospital" in text for text in printed)

@@ -188,8 +188,13 @@ def test_summary_says_what_was_planned() -> None:
     lines = summary(PLAN)
     text = "\n".join(lines)
     assert lines[0].startswith("Round Skerry Isle: Mon 30 November 2026 to Mon 7 December 2026, 7 nights")
-    assert "toilet cassette: emptied on 4 days; nearest to its limit on day 1: 15 L (at most 16 L)" in text
-    assert "Quillan Head Caravan Site, mains; empty grey water" in text
+    assert "toilet cassette: emptied on 4 days; fullest on day 1, with 15 L in it; 16 L at most" in text
+    # What the stores' lines count, the days' lines tell.
+    for store, todo in (("fresh", "fill fresh water"), ("grey", "empty grey water"), ("flush", "fill the flush tank")):
+        served = sum(1 for day in PLAN.days for line in day.levels if line.store == store and line.served)
+        assert served > 0
+        at_site = [line for line in lines if line.startswith(" " * 8) and todo in line and "at the site: " in line]
+        assert len(at_site) == sum(1 for day in PLAN.days for line in day.levels if line.store == store and "site" in line.served)
     assert "proven best" in text
     seen = next((day, event) for day in PLAN.days for event in day.events if event.kind == "sight" and event.spot)
     assert f"; see {spot_name(seen[1].spot)}" in next(line for line in lines if line.startswith(f"Day {seen[0].number:>2}"))
@@ -210,12 +215,13 @@ def test_summary_tells_surfaces_money_and_services_truly() -> None:
         trip = replace(PLAN.trip, firm=replace(PLAN.trip.firm, currency="crowns"))
         return "\n".join(summary(replace(PLAN, days=days, trip=trip)))
 
-    assert "all of it tagged as sealed" in with_legs(presumed_m=0.0, unknown_m=0.0)
+    assert "all of it sealed by the map" in with_legs(presumed_m=0.0, unknown_m=0.0)
     told = with_legs(presumed_m=0.0, unknown_m=120.0)
-    assert "of unknown surface at the ends of days, the rest tagged as sealed" in told
-    assert "all of it tagged" not in told
+    unknown = km(120.0 * sum(leg.mode == "van" for day in PLAN.days for leg in day.legs))
+    assert f"sealed by the map but for {unknown} at the ends of days whose surface nobody tells" in told
+    assert "all of it sealed" not in told
     assert f"{PLAN.cost.money_cents / 100:,.2f} crowns" in told
-    assert "battery: nearest to its limit" in told
+    assert "battery: lowest on day" in told
 
 
 def test_no_plan_names_each_limit() -> None:

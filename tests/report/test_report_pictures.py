@@ -19,7 +19,7 @@ from PIL import Image
 from tripplan.model.plan import LevelLine, Plan
 from tripplan.report.chart import NIGHT_AT, WAY_AT, levels_of
 from tripplan.report.levels import levels_chart, levels_svg
-from tripplan.report.picture import levels_png
+from tripplan.report.picture import _font, _title, levels_png
 from tripplan.report.safe import plain
 from tripplan.report.terminal import can_show_bars, levels_lines
 
@@ -185,3 +185,17 @@ def test_the_command_asks_its_terminal(encoding: str, shown: bool) -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=environment, cwd=Path(__file__).parents[2]
     )
     assert done.stdout.strip() == str((shown, 132))
+
+
+def test_a_name_without_letters_in_the_font_is_no_row_of_boxes() -> None:
+    """Arabic and Hebrew names are drawn joined and from right to left; one that the font cannot write is said to be missing."""
+    font = _font("DejaVuSans-Bold.ttf", 24)
+    assert _title("Ten nights", font) == "Ten nights"
+    assert _title("Øy ẞ Rēzekne", font) == "Øy ẞ Rēzekne"
+    assert _title("עשר", font) == "רשע"
+    # Beh and teh joined, in presentation forms (Unicode Standard, chapter 9.2), drawn from the right: final teh stands first.
+    assert _title("بت", font) == "\ufe96\ufe91"
+    for name in ("यात्रा", "北島 week", "🚐"):
+        assert "letters that this picture's font lacks" in _title(name, font)
+    picture = levels_png(replace(plans.plan(2), trip=replace(plans.plan(2).trip, name="यात्रा")))
+    assert Image.open(io.BytesIO(picture)).size[0] == 1400

@@ -99,7 +99,7 @@ def test_numbers_on_every_sheet() -> None:
     """Emergency number, firm's telephone and nearest hospital stand at the end of each sheet, at the foot of every PDF page, and can be dialled."""
     for sheet in SHEETS:
         foot = "".join(part if isinstance(part, str) else part.number for part in sheet.foot)
-        assert "Emergency: 111" in foot  # New Zealand's number (national numbering plan; from memory)
+        assert "Emergency: 111" in foot  # New Zealand's number (short-number data of libphonenumber 9.0.43)
         assert "+64 3 555 0199" in foot
         assert "Skerry Hospital" in foot or "Far Ward" in foot
     for page in said(PDF, margins=True):
@@ -177,10 +177,10 @@ def test_nearest_hospital() -> None:
 
 def test_emergency_numbers_say_how_they_are_known() -> None:
     """The Union's directive, a national plan, or what mobile telephones connect anywhere; the firm's own number goes first."""
-    assert emergency_number("DE") == ("112", "Directive (EU) 2018/1972")
+    assert emergency_number("DE") == ("112", "everywhere in the European Union")  # Directive (EU) 2018/1972, article 109
     assert emergency_number("AU")[0] == "000"
     assert emergency_number("")[0] == "112"
-    assert "3GPP" in emergency_number("QQ")[1]
+    assert emergency_number("QQ") == emergency_number("NA") == ("112", "from any mobile phone")
     own = replace(PLAN, trip=replace(PLAN.trip, firm=replace(PLAN.trip.firm, emergency_number="555")))
     assert "Emergency: \n555\n (as the firm says)" in _text(_sheet("day-1", sheets_of(own, REGION)))
 
@@ -214,8 +214,17 @@ def test_lists_are_made_for_the_day() -> None:
     day4 = next(day for day in PLAN.days if day.kind == "towing" and day.number > 2 and PLAN.days[day.number - 2].night.powered)  # type: ignore[union-attr]
     assert any("out of the post first" in str(item.text) for item in _ticks(_sheet(f"day-{day4.number}"))[leaving])
     for sheet in SHEETS:
+        last = sheet.blocks[-1]
+        sources = last.text if isinstance(last, Para) and last.kind == "source" else ""
         for items in _ticks(sheet).values():
-            assert all(item.source for item in items)
+            if sheet.kind != "day":
+                assert all(item.source for item in items)
+                continue
+            # A number, and what it stands for at the sheet's end, once.
+            numbers = [item.source for item in items if item.source]
+            assert numbers
+            assert all(str(sources).count(f"{number} ") == 1 for number in numbers)
+            assert "What has no number is common practice." in str(sources)
     afloat = replace(PLAN.days[0], legs=tuple(replace(leg, ferry_s=1200.0) for leg in PLAN.days[0].legs))
     frosty = replace(PLAN, days=(afloat, *PLAN.days[1:]), cautions=(*PLAN.cautions, caution("frost", (1,))))
     changed = _sheet("day-1", sheets_of(frosty, REGION))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from tripplan.cli.shared import count, plain
+from tripplan.cli.shared import plain
 
 if TYPE_CHECKING:
     from tripplan.model.plan import ClosureMatch
@@ -46,16 +46,22 @@ def brought_closures(trip: Trip, given: Sequence[str]) -> Trip:
 
 def closure_words(matches: Sequence[ClosureMatch], left: Sequence[str] = ()) -> list[str]:
     """Say what each closure means on the map and how sure that is; what meant nothing there comes last."""
+    from tripplan.report.language import spoken, tell, tell_n, word
+    from tripplan.report.retell import retell
+
+    sure = {"sure": word("sure"), "likely": word("likely"), "part": word("in part")}
     lines = []
     for m in sorted(matches, key=lambda m: not m.sure):
-        if m.sure:
-            how = {"sure": "sure", "likely": "likely", "part": "in part"}[m.sure]
-            what = "wind warning, no towing" if m.kind == "wind" else "closed"
-            lines.append(
-                f"  {m.name}: {what} {m.dates}, {count(m.pieces, 'piece')} of road, {m.length_m / 1000:.1f} km "
-                f"({how}: {m.why}; says {m.source})"
-            )
-        else:
-            lines.append(f"  {m.name}: NOT FOUND on this map, {m.dates}: {m.why} (says {m.source}); look at it yourself")
-    lines += [f"  {text}" for text in left]
-    return [plain(line) for line in (["Closures and wind warnings:", *lines, ""] if lines else [])]
+        values = {"name": m.name, "dates": retell(m.dates), "why": retell(m.why), "source": m.source}
+        if not m.sure:
+            lines.append(tell("{name}: NOT FOUND on this map, {dates}: {why} (says {source}); look at it yourself", **values))
+            continue
+        pieces, km = tell_n("{n} piece", "{n} pieces", m.pieces), spoken().road(m.length_m, 1)
+        sentence = word("{name}: closed {dates}, {pieces} of road, {km} ({how}: {why}; says {source})")
+        if m.kind == "wind":
+            sentence = word("{name}: wind warning, no towing {dates}, {pieces} of road, {km} ({how}: {why}; says {source})")
+        lines.append(tell(sentence, pieces=pieces, km=km, how=tell(sure[m.sure]), **values))
+    lines += [retell(text) for text in left]
+    return [
+        plain(line) for line in ([tell("Closures and wind warnings:"), *(f"  {line}" for line in lines), ""] if lines else [])
+    ]

@@ -39,6 +39,7 @@ _GALLON_L = {"imperial-us": 3.785411784, "imperial-uk": 4.54609}
 #: How a date is set, by locale; others as the first two letters.
 _DAY = {"en": "EEE d MMMM y", "en_US": "EEE, MMMM d, y", "de": "EEE, d. MMMM y"}
 _SHORT_DAY = {"en": "EEE d MMM", "en_US": "EEE, MMM d", "de": "EEE, d. MMM"}
+_MONTH_DAY = {"en": "d MMM", "en_US": "MMM d", "de": "d. MMM"}
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
@@ -194,6 +195,10 @@ class Language:
         if self.locale == "en":
             return f"{_WEEKDAYS[when.weekday()]} {when.day} {_MONTHS[when.month - 1][:3]}"
         return self._dated(when, _SHORT_DAY)
+
+    def month_day(self, when: date) -> str:
+        """Return a date as ``6 Jun``, ``6. Juni``."""
+        return self._dated(when, _MONTH_DAY)
 
     def _dated(self, when: date, patterns: dict[str, str]) -> str:
         from babel.dates import format_date

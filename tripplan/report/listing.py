@@ -56,9 +56,9 @@ def mark_entry(mark: Mark, plan: Plan) -> Markup:
         lines.append(when + plain(what or event.kind))
     lines += [
         tell(
-            "Phone first: {offers} presumed, not known ({evidence}).",
+            "Phone first: {offers} likely, though the map does not say so ({evidence}).",
             offers=say.listed(ask.offers),
-            evidence=retell(ask.evidence),
+            evidence=say.evidence_words(ask.evidence),
         )
         for ask in say.asks(plan)
         if ask.spot == mark.spot
@@ -202,7 +202,10 @@ def footer(plan: Plan, region: Region) -> Markup:
             region.meta.attribution or "© OpenStreetMap contributors",
             tell(". Map data of {date}, region {region}.", date=plan.data_date, region=plan.region_name),
         ),
-        el("p", tell("Region key {key}. Planned by tripplan: {proof}.", key=plan.region_key[:8], proof=proof_words(plan))),
+        el(
+            "p",
+            tell("Region key {key}. Made by tripplan. The plan is {proof}.", key=plan.region_key[:8], proof=proof_words(plan)),
+        ),
         el("p", tell("Road signs, the hire contract, local rules and licensed people decide, not this paper.")),
     )
 
@@ -211,9 +214,12 @@ def proof_words(plan: Plan) -> str:
     """Return how sure the search is."""
     if plan.proof.proven:
         return tell(
-            "proven best: none costs less in money, driving time, service stops and one-night stays, by the trip's weights"
+            "proven best: no other costs less in money, hours at the wheel, service stops and one-night stays, all taken together"
         )
-    return tell("at most {percent} % above the best there can be", percent=spoken().number(100 * plan.proof.gap, 1))
+    return tell(
+        "not proven best: money, hours at the wheel, service stops and one-night stays, all taken together, may come to {percent} % more than they must",
+        percent=spoken().number(100 * plan.proof.gap, 1),
+    )
 
 
 def listing(plan: Plan, region: Region, data: MapData, alternatives: Sequence[tuple[str, Plan]] = ()) -> Markup:

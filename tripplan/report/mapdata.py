@@ -21,7 +21,7 @@ from tripplan.report.palette import day_style
 from tripplan.report.say import ranges
 from tripplan.report.thin import pack, thin
 
-__all__ = ["MapData", "Mark", "map_data", "marks_of"]
+__all__ = ["MapData", "Mark", "map_data", "map_words", "marks_of"]
 
 F64 = NDArray[np.float64]
 
@@ -116,6 +116,13 @@ def _way_of(plan: Plan, region: Region) -> list[F64]:
     return [run_points(region, leg.runs) for day in plan.days for leg in day.legs if leg.mode == "van"]
 
 
+def map_words() -> dict[str, str]:
+    """Return what the map's own signs are called, by the names that its script has for them."""
+    return {
+        "off": tell("Unsealed: kept off"), "in": tell("Zoom in"), "out": tell("Zoom out"), "layers": tell("Layers"), "close": tell("Close"),
+    }  # fmt: skip
+
+
 def map_data(plan: Plan, region: Region, alternatives: Sequence[tuple[str, Plan]] = ()) -> MapData:
     """Return all that the map of a plan shows.
 
@@ -158,6 +165,7 @@ def map_data(plan: Plan, region: Region, alternatives: Sequence[tuple[str, Plan]
     bounds = ((round(float(low[1]), 5), round(float(low[0]), 5)), (round(float(high[1]), 5), round(float(high[0]), 5)))
     page: dict[str, object] = {
         "credit": tell("© OpenStreetMap contributors, data of {date}", date=plan.data_date),
+        "words": map_words(),
         "days": days,
         "bounds": bounds,
         "frame": [[round(frame.south, 4), round(frame.west, 4)], [round(frame.north, 4), round(frame.east, 4)]],

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from tripplan.model.plan import Plan
 from tripplan.report.chart import Chart, Strip, levels_of
 from tripplan.report.language import tell
+from tripplan.report.sheets.letters import visual
 
 if TYPE_CHECKING:
     from PIL.ImageDraw import ImageDraw
@@ -111,7 +112,7 @@ def _texts(image: Any, chart: Chart, step: float, height: int) -> None:
 
     draw = ImageDraw.Draw(image)
     bold, usual, small = _font("DejaVuSans-Bold.ttf", 24), _font("DejaVuSans-Bold.ttf", 20), _font("DejaVuSans.ttf", 17)
-    draw.text((16, 14), _fitted(draw, _drawable(chart.trip), bold, _WIDTH - 32), fill=_INK, font=bold)
+    draw.text((16, 14), _fitted(draw, _title(chart.trip, bold), bold, _WIDTH - 32), fill=_INK, font=bold)
     draw.text((16, 50), _key(chart), fill=_GREY, font=small)
     for row, strip in enumerate(chart.strips):
         top = _HEAD + row * (_STRIP + _GAP)
@@ -122,6 +123,17 @@ def _texts(image: Any, chart: Chart, step: float, height: int) -> None:
         if i % every == 0:
             draw.text((_LEFT + (i + 0.5) * step, height - 26), str(number), fill=_GREY, font=small, anchor="mm")
     draw.text((_LEFT - 14, height - 26), tell("day"), fill=_GREY, font=small, anchor="rm")
+
+
+def _title(name: str, font: Any) -> str:
+    """Return the trip's name in the order of sight; where the font lacks a letter of it, words that say so rather than boxes."""
+    shown = visual(_drawable(name))
+    none = bytes(font.getmask("\uffff"))
+    if any(
+        not letter.isspace() and bytes(font.getmask(letter)) == none for letter in dict.fromkeys(shown) if not letter.isascii()
+    ):
+        return tell("Stores over the trip, whose name has letters that this picture's font lacks")
+    return shown
 
 
 def _key(chart: Chart) -> str:

@@ -10,15 +10,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from datetime import date, datetime
 from functools import cache
 
 from tripplan.model.cautions import CAUTIONS
-from tripplan.report.language import Language, spoken
+from tripplan.model.words import STORES
+from tripplan.report.language import Language, spoken, word
 from tripplan.report.plan_sentences import SENTENCES
+from tripplan.report.trouble_sentences import TROUBLES
 
 __all__ = ["known", "retell"]
 
 _NUMBER = r"-?[\d,]+(?:\.\d+)?"
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_DATE = rf"\d{{1,2}} (?:{'|'.join(_MONTHS)})"
+_CLOCK = r"\d\d:\d\d(?: the next day)?"
 #: Texts longer than this are no sentence of ours [characters].
 _LONGEST = 2000
 
@@ -71,19 +78,98 @@ def _day(said: str) -> str:
     language = spoken()
     if language.locale == "en":
         return said
-    from datetime import date
-
     weekday, number, month = said.split(" ")
-    months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"].index(month) + 1
-    weekdays = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"].index(weekday)
     for year in range(2020, 2048):  # every weekday falls on every date within 28 years
-        try:
-            when = date(year, months, int(number))
-        except ValueError:
-            continue
-        if when.weekday() == weekdays:
+        when = _date(year, month, number)
+        if when is not None and when.weekday() == _WEEKDAYS.index(weekday[:3]):
             return language.short_day(when)
     return said
+
+
+def _date(year: int, month: str, number: str) -> date | None:
+    try:
+        return date(year, _MONTHS.index(month[:3]) + 1, int(number))
+    except ValueError:
+        return None
+
+
+def _dated(said: str) -> str:
+    """Return ``3 Feb 2026`` as the locale has it."""
+    number, month, year = said.split(" ")
+    when = _date(int(year), month, number)
+    return said if when is None else spoken().day(when)
+
+
+def _moment(said: str) -> str:
+    """Return ``Fri 6 Feb 09:00``, or with whole names, as the locale has it."""
+    weekday, number, month, clock = said.split(" ")
+    return f"{_day(f'{weekday[:3]} {number} {month[:3]}')}, {_clocks(clock)}"
+
+
+def _readings(said: str) -> str:
+    """Return days of readings, ``3 Feb, 5 Feb and 6 Feb``, whose year is not told."""
+    from tripplan.report.say import listed
+
+    out = []
+    for part in re.split(r", | and ", said):
+        number, month = part.split(" ")
+        when = _date(2024, month, number)  # a leap year has every date
+        out.append(spoken().month_day(when) if when is not None else part)
+    return listed(out)
+
+
+def _clocks(said: str) -> str:
+    """Return times of day and ranges of them as the locale has them; 24:00 stays."""
+
+    def one(found: re.Match[str]) -> str:
+        hour, minute = found[0].split(":")
+        return found[0] if hour == "24" else spoken().clock(datetime(2000, 1, 1, int(hour), int(minute)))  # noqa: DTZ001 - a time of day alone
+
+    return re.sub(r"\d\d:\d\d", one, said).replace(" the next day", spoken().sentence(word(" the next day")))
+
+
+def _either(said: str) -> str:
+    """Return names with "or" between them, the last perhaps so many other places."""
+    language = spoken()
+    names = [
+        re.sub(r"^(\d+) other places$", language.sentence(word("{n} other places")).replace("{n}", r"\1"), name)
+        for name in said.split(" or ")
+    ]
+    return language.sentence(word(" or ")).join(names)
+
+
+def _parted(said: str) -> str:
+    """Return reasons with how many sites each concerns, ``reason (3 sites); reason (1 site)``."""
+    language = spoken()
+    out = []
+    for part in re.split(r"(?<=sites\)); |(?<=site\)); ", said):
+        found = re.fullmatch(r"(.+) \((\d+) sites?\)", part)
+        if found is None:
+            out.append(retell(part))
+        else:
+            count = int(found[2])
+            sites = language.sentence_n("{n} site", "{n} sites", count).format(n=count)
+            out.append(f"{retell(found[1])} ({sites})")
+    return "; ".join(out)
+
+
+def _counted(said: str) -> str:
+    """Return reasons each with a number before it, ``3 takes no pets, 2 not known to take vans``."""
+    return ", ".join(
+        f"{number} × {retell(why)}" for number, _, why in (part.partition(" ") for part in re.split(r", (?=\d+ [a-z])", said))
+    )
+
+
+def _store(said: str) -> str:
+    from tripplan.report.say import store_name
+
+    return store_name(said)
+
+
+def _way(said: str) -> str:
+    value, unit = said.split(" ")
+    language = spoken()
+    return language.short_way(float(value.replace(",", ""))) if unit == "m" else _KINDS["km"][1](said)
 
 
 #: What a place may hold, by its name less digits at its end: a pattern, and how it is told.
@@ -105,7 +191,24 @@ _KINDS: dict[str, tuple[str, Callable[[str], str]]] = {
     "share": (r"\d+(?:\.\d+)?%", _figure(lambda language, value, digits: f"{language.number(value, digits)} %")),
     "n": (_NUMBER, _figure(lambda language, value, digits: language.number(value, digits))),
     "money": (r"-?\d+\.\d\d", _figure(lambda language, value, digits: language.number(value, digits, grouped=True))),
-    "day": ("(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) [0-9]{1,2} (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)", _day),
+    "day": (f"(?:{'|'.join(_WEEKDAYS)}) {_DATE}", _day),
+    "date": (f"{_DATE} \\d{{4}}", _dated),
+    "dates": (
+        f"until further notice|(?:on|until) {_DATE} \\d{{4}}|from {_DATE} \\d{{4}} (?:on|to {_DATE} \\d{{4}})",
+        lambda said: retell(said),
+    ),
+    "moment": (rf"(?:{'|'.join(_WEEKDAYS)})[a-z]* {_DATE}[a-z]* \d\d:\d\d", _moment),
+    "readings": (rf"{_DATE}(?:(?:, | and ){_DATE})*", _readings),
+    "clock": (_CLOCK, _clocks),
+    "clocks": (f"{_CLOCK}–{_CLOCK}(?:, {_CLOCK}–{_CLOCK})*", _clocks),
+    "way": (_NUMBER + " k?m", _way),
+    "store": ("|".join(store.value for store in STORES), _store),
+    "either": (".+?", _either),
+    "reasons": (".+", _parted),
+    "counted": (".+", _counted),
+    "kind": ("caravan site|camp site|holiday park|farm stay|rest area|other", lambda said: retell(said)),
+    "by": (".+", lambda said: retell(said)),
+    "turns": (".+", lambda said: said),
     "said": (".+", lambda said: retell(said)),
     "things": (".+?", _things),
     "actions": (".+", _actions),
@@ -128,7 +231,7 @@ def _kind(name: str) -> tuple[str, Callable[[str], str]]:
 def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
     """Return each sentence with its pattern; the first that fits rules."""
     made = []
-    for sentence in SENTENCES:
+    for sentence in (*TROUBLES, *SENTENCES):
         parts = re.split(r"\{(\w+)\}", sentence)
         pattern = "".join(re.escape(part) if i % 2 == 0 else f"(?P<{part}>{_kind(part)[0]})" for i, part in enumerate(parts))
         made.append((sentence, re.compile(pattern)))
@@ -138,7 +241,9 @@ def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
 @cache
 def _whole() -> frozenset[str]:
     """Return the sentences in which nothing differs, found at once."""
-    return frozenset({text for text, _ in CAUTIONS.values()} | {sentence for sentence in SENTENCES if "{" not in sentence})
+    return frozenset(
+        {text for text, _ in CAUTIONS.values()} | {sentence for sentence in (*TROUBLES, *SENTENCES) if "{" not in sentence}
+    )
 
 
 def _fits(text: str) -> tuple[str, dict[str, str]] | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -16,7 +17,7 @@ from tripplan.report.safe import plain
 
 __all__ = [
     "DONE", "OFFER_NAMES", "STORE_NAMES", "TO_DO", "Ask", "amount", "asks", "capacity", "clock", "day_of", "day_span", "day_words",
-    "days_words", "done_words", "figure", "fills", "hours_minutes", "km", "leg_words", "listed", "money", "night_price", "offer_name", "ranges", "room_left",
+    "days_words", "done_words", "evidence_words", "figure", "fills", "hours_minutes", "km", "leg_words", "listed", "money", "night_price", "offer_name", "ranges", "room_left",
     "runs_on_words", "short_day", "spot_name", "store_name", "stores_of", "todo_words", "upper_first",
 ]  # fmt: skip
 
@@ -89,6 +90,17 @@ def days_words(plan: Plan, days: Iterable[int]) -> str:
 def runs_on_words(runs_on: Mapping[str, str]) -> str:
     """Return what runs on what at a stop."""
     return "; ".join(f"{plain(retell(what))}: {plain(retell(source))}" for what, source in runs_on.items())
+
+
+def evidence_words(evidence: str) -> str:
+    """Return why an offer is counted on though nobody has said so: as a sentence of people, where it is of the usual kind."""
+    found = re.fullmatch(r"staffed site with (showers|its own dump station|stars) \(common practice\): (.+)", evidence)
+    if found is None:
+        return retell(evidence)
+    what, sign = retell(found[1]), retell(found[2])
+    return tell(
+        "sites with {what} and somebody there usually have it (the map gives: {sign}; common practice)", what=what, sign=sign
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,8 +40,8 @@ def levels_lines(plan: Plan, *, bars: bool = True, width: int = 80) -> list[str]
     name = max(_NAME - 1, *(len(strip.name) for strip in chart.strips))
     per_row = max(7, (max(width, 60) - name - 1 - _LIMIT) // 2)
     mark, shapes = (_MARK, _BARS) if bars else (_PLAIN_MARK, _DIGITS)
-    scale = tell("{empty} empty, {full} full; {mark} served", empty=shapes[0], full=shapes[-1], mark=mark)
-    lines = [tell("Levels, each day nearest to its limit ({scale}):", scale=scale)]
+    scale = tell("{empty} empty, {full} full; {mark} filled, emptied or exchanged", empty=shapes[0], full=shapes[-1], mark=mark)
+    lines = [tell("How full each is when it is tightest, day by day ({scale}):", scale=scale)]
     for low in range(0, len(chart.days), per_row):
         days = chart.days[low : low + per_row]
         lines.append(f"{tell('day'):>{name}} " + "".join(_number(i, days) for i in range(len(days))).rstrip())

@@ -11,8 +11,8 @@ from tripplan.report.language import tell, word
 __all__ = ["Need", "needs_of", "served_words", "services_of"]
 
 _WHERE = {"way": word("on the way"), "site": word("at the site"), "car": word("by car")}
-#: Stores whose filling up at a site is no event worth a word of its own: it happens each night that it can.
-_QUIET = frozenset({"fresh", "flush", "battery"})
+#: Mains and sun charge it unasked: nothing that anybody does.
+_QUIET = frozenset({"battery"})
 
 
 @dataclass(frozen=True, slots=True)

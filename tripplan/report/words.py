@@ -34,6 +34,8 @@ _OPEN = {
     "levels.svg": word("the levels of all stores as a drawing"),
     "levels.png": word("the same as a picture"),
 }
+#: Where a day's services are done, in the order of the day.
+_PLACES = {"way": word("on the way: {todo}"), "car": word("by car: {todo}"), "site": word("at the site: {todo}")}
 #: What a service did to a store, where somebody has to do it.
 _FILLED = (word("never filled"), word("filled once"), word("filled on {n} days"))
 _EMPTIED = (word("never emptied"), word("emptied once"), word("emptied on {n} days"))
@@ -73,24 +75,22 @@ def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width
             if day.night
             else tell("back to {place}", place=spot_name(day.end))
         )
-        served = dict.fromkeys(store for store, _ in services_of(day))
-        service = f"; {say.todo_words(served)}" if served else ""
-        lines.append(
-            f"{tell('Day {number}', number=f'{day.number:>2}')}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{_sights_words(day)}{service}"
-        )
+        name = tell("Day {number}", number=str(day.number).rjust(2))
+        lines.append(f"{name}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{_sights_words(day)}")
+        lines += [f"{' ' * len(name)}  {todo}" for todo in _service_words(day)]
     lines += ["", tell("Stores:")]
     lines += [_store_words(plan, store) for store in say.stores_of(trip.van)]
     lines += ["", *levels_lines(plan, bars=bars, width=width)]
     if plan.presumed_offers:
-        lines += ["", tell("Phone first, the map does not say so:")]
+        lines += ["", tell("Telephone first, the map does not say that this is there:")]
         lines += [
             "  "
             + tell(
-                "{days}, {place}: {offers}; presumed from: {evidence}",
+                "{days}, {place}: {offers}. Counted on, because: {evidence}",
                 days=say.days_words(plan, ask.days) or tell("every day"),
                 place=spot_name(ask.spot),
                 offers=say.listed(ask.offers),
-                evidence=retell(ask.evidence),
+                evidence=say.evidence_words(ask.evidence),
             )
             for ask in say.asks(plan)
         ]
@@ -99,7 +99,7 @@ def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width
         lines += [
             "",
             tell(
-                "Last stretches of unknown surface: {parts}.",
+                "Nobody says on the map what the last stretch to a site or depot is paved with: {parts}. Ask there.",
                 parts=", ".join(tell("{km} on day {day}", km=say.km(metres), day=number) for number, metres in unknown),
             ),
         ]
@@ -108,6 +108,14 @@ def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width
         lines += ["", tell("Open:")]
         lines += [f"  {plain(path)}  {tell(_OPEN[path.name]) if path.name in _OPEN else ''}".rstrip() for path in files]
     return [plain(line) for line in lines]
+
+
+def _service_words(day: Day) -> list[str]:
+    """Return what is to be done for the stores on a day, a line for each kind of place."""
+    by_place: dict[str, list[str]] = {}
+    for store, where in services_of(day):
+        by_place.setdefault(where, []).append(store)
+    return [tell(_PLACES[where], todo=say.todo_words(by_place[where])) for where in _PLACES if where in by_place]
 
 
 def _sights_words(day: Day) -> str:
@@ -120,10 +128,10 @@ def _surface_words(plan: Plan) -> str:
     """Return how much of the way with the van is sealed by the map's own word, presumed, or of unknown surface."""
     legs = [leg for day in plan.days for leg in day.legs if leg.mode == "van"]
     presumed, unknown = sum(leg.presumed_m for leg in legs), sum(leg.unknown_m for leg in legs)
-    parts = [tell("{km} of it presumed sealed", km=say.km(presumed))] if presumed >= 5 else []
+    parts = [tell("{km} that are very likely sealed", km=say.km(presumed))] if presumed >= 5 else []
     if unknown >= 5:
-        parts.append(tell("{km} of unknown surface at the ends of days", km=say.km(unknown)))
-    return tell("{parts}, the rest tagged as sealed", parts=say.listed(parts)) if parts else tell("all of it tagged as sealed")
+        parts.append(tell("{km} at the ends of days whose surface nobody tells", km=say.km(unknown)))
+    return tell("sealed by the map but for {parts}", parts=say.listed(parts)) if parts else tell("all of it sealed by the map")
 
 
 def _assumed_words(plan: Plan) -> str:
@@ -144,9 +152,9 @@ def _store_words(plan: Plan, store: str) -> str:
     never, once, often = _SERVED.get(store, ("", "", ""))
     how_often = tell(never if times == 0 else once if times == 1 else often, n=times) if never else ""
     level, limit = say.amount(store, nearest.worst), say.amount(store, nearest.limit)
-    near = word("nearest to its limit on day {day}: {level} (at most {limit})")
+    near = word("fullest on day {day}, with {level} in it; {limit} at most")
     if not say.fills(store):
-        near = word("nearest to its limit on day {day}: {level} (at least {limit})")
+        near = word("lowest on day {day}, with {level} left; {limit} must stay")
     parts = [how_often] if how_often else []
     return f"  {name}: {'; '.join([*parts, tell(near, day=number, level=level, limit=limit)])}"
 
@@ -163,16 +171,28 @@ def no_plan_words(error: NoPlanError) -> list[str]:
     lines = [tell("No plan keeps all limits. The nearest one, {least}, would break these:", least=least)]
     for what, rows in groups.items():
         if len(rows) > 1:
-            whole = retell(f"{sum(e.amount for e in rows):.4g} {rows[0].unit}")
+            whole = _amount(sum(e.amount for e in rows), rows[0].unit)
             lines.append(
                 "  "
                 + tell(
                     "{what}, {amount} in all", what=tell(STORE_NAMES[what]) if what in STORE_NAMES else retell(what), amount=whole
                 )
             )
-        lines += [f"{'    ' if len(rows) > 1 else '  '}{_excess_words(excess)}" for excess in rows]
+        margin = "    " if len(rows) > 1 else "  "
+        for excess in rows:
+            lines.append(f"{margin}{_excess_words(excess)}")
+            lines += [f"{margin}  {retell(clash)}" for clash in excess.clash]
     lines.append(tell("Nothing was written."))
     return [plain(line) for line in lines]
+
+
+def _amount(amount: float, unit: str) -> str:
+    """Return by how much a limit is passed, with its unit."""
+    if unit in ("night", "nights"):
+        return tell_n("{n} night", "{n} nights", round(amount))
+    if unit == "day":
+        return tell_n("{n} day", "{n} days", round(amount))
+    return retell(f"{amount:.4g} {unit}")
 
 
 def remedy_words(found: Remedies, trip: Trip) -> list[str]:

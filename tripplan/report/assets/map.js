@@ -2,6 +2,7 @@
 var tripplan = (function () {
   "use strict";
   var data = JSON.parse(document.getElementById("map-data").textContent);
+  var words = data.words || {};
   var map = null, days = {}, marks = {}, arrows = null, names = null, others = {}, renderer = null, chosen = 0, framed = null, framing = false, SIDE = 2;
 
   /* Undoes thin.pack: counts, then steps of 1e-5 degree. */
@@ -147,7 +148,7 @@ var tripplan = (function () {
 
   function keptOffLayer() {
     return L.polyline(lines(data.off), {pane: "kept", color: "#7a4a1d", weight: 2.6, dashArray: "1 4", opacity: 0.95, className: "off"})
-      .bindTooltip("Unsealed: kept off", {sticky: true});
+      .bindTooltip(words.off || "", {sticky: true});
   }
 
   function signs(kind) {
@@ -374,6 +375,12 @@ var tripplan = (function () {
       off: keptOffLayer, nights: function () { return signs("nights"); }, stops: function () { return signs("stops"); }}[key]();
   }
 
+  /* Gives a sign of the map's library its name in the page's language. */
+  function named(which, name) {
+    if (!name) { return; }
+    Array.prototype.forEach.call(map.getContainer().querySelectorAll(which), function (sign) { sign.title = name; sign.setAttribute("aria-label", name); });
+  }
+
   function start() {
     arrows = L.layerGroup().addTo(map);
     names = L.layerGroup().addTo(map);
@@ -381,6 +388,10 @@ var tripplan = (function () {
     credit.textContent = data.credit;
     map.attributionControl.setPrefix(false).addAttribution(credit.innerHTML);
     L.control.scale({imperial: false}).addTo(map);
+    named(".leaflet-control-zoom-in", words["in"]);
+    named(".leaflet-control-zoom-out", words.out);
+    named(".leaflet-control-layers-toggle", words.layers);
+    map.on("popupopen", function () { named(".leaflet-popup-close-button", words.close); });
     frame(data.bounds, 15);
     map.on("dragstart zoomstart", function () { if (!framing) { framed = null; } });
     map.setMaxBounds(L.latLngBounds(data.frame).pad(0.5));
@@ -401,7 +412,23 @@ var tripplan = (function () {
       }
       if (window.matchMedia("(max-width: 799px)").matches) { document.getElementById("map").scrollIntoView(); }
     });
+    /* Printed, the map is of another size: it is fitted to that and drawn at once, since nothing waits for a frame. */
+    var before = null;
+    function paper(on) {
+      if (on === !!before) { return; }
+      if (on) { before = {at: map.getCenter(), zoom: map.getZoom(), framed: framed}; }
+      var shown = before.framed ? before.framed[0] : map.getBounds(), most = before.framed ? before.framed[1] : 15;
+      document.documentElement.classList.toggle("paper", on);
+      map.closePopup();
+      map.invalidateSize({pan: false, animate: false});
+      if (on) { frame(shown, most); } else { map.setView(before.at, before.zoom, {animate: false}); framed = before.framed; before = null; }
+      renderer._update();
+      renderer._redraw();
+    }
+    window.addEventListener("beforeprint", function () { paper(true); });
+    window.addEventListener("afterprint", function () { paper(false); });
     window.addEventListener("resize", function () {
+      if (before) { return; }
       map.invalidateSize({pan: false});
       if (framed) { frame(framed[0], framed[1]); }
     });

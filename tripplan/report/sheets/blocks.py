@@ -36,7 +36,7 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Para:
-    """A paragraph. ``kind``: "", ``way`` (large), ``note`` (small, grey), ``strong``."""
+    """A paragraph. ``kind``: "", ``way`` (large), ``note`` (small, grey), ``source`` (smaller still), ``strong``."""
 
     text: Text
     kind: str = ""

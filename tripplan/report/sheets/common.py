@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,15 +18,15 @@ from tripplan.region.region import Region
 from tripplan.report import say
 from tripplan.report.retell import retell
 from tripplan.report.safe import plain
-from tripplan.report.sheets.blocks import Item, Phone, Text
+from tripplan.report.sheets.blocks import Beside, Block, Box, Item, Items, Para, Phone, Text
 from tripplan.report.sheets.near import Hospital, nearest_hospital
 from tripplan.report.sheets.tell import tell, word
 
-__all__ = ["PRACTICE", "Folder", "careful", "emergency_of", "source_words", "step"]
+__all__ = ["PRACTICE", "Folder", "careful", "emergency_of", "source_words", "sourced", "step"]
 
 F64 = NDArray[np.float64]
 
-PRACTICE = word("common practice")
+PRACTICE, NO_SOURCE = word("common practice"), word("Common practice, no source")
 
 
 @dataclass(frozen=True)
@@ -109,3 +110,31 @@ def careful(key: str, sentence: str = "", **values: object) -> Item:
 def source_words(source: str) -> str:
     """Return who says so; "common practice" and "memory" are told, titles of works stand as they are."""
     return tell(source)
+
+
+def sourced(blocks: Iterable[Block]) -> list[Block]:
+    """Return blocks with a number in place of each source, and the sources once at the end: a sheet says each one once."""
+    numbers: dict[str, int] = {}
+    practice = {source_words(PRACTICE), source_words(NO_SOURCE)}
+
+    def marked(item: Item) -> Item:
+        if not item.source or item.source in practice:
+            return replace(item, source="")
+        return replace(item, source=f"[{numbers.setdefault(item.source, len(numbers) + 1)}]")
+
+    def of(block: Block) -> Block:
+        match block:
+            case Items():
+                return replace(block, items=tuple(map(marked, block.items)))
+            case Box():
+                return Box(tuple(map(of, block.blocks)))
+            case Beside():
+                return Beside(tuple(map(of, block.left)), tuple(map(of, block.right)))
+            case _:
+                return block
+
+    out = [of(block) for block in blocks]
+    if numbers:
+        listed = "; ".join(f"[{number}] {source}" for source, number in numbers.items())
+        out.append(Para(tell("Who says so: {sources}. What has no number is common practice.", sources=listed), "source"))
+    return out

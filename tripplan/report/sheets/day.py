@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from tripplan.model.cautions import CAUTIONS
 from tripplan.model.plan import Day, Event, Leg, Night
 from tripplan.model.words import Offer
 from tripplan.report import say
 from tripplan.report.language import spoken
-from tripplan.report.lines import stretches
+from tripplan.report.lines import Stretch, stretches
 from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
 from tripplan.report.sheets.blocks import Beside, Block, Box, Cell, Heading, Item, Items, Para, Phone, Sheet, Table
-from tripplan.report.sheets.common import PRACTICE, Folder, careful, source_words
+from tripplan.report.sheets.common import PRACTICE, Folder, careful, source_words, sourced
 from tripplan.report.sheets.tell import tell, word
 from tripplan.report.sheets.walk import Stay, arriving, by_car, leaving, stay_before, stay_of
 from tripplan.report.why import needs_of, served_words
@@ -58,7 +59,7 @@ def day_sheet(day: Day, folder: Folder, keys: Mapping[int, frozenset[str]]) -> S
         blocks.append(_night(day.night, day, folder))
         blocks += _careful(own, _AT_NIGHT)
     blocks += _lists(day, stay_before(plan.days, day.number, van, dict(keys)), folder, own)
-    return Sheet(f"day-{day.number}", "day", title, tuple(blocks), folder.foot(day.end))
+    return Sheet(f"day-{day.number}", "day", title, tuple(sourced(blocks)), folder.foot(day.end))
 
 
 def _light(day: Day) -> str:
@@ -157,7 +158,7 @@ def _chances(day: Day, folder: Folder) -> list[str]:
 def _leg(leg: Leg, folder: Folder) -> Table:
     outfit = folder.plan.trip.outfit if leg.mode == "van" else folder.plan.trip.car
     rows = []
-    for part in stretches(folder.region, leg, outfit.height_m, outfit.width_m):
+    for part in _gathered(stretches(folder.region, leg, outfit.height_m, outfit.width_m)):
         remarks = list(part.remarks)
         if part.presumed_m >= 5:
             remarks.append(tell("{km} presumed sealed", km=say.km(part.presumed_m)))
@@ -176,6 +177,30 @@ def _leg(leg: Leg, folder: Folder) -> Table:
     )
     caption = tell(sentence, start=spot_name(leg.start), end=spot_name(leg.end), words=say.leg_words(leg))
     return Table("leg", (), tuple(rows), caption, right=(1, 2), whole=(1, 2))
+
+
+#: Roads shorter than this that nothing is to be said about stand in one row with their like before and after them [m].
+_SHORT_M = 1000.0
+
+
+def _gathered(parts: Iterable[Stretch]) -> list[Stretch]:
+    """Return the stretches of a way, short roads one after another in one row: the names in order, length and time in all."""
+    out: list[Stretch] = []
+    open_row = False
+    for part in parts:
+        short = part.length_m < _SHORT_M and not part.remarks and part.presumed_m < 5 and part.unknown_m < 5
+        if short and open_row:
+            before = out[-1]
+            out[-1] = replace(
+                before,
+                road=tell("{road}, then {next}", road=before.road or tell(before.kind), next=part.road or tell(part.kind)),
+                length_m=before.length_m + part.length_m,
+                time_s=before.time_s + part.time_s,
+            )
+        else:
+            out.append(part)
+        open_row = short
+    return out
 
 
 def _careful(own: frozenset[str], which: tuple[str, ...]) -> list[Block]:
@@ -210,18 +235,15 @@ def _night(night: Night, day: Day, folder: Folder) -> Box:
     place = folder.place_of(night.spot)
     currency = folder.plan.trip.firm.currency
     power = tell("mains power") if night.powered else tell("no mains power")
-    blocks: list[Block] = [
-        Heading(3, tell("Night {number}: {place}", number=day.number, place=spot_name(night.spot))),
-        Para(tell("{kind}, {power}, {price}.", kind=retell(night.kind), power=power, price=say.night_price(night, currency))),
-    ]
+    kind = tell("{kind}, {power}, {price}.", kind=retell(night.kind), power=power, price=say.night_price(night, currency))
     offers = []
     for offer, fact in night.offers.items():
         if fact.answer >= Offer.PRESUMED:
             presumed = fact.answer == Offer.PRESUMED
             offers.append(tell("{offer} (presumed)", offer=say.offer_name(offer)) if presumed else say.offer_name(offer))
     if offers:
-        blocks.append(Para(tell("There: {offers}.", offers=say.listed(offers))))
-    reach: list[str | Phone] = []
+        kind = tell("{first} {then}", first=kind, then=tell("There: {offers}.", offers=say.listed(offers)))
+    reach: list[str | Phone] = [f"{kind} "]
     if place is not None:
         source = folder.from_whom(place)
         if place.hours:
@@ -247,8 +269,10 @@ def _night(night: Night, day: Day, folder: Folder) -> Box:
         noted = [fact for fact in night.offers.values() if fact.evidence.startswith("local note")]
         if noted and source == tell("the map"):
             reach.append(tell("Known by {evidence}. ", evidence=say.listed(dict.fromkeys(fact.evidence for fact in noted))))
-    if reach:
-        blocks.append(Para(tuple(reach)))
+    blocks: list[Block] = [
+        Heading(3, tell("Night {number}: {place}", number=day.number, place=spot_name(night.spot))),
+        Para(tuple(reach)),
+    ]
     blocks += _runs_on(night, day)
     return Box(tuple(blocks))
 
@@ -297,7 +321,8 @@ def _runs_on(night: Night, day: Day) -> list[Block]:
         )
     words += map(retell, energy.frost)
     if words:
-        out.append(Items(tuple(map(Item, dict.fromkeys(words)))))
+        items = tuple(map(Item, dict.fromkeys(words)))
+        out.append(Items(items, columns=2 if len(items) > 2 else 1))
     return out
 
 

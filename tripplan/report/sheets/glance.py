@@ -9,7 +9,6 @@ from tripplan.report import say
 from tripplan.report.chart import levels_of
 from tripplan.report.language import spoken
 from tripplan.report.listing import proof_words
-from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.say import spot_name
 from tripplan.report.sheets.blocks import Block, Facts, Heading, Item, Items, Para, Phone, Picture, Sheet, Table, Text
@@ -249,7 +248,7 @@ def _phone_first(folder: Folder) -> list[Block]:
         other = tell("none known")
         if ask.next_known is not None:
             other = tell("{place}, {km}", place=spot_name(ask.next_known), km=spoken().road(1000 * ask.next_known_km))
-        what = tell("{offers}: {evidence}", offers=say.listed(ask.offers), evidence=retell(ask.evidence))
+        what = tell("{offers}: {evidence}", offers=say.listed(ask.offers), evidence=say.evidence_words(ask.evidence))
         rows.append((say.ranges(ask.days), tuple(where), what, other))
     unknown = [
         tell("{km} on day {day}", km=say.km(leg.unknown_m), day=day.number)

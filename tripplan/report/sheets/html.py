@@ -59,7 +59,7 @@ def _sheet(sheet: Sheet, more: float) -> Markup:
     foot = el("p", _text(sheet.foot), class_="numbers")
     return el(
         "section",
-        *[_block(block) for block in sheet.blocks],
+        el("div", *[_block(block) for block in sheet.blocks], class_="body"),
         foot,
         class_=f"{sheet.kind} {density(sheet, more)}".strip(),
         id=sheet.key,
@@ -108,7 +108,7 @@ def _table(table: Table) -> Markup:
             words = table.head[i] if i < len(table.head) else ""
             kind = " ".join(name for name, columns in (("n", table.right), ("w", table.whole)) if i in columns) or None
             if i == table.heading:
-                cells.append(el("th", _text(cell), scope="row", class_=kind))
+                cells.append(el("th", _text(cell), scope="row", class_=kind, data_label=words or None))
             else:
                 cells.append(el("td", _text(cell), class_=kind, data_label=words or None))
         rows.append(el("tr", *cells, class_="sum" if table.last_strong and number == len(table.rows) - 1 else None))

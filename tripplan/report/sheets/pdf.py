@@ -33,8 +33,8 @@ A4, LETTER = Paper("A4", 595.28, 841.89), Paper("Letter", 612.0, 792.0)
 #: Countries whose printers hold Letter (Unicode CLDR, measurementData, paperSize US-Letter; memory).
 _LETTER_COUNTRIES = frozenset(["BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE"])
 
-_SIDE, _TOP, _BOTTOM = 38.0, 46.0, 46.0
-_SIZE, _SMALLEST = 9.0, 7.4
+_SIDE, _TOP, _BOTTOM = 32.0, 40.0, 44.0
+_SIZE, _SMALLEST = 9.0, 6.9
 #: How the numbers to dial look at the foot of a page, and how many lines there are for them; what is longer stands at the sheet's end too.
 _FOOT, _FOOT_LINES = Style(7.8, bold=True), 2
 _REGULAR, _BOLD = "DejaVuSans", "DejaVuSans-Bold"

@@ -24,12 +24,12 @@ from tripplan.report.sheets.blocks import (
 __all__ = ["DENSITIES", "density", "ems"]
 
 #: Type sizes of a sheet in print, by class [pt]; the style sheet has the same.
-DENSITIES: tuple[tuple[str, float], ...] = (("", 9.4), ("d1", 8.8), ("d2", 8.2), ("d3", 7.6))
-#: Height of the text of a Letter page, the lower of the two papers, less its margins [pt]; and what the guess was above what a browser took, at
-#: least, on the sheets of three sample trips.
-_PAGE, _OVER = 724.0, 1.02
+DENSITIES: tuple[tuple[str, float], ...] = (("", 9.4), ("d1", 8.8), ("d2", 8.2), ("d3", 7.6), ("d4", 6.9))
+#: Height of the text of a Letter page, the lower of the two papers, less its margins [pt]; and what the guess was above what a browser took on the
+#: day sheets of three sample trips, in two languages: at least, and at the smallest type, below which there is nothing to fall back on.
+_PAGE, _OVER, _OVER_SMALLEST = 735.0, 1.08, 1.16
 #: Letters of ordinary size on a line as wide as the sheet, at the largest type; narrower type holds more.
-_LETTERS = 104.0
+_LETTERS = 106.0
 
 
 def _chars(text: Text) -> int:
@@ -46,7 +46,22 @@ def ems(blocks: Iterable[Block], share: float = 1.0, letters: float = _LETTERS) 
                 total += (0.0, 2.6, 2.3, 1.7)[level]
             case Para(text=text, kind=kind):
                 total += (
-                    ceil(_chars(text) / (room * (1.12 if kind == "note" else 0.92 if kind in ("way", "strong") else 1.0))) * 1.26
+                    ceil(
+                        _chars(text)
+                        / (
+                            room
+                            * (
+                                1.12
+                                if kind == "note"
+                                else 1.3
+                                if kind == "source"
+                                else 0.92
+                                if kind in ("way", "strong")
+                                else 1.0
+                            )
+                        )
+                    )
+                    * 1.26
                     + 0.45
                 )
             case Items(items=items, kind=kind, columns=columns):
@@ -80,6 +95,8 @@ def density(sheet: Sheet, more: float = 0.0) -> str:
     for name, size in DENSITIES:
         letters = _LETTERS * DENSITIES[0][1] / size
         foot = ceil(_chars(sheet.foot) / letters) * 1.26 + 0.9
-        taken.append((ceil((ems(sheet.blocks, 1.0, letters) + foot + more) * size / (_PAGE * _OVER)), name))
+        over = _OVER_SMALLEST if name == DENSITIES[-1][0] else _OVER
+        over = over if sheet.kind == "day" else 1.0
+        taken.append((ceil((ems(sheet.blocks, 1.0, letters) + foot + more) * size / (_PAGE * over)), name))
     fewest = min(pages for pages, _ in taken)
     return next(name for pages, name in taken if pages == fewest)

@@ -175,6 +175,7 @@ class Slabs:
             case Para(text=text, kind=kind):
                 style = {
                     "way": Style(self._pt(9.8), bold=True), "note": Style(self._pt(7.9), fill=GREY), "strong": Style(self._size, bold=True),
+                    "source": Style(self._pt(6.6), fill=GREY),
                 }.get(kind, Style(self._size))  # fmt: skip
                 return self._lines(self.runs(text, style), width, self._pt(2.5))
             case Items():
