@@ -164,13 +164,15 @@ def _rest(path: Path, trip: Trip, region: Region) -> Trip:
 
 def _learned(trip: Trip) -> list[str]:
     """Return what the readings have told, in lines; none where nothing was read."""
+    from tripplan.report.language import tell
+    from tripplan.report.retell import retell
     from tripplan.report.safe import plain
 
     under_way = trip.under_way
     if under_way is None:
         return []
     tasks = [f"Before you leave {trip.depot.name}: {', '.join(under_way.tasks)}"] if under_way.tasks else []
-    return ["From your readings:", *(f"  {plain(line)}" for line in (*under_way.told, *tasks)), ""]
+    return [tell("From your readings:"), *(f"  {plain(retell(line))}" for line in (*under_way.told, *tasks)), ""]
 
 
 def _choices(trip: Trip, region: Region, first: Plan, out: Path, tongue: Language, *, online_tiles: bool) -> list[str]:
