@@ -83,7 +83,7 @@ class NoPool:
     def start(self) -> None: ...
     def close(self) -> None: ...
 
-    def add(self, job: Any) -> None:
+    def add(self, job: Any, who: str = "") -> None:
         self.kept.add_job(job, time.time())
         self.jobs.append(job)
 

@@ -114,6 +114,7 @@ def command(
         import uvicorn
 
         from tripplan.serve.app import make_app
+        from tripplan.serve.prompt import PromptProtocol
     except ImportError as error:
         raise BadInputError(
             f"{error.name} is not installed", where="tripplan serve", next_step="pip install 'tripplan[serve]'"
@@ -130,7 +131,7 @@ def command(
             err=True,
         )
     config = uvicorn.Config(
-        app, host=host, port=port, log_config=None, access_log=False, server_header=False, date_header=False, proxy_headers=False,
+        app, host=host, port=port, http=PromptProtocol, ws="none", log_config=None, access_log=False, server_header=False, date_header=False, proxy_headers=False,
         timeout_keep_alive=15, limit_concurrency=1000, h11_max_incomplete_event_size=16_384, timeout_graceful_shutdown=5,
     )  # fmt: skip
     server = uvicorn.Server(config)

@@ -142,6 +142,11 @@ class Kept:
         row = self._db.one("SELECT upload FROM job WHERE id = ?", (job_id,))
         return bytes(row[0]) if row and row[0] is not None else None
 
+    def uploads_bytes(self) -> int:
+        """Return how large all that was handed in and is not done with yet is, together."""
+        row = self._db.one("SELECT SUM(LENGTH(upload)) FROM job WHERE upload IS NOT NULL")
+        return int(row[0] or 0) if row else 0
+
     def begin(self, job_id: str) -> int:
         """Mark a waiting job as running; return the number of its run, 0 when it is no longer wanted."""
         with self._db.transaction() as run:

@@ -62,6 +62,7 @@ class Pool:
         self._line = FairLine()
         self._seen: dict[str, float] = {}
         self._deaths: Counter[str] = Counter()
+        self._asked_by: dict[str, str] = {}
         self._workers: list[_Worker] = []
         self._stop = threading.Event()
         self._context = multiprocessing.get_context("spawn")
@@ -89,23 +90,32 @@ class Pool:
             worker.process.kill()
             worker.process.join(5)
 
-    def add(self, job: Job) -> None:
+    def add(self, job: Job, who: str = "") -> None:
         """Keep and queue a job.
+
+        Parameters
+        ----------
+        who
+            The address that asks; known as long as the job is not over, and kept nowhere.
 
         Raises
         ------
         FullError
-            When this session, or all together, have too many.
+            When this session, this address, or all together, have too many.
         """
         with self._lock:
             own = self._line.of(job.session) + sum(w.session == job.session and bool(w.job) for w in self._workers)
             if own >= self._settings.most_jobs:
                 raise FullError("You have several jobs waiting already. Wait for them, or stop one.")
-            if len(self._line) >= self._settings.most_queued:
+            if who and sum(other == who for other in self._asked_by.values()) >= self._settings.most_jobs_address:
+                raise FullError("Many plans are asked for from your address already. Try again in a few minutes.")
+            handed_in = self._kept.uploads_bytes() + len(job.upload) if job.upload else 0
+            if len(self._line) >= self._settings.most_queued or handed_in > self._settings.most_uploads_mb * 1_000_000:
                 raise FullError("Too many people are planning at the moment. Try again in a few minutes.")
             self._kept.add_job(job, time.time())
             self._line.add(job.session, job.id)
             self._seen[job.id] = time.monotonic()
+            self._asked_by[job.id] = who
             self._counts["jobs_asked"] += 1
         self._ring()
 
@@ -206,6 +216,7 @@ class Pool:
                     self._line.add(session, job, first=True)
                     raise
                 if run == 0:  # deleted or stopped meanwhile
+                    self._over(job)
                     continue
                 worker.job, worker.session, worker.run, worker.began = job, session, run, time.monotonic()
                 worker.what, worker.share = "", float("nan")
@@ -267,6 +278,7 @@ class Pool:
         """Know no more of a job."""
         self._seen.pop(job, None)
         self._deaths.pop(job, None)
+        self._asked_by.pop(job, None)
 
     def _look_at_clocks(self) -> None:
         now, settings = time.monotonic(), self._settings

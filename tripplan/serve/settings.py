@@ -44,6 +44,8 @@ class Settings:
         Requests that one address may make, on the long run and at once; posts count ten.
     most_jobs, most_queued
         Jobs of one session that may wait or run, and of all.
+    most_jobs_address
+        Jobs of one address that may wait or run: sessions cost nothing. most_uploads_mb: files that wait, all together [MB].
     """
 
     region_file: Path
@@ -66,4 +68,6 @@ class Settings:
     burst: float = 200.0
     most_jobs: int = 4
     most_queued: int = 500
+    most_jobs_address: int = 60
+    most_uploads_mb: int = 1000
     ways_out_s: float = 30.0

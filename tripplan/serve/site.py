@@ -159,7 +159,7 @@ class Site:
         """Queue a job and go to its page."""
         job = Job(new_token(), self.session(request), kind, spec, "waiting", 0, "", upload)
         try:
-            self.pool.add(job)
+            self.pool.add(job, getattr(request.state, "who", ""))
         except FullError as full:
             return self.message(request, "Not now", str(full), 503)
         return self.go(request, f"/t/{job.id}")
