@@ -10,6 +10,7 @@ from tripplan.audit.findings import Findings
 from tripplan.audit.spots import apart, metres
 from tripplan.model.place import Spot
 from tripplan.model.plan import Day, Event, Plan
+from tripplan.model.trip import Sight
 from tripplan.model.words import Via
 from tripplan.region.region import Region
 
@@ -95,7 +96,7 @@ def _sights(plan: Plan, found: Findings) -> None:
                 )
             continue
         visits = [(day, event) for day in plan.days for event in day.events if _visits(event, sight.spot)]
-        stayed = max((event.end - event.start for _, event in visits), default=timedelta())
+        stayed = max((event.end - event.start for day, event in visits if _lawful(day, sight)), default=timedelta())
         if stayed + _MINUTE < timedelta(hours=sight.hours):
             found.add(
                 "sight",
@@ -104,16 +105,24 @@ def _sights(plan: Plan, found: Findings) -> None:
                 "h",
                 f"{sight.spot.name!r} is not visited for {sight.hours:g} h",
             )
-        for day, _ in visits:
-            modes = {leg.mode for leg in day.legs if not apart(leg.end, sight.spot)}
-            if (sight.via is Via.CAR_ONLY and modes == {"van"}) or (sight.via is Via.VAN and modes == {"car"}):
-                found.add(
-                    "sight",
-                    day.number,
-                    1,
-                    "",
-                    f"{sight.spot.name!r} is reached by {modes.pop()}, the trip says {sight.via.value}",
-                )
+    _by_van_or_car(plan, found)
+
+
+def _by_van_or_car(plan: Plan, found: Findings) -> None:
+    """Each visit is one that a wish for that place allows; a place may be wished for more than once."""
+    for day in plan.days:
+        for event in day.events:
+            wishes = [s for s in plan.trip.sights if not s.nights and _visits(event, s.spot)]
+            if wishes and not any(_lawful(day, s) for s in wishes):
+                mode = "van" if wishes[0].via is Via.CAR_ONLY else "car"
+                text = f"{wishes[0].spot.name!r} is reached by {mode}, the trip says {wishes[0].via.value}"
+                found.add("sight", day.number, 1, "", text)
+
+
+def _lawful(day: Day, sight: Sight) -> bool:
+    """Whether a day comes to a sight as its wish says, with the van or by car."""
+    modes = {leg.mode for leg in day.legs if not apart(leg.end, sight.spot)}
+    return not ((sight.via is Via.CAR_ONLY and modes == {"van"}) or (sight.via is Via.VAN and modes == {"car"}))
 
 
 def _visits(event: Event, spot: Spot) -> bool:

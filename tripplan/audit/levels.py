@@ -1,7 +1,10 @@
 """Every store, hour by hour, from pick-up to return: the plan's timetable lived through once more.
 
 A barrel that is dry at pick-up is not used until it is first filled, or until the first night, which needs it; one that holds a
-little is used down to its reserve and no further.
+little is used down to its reserve and no further. A toilet without a flush tank is flushed by hand all the same.
+
+A store past its limit when the plan begins was so before: where the plan states it, and serves it on the day that it says, what is
+over the limit until then is no finding, and the store is left alone; later excess is one, and so is one that nobody states.
 
 The search adds blocks of a day; here the clock runs. Each stretch between two events of the timetable is cut at the full
 hours and what it uses is taken from the van's hourly rates, on the mean, where the timetable says the party is. Each limit must hold
@@ -96,19 +99,28 @@ class _Life:
         unsure, tied = (
             (trip.under_way.level_spread, trip.under_way.level_tied) if trip.under_way is not None else (Levels(), Levels())
         )
+        self.z = NormalDist().inv_cdf(trip.confidence)
+        #: Stores that the plan says are overdue, with the number of the day that serves them; until then they are left alone.
+        self.due = _due(plan, full, room, used, found)
+        self.waiting = np.array([s in self.due for s in STORES])
+        for r, store in enumerate(STORES):
+            if self.waiting[r]:
+                self.dry[r] = used[r] + self.z * max(0.0, unsure.of(store)) >= room[r] - _SLACK[r]
+                self.little[r], begin[r] = not self.dry[r], used[r]
         self.begin_sd = [(max(0.0, tied.of(s)), sqrt(max(0.0, unsure.of(s) ** 2 - tied.of(s) ** 2))) for s in STORES]
         self.tanks = [Tank(r, float(begin[r]), float(room[r]), errors, self.begin_sd[r]) for r in range(len(STORES) - 1)]
         self.battery = float(used[_BATTERY])
         self.first_battery = self.battery
         self.hours: list[tuple[int, float, float]] = []
         self.errors = errors
-        self.z = NormalDist().inv_cdf(trip.confidence)
         self.exchanged = False
 
     def levels(self, z: float | list[float]) -> F64:
         """(6) used up at so many sigmas, of each store or of all; the battery on the mean."""
         sigmas = [z] * len(self.tanks) if isinstance(z, float) else z
-        return np.array([*(tank.sure(s) for tank, s in zip(self.tanks, sigmas, strict=True)), self.battery])
+        used = np.array([*(tank.sure(s) for tank, s in zip(self.tanks, sigmas, strict=True)), self.battery])
+        # A store past its limit from the start is, however unsure, not past its brim.
+        return np.where(self.waiting, np.minimum(used, self.full), used)
 
     def day(self, day: Day, evening: StayKind | None) -> None:
         """Live through one day and hold it against what the plan says of it."""
@@ -116,7 +128,7 @@ class _Life:
         first, last = day is plan.days[0], day is plan.days[-1]
         share = sun_day(day.date, day.start.lon, day.start.lat, trip.tz).share
         said = _Said(plan, day, self.full, self.room, self.found)
-        worst, late = self.levels(self.z), np.zeros((2, len(STORES)))
+        worst, late = np.where(self.waiting, 0.0, self.levels(self.z)), np.zeros((2, len(STORES)))
         pending = np.zeros(len(STORES))
         settled = standing = not any(leg.mode == "van" for leg in day.legs)
         left_alone = np.zeros(len(STORES), dtype=np.bool_)
@@ -128,16 +140,22 @@ class _Life:
                     said.not_better("arrive", self.levels(said.z), self.levels(0.0), without=here)
             elif isinstance(item, Stretch):
                 if first and settled:
-                    worst, self.little[:] = np.maximum(worst, pending), False
+                    worst, self.little[:] = np.maximum(worst, pending), self.little & self.waiting
                 road = first and not settled
                 unused = left_alone | (_unused_while(self.dry, trip.van.flush_l > 0) if road and item.kind is None else False)
+                mains = item.kind is not None and item.kind.powered
                 for use, parts in self._slots(day, item, share):
+                    if self.waiting[_BATTERY] and mains:
+                        self._charge(float(use[_BATTERY]))
+                        use[_BATTERY] = 0.0
+                    idle = unused | (self.waiting & self.dry)
                     self._use(
-                        np.where(unused, 0.0, use), [0.0] * 3 if unused[_GAS] else parts, spare=self.little if road else None
-                    )
-                    now = self.levels(self.z)
+                        np.where(idle, 0.0, use), [0.0] * 3 if idle[_GAS] else parts,
+                        spare=self.little if road else self.little & self.waiting,
+                    )  # fmt: skip
+                    now = np.where(self.waiting, 0.0, self.levels(self.z))
                     if road:
-                        pending = np.maximum(pending, np.where(self.little, now, 0.0))
+                        pending = np.maximum(pending, np.where(self.little & ~self.waiting, now, 0.0))
                         now = np.where(self.little, 0.0, now)
                     worst = np.maximum(worst, now)
                     if settled:
@@ -147,14 +165,34 @@ class _Life:
                     r = STORES.index(store)
                     if r == _BATTERY:
                         continue
-                    self.tanks[r].serve(day.number, counts=not (self.dry[r] or (first and self.little[r])))
+                    self.tanks[r].serve(day.number, counts=not (self.dry[r] or self.waiting[r] or (first and self.little[r])))
                     late[:, r] = pending[r] = 0.0
-                    self.dry[r] = self.little[r] = False
+                    self.dry[r] = self.little[r] = self.waiting[r] = False
                     left_alone[r] = last and (store in _to_be_empty(plan) or (store is Store.GAS and trip.firm.return_gas_kg > 0))
                     self.exchanged = self.exchanged or (last and store is Store.GAS)
         _limits(day, worst, self.room, self.found)
+        self._still_waiting(day)
         if not last:
             said.not_better("worst", late[0], late[1], without=said.served_here())
+
+    def _charge(self, use: float) -> None:
+        """Let mains fill a flat battery; from where it is back within its limit it counts like any other."""
+        self.battery = max(0.0, self.battery + min(use, 0.0))
+        self.hours.clear()
+        if self.battery <= self.room[_BATTERY]:
+            self.waiting[_BATTERY] = self.dry[_BATTERY] = False
+            self.first_battery, self.begin_sd[_BATTERY] = self.battery, (0.0, 0.0)
+
+    def _still_waiting(self, day: Day) -> None:
+        """Put a finding where a store is not served by the end of the day that the plan says, or by the return."""
+        for r, store in enumerate(STORES):
+            due = self.due.get(store, 0)
+            # A battery is charged until the morning after.
+            if self.waiting[r] and day.number >= min(due + (store is Store.BATTERY), len(self.plan.days)):
+                over = float(self.levels(0.0)[r] - self.room[r])
+                text = f"{store.value} is overdue since the plan began and is not served on day {due}"
+                self.found.add("level", day.number, max(over, _SLACK[r]), store.unit, text)
+                self.waiting[r] = False
 
     def _short(self, first: bool) -> tuple[Store, ...]:
         return tuple(s for r, s in enumerate(STORES) if first and self.little[r])
@@ -162,15 +200,21 @@ class _Life:
     def _use(self, use: F64, parts: list[float], *, spare: NDArray[np.bool_] | None) -> None:
         share = np.ones(len(STORES))
         if spare is not None and spare.any():  # water goes no further than its reserve, and what it makes goes with it
-            flush = Store.FLUSH if self.full[STORES.index(Store.FLUSH)] > 0 else Store.FRESH
-            for water, waste in ((Store.FRESH, Store.GREY), (flush, Store.CASSETTE), (Store.FLUSH, Store.FLUSH)):
+            for water, waste in ((Store.FRESH, Store.GREY), (Store.FLUSH, Store.CASSETTE)):
                 w = STORES.index(water)
                 if spare[w] and use[w] > 0:
-                    left = max(0.0, self.tanks[w].room - self.tanks[w].begin - self.tanks[w].mean)
-                    share[w] = share[STORES.index(waste)] = min(1.0, left / float(use[w]))
+                    share[w] = share[STORES.index(waste)] = self._lasts(w, float(use[w]))
+            for r in (STORES.index(s) for s in (Store.GREY, Store.CASSETTE, Store.GAS)):
+                if spare[r] and use[r] > 0:  # and a barrel no further than its limit
+                    share[r] = min(float(share[r]), self._lasts(r, float(use[r])))
         for r, tank in enumerate(self.tanks):
-            tank.add((parts[0], parts[1], parts[2]) if r == _GAS else (float(use[r] * share[r]), 0.0, 0.0))
+            gas = (parts[0] * float(share[r]), parts[1] * float(share[r]), parts[2] * float(share[r]))
+            tank.add(gas if r == _GAS else (float(use[r] * share[r]), 0.0, 0.0))
         self.battery = max(0.0, self.battery + float(use[_BATTERY]))
+
+    def _lasts(self, r: int, use: float) -> float:
+        """Share of a use that a store still has room for."""
+        return min(1.0, max(0.0, self.tanks[r].room - self.tanks[r].begin - self.tanks[r].mean) / use)
 
     def _slots(self, day: Day, item: Stretch, share: tuple[float, ...]) -> Iterator[tuple[F64, list[float]]]:
         """Yield what each slot of a stretch uses, and the parts of its gas; keep the battery's loads and sun apart."""
@@ -259,6 +303,27 @@ class _Said:
                     self.found.add("stated level", self.day.number, short, store.unit, text)
 
 
+def _due(plan: Plan, full: F64, room: F64, used: F64, found: Findings) -> dict[Store, int]:
+    """Return the stores that the plan says are overdue at its beginning, with the day that serves them; check what it says of them."""
+    due: dict[Store, int] = {}
+    for one in plan.overdue:
+        row = next((r for r, s in enumerate(STORES) if s.value == one.store), -1)
+        if row < 0 or full[row] <= 0:
+            found.add("stated level", 1, 1, "", f"{one.store} is said to be overdue, and the van has none of it")
+            continue
+        store = STORES[row]
+        level, limit = (x if store.fills else full[row] - x for x in (used[row], room[row]))
+        off = max(abs(one.level - level), abs(one.limit - limit))
+        if off > _SLACK[row] + 0.01:
+            text = f"{store.value} is said to begin at {one.level:.1f} with a limit of {one.limit:.1f}: it is {level:.1f} and {limit:.1f}"
+            found.add("stated level", 1, off, store.unit, text)
+        if not 1 <= one.day <= len(plan.days) or (one.day > 1 and plan.trip.under_way is None):
+            found.add("level", 1, one.day - 1, "days", f"{store.value} is overdue and is left so until day {one.day}")
+            continue
+        due[store] = one.day
+    return due
+
+
 def _chain(plan: Plan, found: Findings) -> None:
     """A day begins with the levels that the night before ended with."""
     for before, after in pairwise(plan.days):
@@ -269,9 +334,9 @@ def _chain(plan: Plan, found: Findings) -> None:
 
 
 def _unused_while(dry: NDArray[np.bool_], has_flush_tank: bool) -> NDArray[np.bool_]:
-    """Stores that see no use on the way to the first night: no water aboard, no sink; no flush water, no toilet."""
+    """Stores that see no use on the way to the first night: no water aboard, no sink; no water in its flush tank, no toilet."""
     fresh = bool(dry[STORES.index(Store.FRESH)])
-    flush = bool(dry[STORES.index(Store.FLUSH)]) if has_flush_tank else fresh
+    flush = has_flush_tank and bool(dry[STORES.index(Store.FLUSH)])
     by = {Store.FRESH: fresh, Store.GREY: fresh, Store.FLUSH: flush, Store.CASSETTE: flush}
     return np.array([by.get(s, False) for s in STORES])
 

@@ -129,6 +129,8 @@ def _served(plan: Plan, place: Place, store: str, day: Day, found: Findings) -> 
     )
     if place.only_guests and not guest:
         found.add("guests only", day.number, 1, "", f"{name!r} serves its guests only")
+    if place.role == "service" and place.admits == Offer.NO:
+        found.add("not admitted", day.number, 1, "", f"{name!r} is not open to strangers ({place.admits_why})")
     best = max((place.offer(word).answer for word in SERVES[store]), default=Offer.NO)
     if best < (Offer.PRESUMED if plan.trip.presumed_offers else Offer.YES):
         found.add("offer", day.number, 1, "", f"{name!r} is not known to serve {store}")

@@ -9,7 +9,7 @@ from tripplan.model.place import OfferFact, Spot
 from tripplan.model.trip import UNTOLD, Trip
 
 __all__ = [
-    "Caution", "ClosureMatch", "Cost", "Day", "DayClosure", "DayEnergy", "EnergyLine", "Event", "Excess", "Finding", "Holds", "Leg", "LevelLine", "NextChance", "Night", "PieceRun", "Plan", "PresumedOffer", "Proof",
+    "Caution", "ClosureMatch", "Cost", "Day", "DayClosure", "DayEnergy", "EnergyLine", "Event", "Excess", "Finding", "Holds", "Leg", "LevelLine", "NextChance", "Night", "Overdue", "PieceRun", "Plan", "PresumedOffer", "Proof",
 ]  # fmt: skip
 
 
@@ -415,6 +415,30 @@ class Excess:
 
 
 @dataclass(frozen=True, slots=True)
+class Overdue:
+    """A store past its limit, or too near to it to last, when the plan begins: it is left alone until it is served.
+
+    Parameters
+    ----------
+    level, limit
+        At the start, and the level that must not be passed [L, kg, Ah].
+    day
+        Number of the day on which it is served first. spot: where. km: how far that is from where the day begins.
+    open_until
+        Local clock, "" where it does not close or nobody says.
+    """
+
+    store: str
+    level: float
+    limit: float
+    day: int
+    spot: Spot
+    km: float
+    open_until: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One thing that the audit holds against a plan."""
 
@@ -442,3 +466,4 @@ class Plan:
     format: str = "tripplan plan 1"
     holds: Holds | None = None
     closures: tuple[ClosureMatch, ...] = field(default=(), metadata={UNTOLD: True})
+    overdue: tuple[Overdue, ...] = field(default=(), metadata={UNTOLD: True})

@@ -16,6 +16,7 @@ from tripplan.schedule.candidates import Cast, Stop, pitch_of
 from tripplan.schedule.hours import DayHours, hours_of
 from tripplan.schedule.need import Need
 from tripplan.schedule.options import Frame, Options, stand_options, tow_options
+from tripplan.schedule.overdue import with_first_chances
 from tripplan.schedule.problem import Problem
 from tripplan.schedule.use import PickUp, Use, at_pick_up, blocks_of, drive_classes
 from tripplan.schedule.ways import FAR, Table, Ways
@@ -145,6 +146,7 @@ def assemble(
     options = Options.join(parts)
     set_of = np.concatenate(sets)
     options, set_of, penalty = _priced(trip, options, set_of, hours, rules)
+    pick_up = with_first_chances(pick_up, trip, cast, options)
     return work_of(trip, region, cast, ways, hours, options, set_of, penalty, rules, pick_up)
 
 

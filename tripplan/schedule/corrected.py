@@ -145,7 +145,7 @@ class _Walk:
     def _idle(self) -> NDArray[np.bool_]:
         """(4) waters not used before they are filled, and what would run off from them."""
         fresh = bool(self.dry[0])
-        flush = bool(self.dry[3]) if self.plan.trip.van.flush_l > 0 else fresh
+        flush = self.plan.trip.van.flush_l > 0 and bool(self.dry[3])
         return np.array([fresh, fresh, flush, flush])
 
     def read(self, reading: Reading) -> str:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from tripplan.model.plan import LevelLine
-from tripplan.model.words import STORES
+from tripplan.model.words import STORES, Store
 from tripplan.schedule.follow import DayLevels, follow
 from tripplan.schedule.lived import MOMENTS, Lived
 
@@ -37,8 +39,15 @@ def level_lines(lived: Lived) -> list[tuple[LevelLine, ...]]:
             shown = []
             for used in (at_confidence, on_mean):
                 row = used[d, [*_SHOWN[:3], _SHOWN[3] if d < last else _ARRIVE], r] * UNITS_PER[r]
-                if d == 0 and pick_up.dry[r] and not way:  # not used before it is filled, or down to the reserve and no further
-                    row[1] = max(float(pick_up.true[r]), 0.0 if pick_up.empty[r] else float(pick_up.room[r]))
+                if store is not Store.BATTERY and lived.first[d, 0, r] and pick_up.overdue(d)[r]:
+                    # Left alone before it is served, or used to its limit and no further.
+                    begin = float(used[0, _SHOWN[0], r]) * UNITS_PER[r]
+                    stays = max(begin, 0.0 if pick_up.empty[r] else float(pick_up.room[r]))
+                    row[0] = stays if d else row[0]
+                    row[1] = row[1] if way else stays
+                    row[2:] = [stays, stays] if pick_up.overdue(d + 1)[r] else row[2:]
+                if d <= pick_up.until[r] and pick_up.dry[r]:  # a level past its limit, however unsure, is none past the brim
+                    row = np.clip(row, 0.0, capacity(van, store) * UNITS_PER[r])
                 shown.append(tuple(round(level_of_used(van, store, round(float(u), 6)), 2) for u in row))
             leave, arrive, worst, end = shown[0]
             lines.append(LevelLine(store.value, leave, arrive, worst, end, limits[r], "+".join(served), shown[1]))

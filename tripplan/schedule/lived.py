@@ -21,7 +21,7 @@ from tripplan.van.battery import acceptance
 from tripplan.van.limits import UNITS_PER, capacity
 from tripplan.van.risk import Hours, Stretch, all_hold, battery_risk, store_risk
 from tripplan.van.spread import GAS_PARTS, battery_tilt, raised
-from tripplan.van.use import MEAN, StayKind
+from tripplan.van.use import MEAN, StayKind, Tilt
 
 __all__ = ["MOMENTS", "Lived"]
 
@@ -102,8 +102,22 @@ class Lived:
                 begin = np.where(first, at_first, 0.0)
                 mean[d, m], sure[d, m] = begin + use, begin + raised(use, sd, variance, held.z)
                 mean[d, m, _BATTERY] = part[3]
-                sure[d, m, _BATTERY] = getattr(day, name)[_BATTERY] / UNITS_PER[_BATTERY]
+                flat = pick_up.flat if pick_up.overdue(d + (name == "end"))[_BATTERY] else 0
+                sure[d, m, _BATTERY] = (getattr(day, name)[_BATTERY] + flat) / UNITS_PER[_BATTERY]
+                if name == "worst" and not pick_up.overdue(d)[_BATTERY]:
+                    mean[d, m, _BATTERY] = max(mean[d, m, _BATTERY], self._within(d, MEAN))
+                    sure[d, m, _BATTERY] = max(sure[d, m, _BATTERY], self._within(d, held.tilt))
         return sure, mean
+
+    def _within(self, d: int, tilt: Tilt) -> float:
+        """Return the most that a battery filled by the sun comes down within a day and its night, whatever it began with [Ah]."""
+        work, forecast, arc = self.work, self.work.use.pick_up.forecast, self.arcs[d]
+        if work.options.car[arc]:
+            day = forecast.stay(d, self._kind(arc), tilt)
+        else:
+            day = forecast.road(d, self._drive_s(arc) + self._afloat_s(arc), tilt)
+        night = forecast.night(d, self._kind(arc), tilt).inner[_BATTERY] if d < len(self.arcs) - 1 else 0.0
+        return max(day.inner[_BATTERY], night)
 
     # ------------------------------------------------------------------------------------------- risk
 
@@ -188,12 +202,23 @@ class Lived:
     def _room(self, r: int) -> float:
         return float(self.work.use.pick_up.room[r]) / UNITS_PER[r]
 
+    @property
+    def _battery_start(self) -> tuple[float, tuple[float, float]]:
+        """What is used up of the battery where its hours begin [Ah], and one sigma of it: a flat one's, after its first mains."""
+        pick_up = self.work.use.pick_up
+        if pick_up.dry[_BATTERY]:
+            first = min(pick_up.until[_BATTERY], len(self.arcs) - 1)
+            return float(self.counted[first].end[_BATTERY]) / UNITS_PER[_BATTERY], _SURE
+        sds = pick_up.true_sd
+        return float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY], (sds[0][_BATTERY], sds[1][_BATTERY])
+
     def _lowest(self, z: float) -> float:
         """Return the most that is used up of the battery, loads and sun tilted by so many sigmas [Ah]."""
         pick_up, hours = self.work.use.pick_up, self._battery_hours
         loads, sun = battery_tilt(pick_up.forecast.spreads, self._room(_BATTERY), len(self.arcs), z)
         net = hours.loads * loads - hours.sun * sun - hours.charger
-        used = most = float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY] + z * pick_up.true_sd[0][_BATTERY]
+        start, (unsure, _) = self._battery_start
+        used = most = start + z * unsure
         for more in np.where(net < 0, net * acceptance(self.work.trip.van), net).tolist():
             used = max(0.0, used + more)
             most = max(most, used)
@@ -202,12 +227,11 @@ class Lived:
     def _battery(self) -> float:
         if self._lowest(_SURE_Z) <= self._room(_BATTERY):
             return 0.0
-        pick_up = self.work.use.pick_up
-        spreads, start = pick_up.forecast.spreads, float(pick_up.true[_BATTERY]) / UNITS_PER[_BATTERY]
+        spreads, (start, unsure) = self.work.use.pick_up.forecast.spreads, self._battery_start
         shared, daily = spreads.shared[[_LOADS, _SUN]].tolist(), spreads.daily[[_LOADS, _SUN]].tolist()
         return battery_risk(
             self._battery_hours, (shared[0], shared[1]), (daily[0], daily[1]), acceptance(self.work.trip.van), start, self._room(_BATTERY),
-            (pick_up.true_sd[0][_BATTERY], pick_up.true_sd[1][_BATTERY]),
+            unsure,
         )  # fmt: skip
 
     # ----------------------------------------------------------------------------- what days and nights use
@@ -262,14 +286,17 @@ class Lived:
             road = max(
                 (forecast.day_rows(d, end, None, None)[:, GAS_PARTS].sum(axis=0) for end in range(len(self._ends))), key=_sum
             )
-            day[d, :2, :3] = used
+            alone, later = work.use.pick_up.overdue(d), work.use.pick_up.overdue(d + 1)
+            if not alone[_GAS]:
+                day[d, :2, :3] = used
             if last:
                 last_day[:3] = road
-            elif not (d == 0 and work.use.pick_up.untouched[_GAS]):
+            elif not (d == 0 and work.use.pick_up.untouched[_GAS]) and not later[_GAS]:
                 after[d, :3] = road
             most_s = self._drive_s(arc) + (0 if car else self._afloat_s(arc))
             block = forecast.stay(d, self._kind(arc), MEAN) if car else forecast.road(d, most_s, MEAN)
-            day[d, :, 3] = block.total[_BATTERY], block.prefix[_BATTERY], block.tail[_BATTERY]
+            if not alone[_BATTERY]:
+                day[d, :, 3] = block.total[_BATTERY], block.prefix[_BATTERY], block.tail[_BATTERY]
             if last:
                 break
             served = bool(int(work.problem.arrive_reset[work.problem.arc_to[arc]]) >> _GAS & 1)
@@ -277,16 +304,21 @@ class Lived:
                 if not int(work.problem.arc_reset[arc]) >> _GAS & 1:
                     day[d, 0, :3] -= after[d, :3]
                 night[d, :2, :3] = after[d, :3]
-            night[d, :2, :3] += self._gas(d, night=True)
+            if not later[_GAS]:
+                night[d, :2, :3] += self._gas(d, night=True)
             block = forecast.night(d, self._kind(arc), MEAN)
-            night[d, :, 3] = block.total[_BATTERY], block.prefix[_BATTERY], block.tail[_BATTERY]
+            if not later[_BATTERY]:
+                night[d, :, 3] = block.total[_BATTERY], block.prefix[_BATTERY], block.tail[_BATTERY]
         return Along(day, night, after, last_day, _COLUMNS)
 
     @cached_property
     def _battery_hours(self) -> Hours:
         """The battery's hours one after another."""
         parts, days = [], []
+        pick_up = self.work.use.pick_up
         for d in range(len(self.arcs)):
+            if pick_up.overdue(d)[_BATTERY]:
+                continue
             for night in (False, True)[: 1 if d == len(self.arcs) - 1 else 2]:
                 rows = max((self._rows(d, end, night=night) for end in range(len(self._ends))), key=_net)
                 parts.append(rows)
@@ -295,7 +327,7 @@ class Lived:
                     forecast = self.work.use.pick_up.forecast
                     morning = forecast.rows(d + 1, 0, self._kind(self.arcs[d]), None)[1]
                     days[-1][len(rows) - morning :] = d + 1
-        rows, day = np.concatenate(parts), np.concatenate(days)
+        rows, day = (np.concatenate(parts), np.concatenate(days)) if parts else (np.zeros((0, 10)), np.zeros(0, dtype=np.int64))
         return Hours(
             rows[:, _LOADS],
             rows[:, _SUN] / acceptance(self.work.trip.van),

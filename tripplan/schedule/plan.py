@@ -31,6 +31,7 @@ from tripplan.schedule.levels import level_lines
 from tripplan.schedule.lived import Lived
 from tripplan.schedule.notes import assumptions_of, cautions_of, day_notes, presumed_of
 from tripplan.schedule.orders import choose_orders
+from tripplan.schedule.overdue_told import overdue_of
 from tripplan.schedule.problem import Solution
 from tripplan.schedule.timetable import clock_of, events_of, legs_of, task_of
 from tripplan.schedule.together import Together, all_together, holds_of, no_plan_together
@@ -244,6 +245,10 @@ def plan_of(work: Work, solution: Solution, together: Together | None = None) ->
         day = replace(day, energy=day_energy(trip, day, gives, weather))
         day = replace(day, closures=day_closures(work, d, day)) if trip.closures else day
         days.append(replace(day, notes=day_notes(work, arc, day)))
+    overdue = overdue_of(work, arcs, days)
+    for number in sorted({1, *(o.day for o in overdue)}) if overdue else ():
+        told = tuple(o.text for o in overdue if number in (1, o.day))
+        days[number - 1] = replace(days[number - 1], notes=(*told, *days[number - 1].notes))
     cost = cost_of(work, arcs)
     proof = Proof(
         proven=solution.status == "proven",
@@ -257,7 +262,7 @@ def plan_of(work: Work, solution: Solution, together: Together | None = None) ->
     return Plan(
         trip, region.meta.name, region.meta.key, region.meta.data_date, tuple(days), cost, proof,
         presumed_of(work, arcs), cautions_of(work, arcs, days), assumptions_of(work, arcs, holds), holds=holds,
-        closures=matches_of(work),
+        closures=matches_of(work), overdue=overdue,
     )  # fmt: skip
 
 

@@ -20,6 +20,7 @@ from tripplan.model.progress import Progress, silent
 from tripplan.model.words import STORES
 from tripplan.schedule.assemble import Slack, Work, work_of
 from tripplan.schedule.lived import Lived
+from tripplan.schedule.overdue import with_first_chances
 from tripplan.schedule.problem import Solution
 from tripplan.schedule.use import at_pick_up
 
@@ -180,6 +181,7 @@ def hold_at(work: Work, shares: F64) -> None:
     if (work.use.pick_up.held.shares == shares).all():
         return
     pick_up = at_pick_up(work.trip, work.cast, work.hours, shares, work.use.pick_up.forecast)
+    pick_up = with_first_chances(pick_up, work.trip, work.cast, work.options)
     work.become(
         work_of(
             work.trip, work.region, work.cast, work.ways, work.hours, work.options, work.set_of, work.penalty, Slack(), pick_up

@@ -14,6 +14,10 @@ no more in it than the day's whole use, so that there it does not count as serve
 A fresh barrel or flush tank that is dry at pick-up (at its reserve or below) is not used before it is first filled, and without
 that water nothing runs into grey barrel or cassette; the first night needs it. One that holds less than the way to the first night
 asks for is used down to its reserve and no further: it counts as dry, and grey barrel and cassette get what comes of so much.
+A toilet without a flush tank is flushed by hand, so that the cassette fills all the same.
+
+Likewise a grey barrel, cassette or gas that is past its limit at the start, or too near to it for the first day, is left alone until it
+is served, and a flat battery gives nothing until the first night on mains (see `overdue`).
 """
 
 from __future__ import annotations
@@ -55,10 +59,10 @@ class PickUp:
     start
         (R) used up as the search counts it, against ``cap`` [units]: a dry store stands at its limit. true: as it is.
     dry
-        (R) fresh or flush water that is not used before it is filled: it does not last to the first night. empty: those at
-        their reserve or below. untouched: nothing is used up yet.
+        (R) stores that are left alone until they are served: they do not last to the first night, or were past their limit
+        before. empty: those at their limit or past it. untouched: nothing is used up yet.
     flush
-        Number of the store that the toilet flushes from.
+        Number of the store that the toilet flushes from; of the cassette itself where it is flushed by hand.
     waters
         (R) share of the way to the first night for which there is water, where it does not last: of grey barrel and cassette.
     true_sd
@@ -66,6 +70,8 @@ class PickUp:
         (2, R) [L, kg, Ah].
     held
         The confidence, and what to count with. forecast: what it is worked out from.
+    until
+        (R) day on which a dry store is first served. flat: of the battery, units past its limit at the start.
     """
 
     room: I32
@@ -82,11 +88,22 @@ class PickUp:
     gas_c: float | None = None
     waters: tuple[float, ...] = (1.0,) * len(STORES)
     true_sd: tuple[tuple[float, ...], ...] = ((0.0,) * len(STORES),) * 2
+    until: tuple[int, ...] = (0,) * len(STORES)
+    flat: int = 0
+
+    def overdue(self, day: int) -> NDArray[np.bool_]:
+        """(R) stores that are left alone on a day until they are served."""
+        return np.asarray(self.dry & (np.array(self.until) >= day))
+
+    @property
+    def wets(self) -> tuple[tuple[int, int], ...]:
+        """Waters, and the stores that nothing runs into without them."""
+        return ((_FRESH, _GREY), (self.flush, _CASSETTE)) if self.flush != _CASSETTE else ((_FRESH, _GREY),)
 
     def lasting(self, mask: int) -> NDArray[np.float64]:
         """(R) share of the use on the way to the first night that there is water for, when it serves the stores of a mask."""
         share = np.ones(len(STORES))
-        for water, waste in ((_FRESH, _GREY), (self.flush, _CASSETTE)):
+        for water, waste in self.wets:
             if not mask >> water & 1:
                 share[waste] = self.waters[waste]
         return np.where(self.idle(mask), 0.0, share)
@@ -94,10 +111,9 @@ class PickUp:
     def idle(self, mask: int) -> NDArray[np.bool_]:
         """(R) stores that the way to the first night leaves alone when it serves those of a mask."""
         idle = np.zeros(len(STORES), dtype=bool)
-        idle[_FRESH] = self.dry[_FRESH]
-        idle[_GREY] = self.empty[_FRESH] and not mask >> _FRESH & 1
-        idle[_FLUSH] = self.dry[_FLUSH]
-        idle[_CASSETTE] = self.empty[self.flush] and not mask >> self.flush & 1
+        for water, waste in self.wets:
+            idle[waste] = self.empty[water] and not mask >> water & 1
+        idle |= self.dry
         return idle
 
     def woken(self, road: NDArray[np.int64], serves: int) -> NDArray[np.int64]:
@@ -111,8 +127,8 @@ class PickUp:
             Mask of the stores that the place serves.
         """
         left = np.zeros(len(STORES), dtype=np.int64)
-        lasting = self.lasting(0)
-        for water, waste in ((_FRESH, _GREY), (self.flush, _CASSETTE)):
+        lasting = np.where(self.dry, 1.0, self.lasting(0))
+        for water, waste in self.wets:
             if serves >> water & 1 and not serves >> waste & 1:
                 left[waste] = np.ceil(max(0, int(road[waste])) * (1 - lasting[waste]) - 1e-9)
         return left
@@ -130,7 +146,7 @@ class PickUp:
             Masks of what is served by the first night, and on the way to it.
         """
         bits = np.zeros(len(filled), dtype=np.int64)
-        for bit, (water, waste) in enumerate(((_FRESH, _GREY), (self.flush, _CASSETTE))):
+        for bit, (water, waste) in enumerate(self.wets):
             if self.empty[water]:
                 spared = ((filled >> water & 1) == 0) | ((emptied >> waste & 1) == 1)
                 bits |= spared.astype(np.int64) << (_CAN_BE_SERVED + bit)
@@ -222,19 +238,25 @@ def at_pick_up(
     if hours is not None:
         first = to_units(forecast.road(0, drive_classes(trip, trip.first_day_drive_s)[-1], held.tilt)).astype(np.int64)[1]
     empty, dry = np.zeros(len(STORES), dtype=bool), np.zeros(len(STORES), dtype=bool)
-    for r in (_FRESH, _FLUSH):
-        full = capacity(van, STORES[r])
-        empty[r] = full > 0 and full - trip.levels.of(STORES[r]) >= full - reserve(van, STORES[r], battery_c=cold)
+    for r, store in enumerate(STORES):
+        full = capacity(van, store)
+        kept = reserve(van, store, battery_c=cold, gas_c=gas_c)
+        level = trip.levels.of(store)
+        empty[r] = full > 0 and (full - level if not store.fills else level) >= full - kept
         dry[r] = empty[r] or (full > 0 and true[r] > 0 and int(start[r] + first[r]) > int(cap[r]))
-    flush = _FLUSH if van.flush_l > 0 else _FRESH
+    # Of the battery nobody can leave anything alone: it is flat, or what it gives counts.
+    dry[_BATTERY] = start[_BATTERY] > cap[_BATTERY]
+    empty[_BATTERY] = dry[_BATTERY]
+    flat = max(0, int(start[_BATTERY]) - int(cap[_BATTERY]))
+    flush = _FLUSH if van.flush_l > 0 else _CASSETTE
     waters = np.ones(len(STORES))
-    for water, waste in ((_FRESH, _GREY), (flush, _CASSETTE)):
+    for water, waste in ((_FRESH, _GREY), (_FLUSH, _CASSETTE)):
         if dry[water] and not empty[water] and first[water] > 0:
             waters[waste] = min(1.0, max(0, int(room[water]) - int(true[water])) / int(first[water]))
     start = np.where(dry, cap, start).astype(np.int32)
     untouched = (true == 0) & (true_sd == 0)
     lasting, sds = tuple(float(w) for w in waters), tuple(tuple(row) for row in unsure.tolist())
-    return PickUp(room, cap, start, true, dry, empty, untouched, flush, cold, held, forecast, gas_c, lasting, sds)
+    return PickUp(room, cap, start, true, dry, empty, untouched, flush, cold, held, forecast, gas_c, lasting, sds, flat=flat)
 
 
 def level_sd(trip: Trip) -> NDArray[np.float64]:
@@ -278,11 +300,14 @@ def blocks_of(
         carried = np.zeros(len(STORES), dtype=np.int64) if last else np.maximum(roads[-1][0], 0) * _SERVED
         if d == 0:
             carried = np.where(pick_up.untouched, 0, carried)
+        alone, later = pick_up.overdue(d), pick_up.overdue(d + 1)  # what is served later is not used at all today
+        carried = np.where(later, 0, carried)
         after[d] = carried
         for m, mask in enumerate(masks):
             kept = _unserved(mask)
             for c, road in enumerate(roads):
                 way = np.ceil(road * pick_up.lasting(mask) - 1e-9).astype(np.int64) if d == 0 else road
+                way = np.where(alone, 0, way)
                 day_block[d, m * len(classes_s) + c] = _lighter(way, carried * kept)
         if last:
             last_day = np.maximum(roads[-1][0], 0)
@@ -294,10 +319,12 @@ def blocks_of(
         for k, (kind, serves) in enumerate(kinds):
             stay, night = used[kind]
             left = carried * _unserved(serves)
-            day_block[d, width + k] = _lighter(stay, left)
+            day_block[d, width + k] = _lighter(np.where(alone, 0, stay), left)
             if d == 0:
                 left = left + pick_up.woken(roads[-1][0], serves)
-            night_block[d, k] = to_units(join(Block(*(tuple((left / _PER).tolist()),) * 2), night), room)
+            night_block[d, k] = np.where(later, 0, to_units(join(Block(*(tuple((left / _PER).tolist()),) * 2), night), room))
+            if alone[_BATTERY] and not later[_BATTERY] and kind.powered:
+                night_block[d, k, 0, _BATTERY] += pick_up.flat
     return Use(day_block, night_block, kinds, kind_of, masks, tuple(classes_s), after, last_day, pick_up)
 
 
