@@ -10,7 +10,7 @@ import pytest
 
 from tripplan.model.errors import NoPlanError
 from tripplan.model.place import OfferFact
-from tripplan.model.plan import Plan
+from tripplan.model.plan import Excess, Plan
 from tripplan.model.remedy import Remedies
 from tripplan.model.trip import Trip
 from tripplan.model.words import Offer, SiteKind
@@ -175,3 +175,24 @@ def test_words_number_the_sets_and_say_how(cases: dict[str, tuple[Trip, Remedies
         assert f"{number}. {remedy.changes[0].text}" in lines
         assert remedy.changes[0].how in lines
     assert lines.count("towing") >= len(found.found)
+
+
+def test_a_fridge_that_refuses_may_be_warmer_or_a_caution(region: Region) -> None:
+    """Where the fridge's limit is what refuses, it is raised no further than it must be, else it becomes a caution."""
+    trip = replace(load_trip(SAMPLE / "trip_isle_weekend.toml", region), fridge_limit_h=3.0)
+    plan = make_plan(replace(trip, fridge_limit_h=-1.0), region, reasons=False)
+    error = NoPlanError("", (Excess("fridge", 2, 1.0, "h", "the fridge is above 5 °C for 1.0 h more than the limit of 3 h"),))
+
+    def needs(hours: float) -> Remedies:
+        def solver(changed: Trip, _: Region) -> Plan:
+            if 0 <= changed.fridge_limit_h < hours:
+                raise NoPlanError("the fridge")
+            return replace(plan, trip=changed)
+
+        return remedies(trip, region, error, solver, seconds=60.0)
+
+    for hours, limit in ((4.5, 5.0), (6.0, 7.0), (20.0, -1.0)):
+        found = needs(hours).found
+        assert [r.plan.trip.fridge_limit_h for r in found] == [limit]
+        assert found[0].smallest
+    assert not any(o.family == "fridge" for o in changes_for(replace(trip, fridge_limit_h=-1.0), region))

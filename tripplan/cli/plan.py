@@ -143,7 +143,7 @@ def _planned(
         folium_alone()
         papers = write_papers(plan, region, out, online_tiles=online_tiles, begun=begun, language=tongue)
     bars, width = terminal_look()
-    for line in (*closure_words(plan.closures, trip.closures_left), *_learned(trip)):
+    for line in (*closure_words(plan.closures, trip.closures_left), *_learned(trip), *_first_of_all(plan)):
         click.echo(line)
     for line in summary(plan, papers, bars=bars, width=width):
         click.echo(line)
@@ -173,6 +173,14 @@ def _learned(trip: Trip) -> list[str]:
         return []
     tasks = [f"Before you leave {trip.depot.name}: {', '.join(under_way.tasks)}"] if under_way.tasks else []
     return [tell("From your readings:"), *(f"  {plain(retell(line))}" for line in (*under_way.told, *tasks)), ""]
+
+
+def _first_of_all(plan: Plan) -> list[str]:
+    """Return what must be done first where a store is past its limit already, in lines."""
+    from tripplan.report.retell import retell
+    from tripplan.report.safe import plain
+
+    return [*(plain(retell(one.text)) for one in plan.overdue), ""] if plan.overdue else []
 
 
 def _choices(trip: Trip, region: Region, first: Plan, out: Path, tongue: Language, *, online_tiles: bool) -> list[str]:

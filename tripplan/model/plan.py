@@ -363,7 +363,8 @@ class Holds:
     by_store
         For each store of the van, the share on which it alone holds.
     least_cents
-        No plan on which all stores hold together as asked for costs less: each of its limits would hold by itself.
+        What the best plan costs whose limits each hold by itself as asked for, as the search counts use: whatever holds all
+        together costs no less, and the difference to this plan's total is the most that holding them together can have cost.
     """
 
     asked: float

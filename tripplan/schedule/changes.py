@@ -18,6 +18,8 @@ __all__ = ["SUPPOSED", "Option", "changes_for", "suppose"]
 
 #: More driving is tried in steps of so many minutes, up to so many.
 DRIVE_STEPS_MIN = (20, 40, 60, 90, 120)
+#: A fridge's limit is raised in steps of so many hours.
+_FRIDGE_STEPS_H = (2.0, 4.0)
 #: Why a supposed offer is there.
 SUPPOSED = "nobody says so: ask there first"
 #: Share of the toilet visits aboard of people who use the site's block by day. Common practice, no source.
@@ -186,6 +188,18 @@ def _wishes(trip: Trip) -> Iterator[Option]:
             "one-night stays", f"Accept {stays + more} stays of one night instead of {stays}", 2, {"one-night stays"} | _STORES,
             partial(_with_single, stays + more), "one-night stays", more,
             how=f"[wishes] max_one_night_stays = {stays + more}",
+        )  # fmt: skip
+    if trip.fridge_limit_h >= 0:
+        steps = [hours for hours in _FRIDGE_STEPS_H if trip.fridge_limit_h + hours <= 24]
+        for step, hours in enumerate(steps, 1):
+            yield _option(
+                "warmer fridge", f"Let the fridge be above 5 °C for up to {trip.fridge_limit_h + hours:g} h of a day, with ice packs", 2, {"fridge"},
+                partial(_with_warm_fridge, trip.fridge_limit_h + hours), "fridge", step,
+                how=f"[wishes] fridge_limit_h = {trip.fridge_limit_h + hours:g}",
+            )  # fmt: skip
+        yield _option(
+            "fridge as a caution", "Take the fridge's hours as a caution: ice packs, shop on arrival, nothing aboard that spoils", 3, {"fridge"},
+            partial(_with_warm_fridge, -1.0), "fridge", len(steps) + 1, how="[wishes] take fridge_limit_h out",
         )  # fmt: skip
     if trip.budget_cents >= 0:
         yield _option(
@@ -369,6 +383,10 @@ def _with_bottles(more: int, trip: Trip) -> Trip:
 
 def _with_powered(nights: int, trip: Trip) -> Trip:
     return replace(trip, powered_nights_at_least=nights)
+
+
+def _with_warm_fridge(hours: float, trip: Trip) -> Trip:
+    return replace(trip, fridge_limit_h=hours)
 
 
 def _with_single(stays: int, trip: Trip) -> Trip:

@@ -332,6 +332,19 @@ def _holding(work: Work, holds: Holds | None) -> str:
     return said + (f", all stores together on {_share(holds.together)}" if holds is not None else "") + f", {habits}"
 
 
+def _price_of_together(holds: Holds | None, total_cents: int) -> list[str]:
+    """Say how far from the cheapest a plan may be whose limits had to be held tighter, where they had."""
+    if holds is None or not holds.least_cents or max(holds.each.values(), default=0.0) <= holds.asked + 1e-6:
+        return []
+    more = total_cents - holds.least_cents
+    if more <= 0:
+        return []
+    return [
+        f"To hold all stores together single limits are held tighter: a plan that does so for up to {more / 100:.2f} less is not "
+        "ruled out, none for still less"
+    ]
+
+
 def _share(share: float) -> str:
     """Say a share in per cent, rounded down: no more is told than holds."""
     return f"{int(share * 1000 + 1e-6) / 1000:.1%}".replace(".0%", "%")
@@ -354,13 +367,14 @@ def _weather_words(trip: Trip) -> list[str]:
     return lines
 
 
-def assumptions_of(work: Work, arcs: Sequence[int], holds: Holds | None = None) -> tuple[str, ...]:
-    """Say what the plan takes for granted."""
+def assumptions_of(work: Work, arcs: Sequence[int], holds: Holds | None = None, total_cents: int = 0) -> tuple[str, ...]:
+    """Say what the plan takes for granted; ``total_cents``: what it costs with all its weights."""
     trip = work.trip
     said = [
         *(trip.under_way.told if trip.under_way is not None else ()),
         *_weather_words(trip),
         _holding(work, holds),
+        *_price_of_together(holds, total_cents),
         "On a towing day the hours between leaving and the latest arrival count as spent in the van with nothing given, "
         "and what a day uses counts in full after a service on the way: real levels are better",
         f"A night whose price is not known counts {trip.weights.unknown_price_cents / 100:.2f}, a service whose price is not known nothing",

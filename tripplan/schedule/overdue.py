@@ -45,7 +45,7 @@ def with_first_chances(pick_up: PickUp, trip: Trip, cast: Cast, options: Options
         if (
             r != _BATTERY
             and not dry[r]
-            and 0 < day
+            and day > 0
             and start[r] > 0
             and _least_used(pick_up, trip, kinds, r, day) > pick_up.cap[r]
         ):

@@ -261,7 +261,7 @@ def plan_of(work: Work, solution: Solution, together: Together | None = None) ->
     )
     return Plan(
         trip, region.meta.name, region.meta.key, region.meta.data_date, tuple(days), cost, proof,
-        presumed_of(work, arcs), cautions_of(work, arcs, days), assumptions_of(work, arcs, holds), holds=holds,
+        presumed_of(work, arcs), cautions_of(work, arcs, days), assumptions_of(work, arcs, holds, cost.total_cents), holds=holds,
         closures=matches_of(work), overdue=overdue,
     )  # fmt: skip
 

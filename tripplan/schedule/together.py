@@ -3,7 +3,9 @@
 The search holds each store's limit at a confidence. Of the best plan so found the chance that any store fails anywhere is worked
 out; where it is more than the trip allows, the limit of the store that fails most is held tighter, just so far that this plan no
 longer keeps to it, and the search goes on. What comes out is the best plan among those that hold each limit at the confidence
-reached for it, and all of them together at the one asked for.
+reached for it; all of them together hold at the one asked for. Which store is held tighter, and how far, is a choice, so it need not
+be the cheapest of all that hold together. How far it can be from that is known: whoever holds all limits together holds each by
+itself, so that no such plan costs less than the best one with each limit at the confidence asked for (`Together.least_cents`).
 """
 
 from __future__ import annotations
@@ -65,7 +67,8 @@ class Together:
     lived
         What the plan comes to; ``None`` without a plan.
     least_cents
-        No plan on which all stores hold together costs less.
+        What the best plan costs that keeps each limit by itself at the confidence asked for, as the search counts its use: a
+        bound from below for all on which they hold together, not the cost of one of them.
     short
         What the best plans found lack, where that is why there is none.
     """
@@ -190,7 +193,7 @@ def hold_at(work: Work, shares: F64) -> None:
 
 
 def holds_of(lived: Lived, least_cents: int = 0) -> Holds:
-    """Return how sure the stores of a plan are; ``least_cents``: what no plan that holds them all is below."""
+    """Return how sure the stores of a plan are; ``least_cents``: as of `Together`."""
     held = lived.work.use.pick_up.held
     by_store = {store.value: round(1 - risk, 4) for store, risk in lived.risks.items()}
     each = {store.value: round(1 - float(held.shares[STORES.index(store)]), 6) for store in lived.risks}
