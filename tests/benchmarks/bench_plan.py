@@ -62,7 +62,7 @@ def planned(name: str, trip: Trip, region: Region, max_seconds: float | None = N
         tell(f"{len(work.options)} arcs")
     with stage("search") as tell:
         solution = best_path(work, max_seconds=max_seconds)
-        tell(f"{solution.status} {solution.cost}, {solution.labels} labels, {len(work.forbidden)} days forbidden")
+        tell(f"{solution.status} {solution.cost}, {solution.labels} labels, {len(work.forbidden_why)} days forbidden")
     with stage("words"):
         if solution.arcs:
             plan_of(work, solution)
