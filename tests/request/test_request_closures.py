@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import threading
 from collections.abc import Iterator
@@ -193,6 +194,10 @@ def test_any_json_is_read_or_refused(raw: Any) -> None:
 # ------------------------------------------------------------------------------------------------- addresses
 
 
+#: Where an answer may lead on to, and must not be followed.
+ELSEWHERE = {"/file": "file:///etc/passwd", "/ftp": "ftp://127.0.0.1/feed", "/data": "data:,x", "/round": "/round"}
+
+
 @pytest.fixture
 def server(socket_enabled: None) -> Iterator[str]:
     """A server of closures on this machine: what comes back depends on the path."""
@@ -207,8 +212,17 @@ def server(socket_enabled: None) -> Iterator[str]:
                 self.send_header("Location", "http://192.0.2.1/feed")
                 self.end_headers()
                 return
-            self.send_response(200 if self.path in ("/feed", "/big", "/slow") else 404)
+            if self.path in ELSEWHERE:
+                self.send_response(302)
+                self.send_header("Location", ELSEWHERE[self.path])
+                self.end_headers()
+                return
+            self.send_response(200 if self.path in ("/feed", "/big", "/slow", "/packed") else 404)
+            if self.path == "/packed":
+                self.send_header("Content-Encoding", "gzip")
             self.end_headers()
+            if self.path == "/packed":
+                self.wfile.write(gzip.compress(b" " * 30_000_000))
             if self.path == "/feed":
                 self.wfile.write(text(feature(name="from afar")).encode())
             elif self.path == "/big":
@@ -249,6 +263,15 @@ def test_addresses_are_bounded(server: str) -> None:
         fetched.fetch_text(f"{server}/slow", most_mb=1, accepted="a feed", whole_s=0.2)
     with pytest.raises(BadInputError, match="is no address that is asked"):
         load_closures(f"{server}/away", UTC)
+
+
+@pytest.mark.parametrize("path", [*ELSEWHERE, "/packed"])
+def test_an_answer_that_leads_elsewhere_or_is_packed_is_one_line(server: str, path: str) -> None:
+    """Files, other kinds of addresses and circles are not followed; what is packed though nobody asked for it is not unpacked."""
+    with pytest.raises(BadInputError) as caught:
+        load_closures(f"{server}{path}", UTC)
+    assert "\n" not in caught.value.one_line()
+    assert "root:" not in caught.value.one_line()
 
 
 @pytest.mark.parametrize(
