@@ -20,6 +20,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).parent))
 from synthetic_trip import to_problem
 
+from tripplan.schedule import solve as search
 from tripplan.schedule.problem import Problem
 from tripplan.schedule.solve import solve
 
@@ -63,10 +64,14 @@ def one(folder: str, size: tuple[int, int, int], seed: int, kind: str, max_secon
     from trip_instance import RESET, make
 
     S, N, M = size
-    warm = to_problem(make(30, 4, 1, 0), RESET)
-    solve(warm, engine="numba")
-    if kind:
-        solve(full(warm, short_stays=4), engine="numba")
+    warm = to_problem(make(30, 4, 2, 0), RESET)
+    usual = search.NARROW_WORK
+    for most in (usual, -1.0):  # narrowing, which only large trips need, is made ready on a small one too
+        search.NARROW_WORK = most
+        solve(warm, engine="numba")
+        if kind:
+            solve(full(warm, short_stays=4), engine="numba")
+    search.NARROW_WORK = usual
     problem = to_problem(make(S, N, M, seed), RESET)
     if kind:
         problem = full(problem, short_stays=max(N // 4, 2))

@@ -9,7 +9,7 @@ import pytest
 from helpers.instances import COMPILED, brute_force, random_problem
 
 from tripplan.schedule.problem import Problem
-from tripplan.schedule.solve import COMPILING, STAGES, Search, solve
+from tripplan.schedule.solve import COMPILING, STAGES, solve
 from tripplan.schedule.walk import walk
 
 ENGINES = ("numpy", COMPILED)
@@ -57,37 +57,38 @@ def test_search_equals_brute_force_on_a_thousand() -> None:
 
 def test_narrow_passes_finer_bounds_and_packed_values(monkeypatch: pytest.MonkeyPatch) -> None:
     """What only large trips set off (widening, refining, counters' bounds, 16-bit values) is as exact, in both engines."""
-    from tripplan.schedule import bounds
+    from tripplan.schedule import bounds, sharper
     from tripplan.schedule import solve as module
 
-    for name, value in (("FIRST_WIDTH", 1), ("WIDTHS", (2, 3)), ("FEW_BUCKETS", 1), ("FINER_BUCKETS", (2, 8)), ("WIDE_GAP", 0.0)):
+    for name, value in (("FIRST_WIDTH", 1), ("WIDTHS", (2, 3))):
         monkeypatch.setattr(module, name, value)
-    monkeypatch.setattr(module, "WORK_A_LABEL", 1e12)
+    for name, value in (
+        ("FEW_BUCKETS", 1), ("FINER_BUCKETS", (2, 8)), ("WIDE_GAP", 0.0), ("WORK_A_LABEL", 1e12), ("LEAST_CROWD", 4)
+    ):  # fmt: skip
+        monkeypatch.setattr(sharper, name, value)
     monkeypatch.setattr(bounds, "PACK_CELLS", 0)
     monkeypatch.setattr(bounds, "MOST_AT_ONCE", 40)
     tallied = refined = 0
     for seed in range(200):
         problem = drawn(seed)
         least = brute_force(problem)
-        searches = [Search(problem, engine=engine) for engine in ENGINES]
-        found = [search.solve() for search in searches]
+        found = [solve(problem, engine=engine) for engine in ENGINES]
         assert found[0].arcs == found[1].arcs, seed
         assert found[0].status == "proven", seed
         assert (found[0].cost if found[0].arcs else None) == least, seed
         tallied += "tally_s" in found[0].notes and len(problem.count_cap) > 0
-        refined += searches[0]._bound is not None and max(searches[0]._bound.sizes) > 1
+        refined += found[0].notes.get("buckets", 0) > 1
     assert tallied > 10
     assert refined > 10
 
 
-def test_forbidding_again_and_again_reuses_one_search() -> None:
-    """One Search gives, with ever more days forbidden, what enumeration gives, and never anything cheaper."""
+def test_forbidding_again_and_again() -> None:
+    """With ever more days forbidden the search gives what enumeration gives, and never anything cheaper."""
     problem = next(p for p in (drawn(s) for s in range(100)) if len(solve(p, engine="numpy").arcs) and len(p.arc_to) > 25)
-    search = Search(problem, engine="numpy")
     forbidden: frozenset[tuple[int, int]] = frozenset()
     last = -(10**9)
     for _ in range(12):
-        solution = search.solve(forbidden=forbidden)
+        solution = solve(problem, forbidden=forbidden, engine="numpy")
         least = brute_force(problem, forbidden)
         assert (solution.cost if solution.arcs else None) == least
         if least is None:
@@ -138,10 +139,9 @@ def test_stop_and_limits_leave_an_honest_answer() -> None:
     assert all(0 <= share <= 1 for _, share in told)
 
 
-def test_interrupt_leaves_the_search_usable() -> None:
-    """A KeyboardInterrupt in the middle passes through, and the same Search then solves as if nothing had been."""
+def test_interrupt_passes_through() -> None:
+    """A KeyboardInterrupt in the middle is not swallowed."""
     problem = next(p for p in (drawn(s) for s in range(100)) if solve(p, engine="numpy").arcs)
-    search = Search(problem, engine="numpy")
     calls = 0
 
     def break_in(stage: str, share: float) -> None:
@@ -151,8 +151,23 @@ def test_interrupt_leaves_the_search_usable() -> None:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        search.solve(progress=break_in)
-    assert search.solve().cost == brute_force(problem)
+        solve(problem, progress=break_in)
+
+
+def test_a_limit_on_work_stops_at_the_same_place_each_time() -> None:
+    """Stopped by work, not by time: the same answer again, an honest bound, and with enough of it the proof."""
+    problem = next(p for p in (drawn(s) for s in range(100)) if solve(p, engine="numpy").arcs)
+    least = brute_force(problem)
+    assert least is not None
+    seen = set()
+    for work in (0.0, 1e3, 3e6, 1e7, 2e7, 4e7, 1e9):
+        found = [solve(problem, engine=engine, max_work=work) for engine in ENGINES]
+        assert (found[0].status, found[0].arcs, found[0].bound) == (found[1].status, found[1].arcs, found[1].bound)
+        assert found[0].bound <= least
+        assert not found[0].arcs or found[0].cost >= least
+        seen.add(found[0].status)
+    assert found[0].status == "proven"
+    assert "unknown" in seen
 
 
 def test_broken_problems_are_refused() -> None:
@@ -186,49 +201,94 @@ def test_same_arcs_from_arrays_in_another_order_of_memory() -> None:
     assert solve(other, engine=COMPILED).arcs == solve(problem, engine="numpy").arcs
 
 
-def short(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let small problems remember their sights in part, as only large ones do."""
+def short(monkeypatch: pytest.MonkeyPatch, *, to_the_end: bool) -> None:
+    """Narrow small problems as only large ones are; ``to_the_end``: without a bound that remembers all sights after it."""
+    from tripplan.schedule import memory_bound, narrowing
     from tripplan.schedule import solve as module
 
-    for name, value in (
-        ("SHORT_MEMORY", -1.0),
-        ("FIRST_WIDTH", 1),
-        ("WIDTHS", (2, 3)),
-        ("MEMORY_STAGES", ((3, 2, 4), (6, 8, 3))),
-        ("CROWD", 3),
-        ("SHORT_GAPS", (0.0, 0.0)),
-    ):
+    for name, value in (("NARROW_WORK", -1.0), ("FIRST_WIDTH", 1), ("WIDTHS", (2, 3))):
         monkeypatch.setattr(module, name, value)
+    for name, value in (
+        ("MEMORY_STAGES", ((3, 2, 2), (6, 8, 3))), ("THIN_ROUNDS", 2), ("THIN", 2), ("WIDTHS", (1, 2)), ("LAST_WIDTHS", (3, None)),
+        ("AIM", 0.02), ("GOOD", 0.02),
+    ):  # fmt: skip
+        monkeypatch.setattr(narrowing, name, value)
+    if to_the_end:
+        monkeypatch.setattr(narrowing, "MOST_BYTES", 0)
+        monkeypatch.setattr(memory_bound, "PACK_CELLS", 0)
 
 
 def check_short(seed: int) -> bool | None:
     """Compare with enumeration; None where there are too few sights, else whether there was a plan."""
     problem = drawn(seed)
-    if len(problem.need) < 3:
+    if len(problem.need) < 2:
         return None
-    searches = [Search(problem, engine=engine) for engine in ENGINES]
-    assert all(search._hunt is not None for search in searches)
-    found = [search.solve() for search in searches]
+    found = [solve(problem, engine=engine) for engine in ENGINES]
     least = brute_force(problem)
     assert found[0].arcs == found[1].arcs, seed
     assert [s.status for s in found] == ["proven", "proven"], seed
     assert (found[0].cost if found[0].arcs else None) == least, seed
+    assert "columns" in found[0].notes, seed
     return least is not None
 
 
-def test_a_short_memory_of_the_sights_is_as_exact(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Prices in place of sights, and longer memories after them, prove what enumeration proves, in both engines."""
-    short(monkeypatch)
-    answers = [check_short(seed) for seed in range(240)]
+@pytest.mark.parametrize("to_the_end", [False, True])
+def test_a_narrowed_problem_is_as_exact(monkeypatch: pytest.MonkeyPatch, to_the_end: bool) -> None:
+    """Prices in place of sights, targets, and leaving out what no better plan needs prove what enumeration proves, in both engines."""
+    short(monkeypatch, to_the_end=to_the_end)
+    answers = [check_short(seed) for seed in range(120)]
     assert answers.count(True) > 10
     assert answers.count(False) > 10
 
 
 @pytest.mark.long
-def test_a_short_memory_is_as_exact_on_a_thousand(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The same on 1,000 drawn problems, of which about every fourth has sights enough."""
-    short(monkeypatch)
+@pytest.mark.parametrize("to_the_end", [False, True])
+def test_a_narrowed_problem_is_as_exact_on_a_thousand(monkeypatch: pytest.MonkeyPatch, to_the_end: bool) -> None:
+    """The same on 1,000 drawn problems, of which about every second has sights enough."""
+    short(monkeypatch, to_the_end=to_the_end)
     assert [check_short(seed) for seed in range(1000, 2000)].count(True) > 40
+
+
+def test_narrowing_leaves_every_plan_below_the_limit() -> None:
+    """All plans that cost less than the limit are plans of the narrowed problem at the same cost; both engines keep the same days."""
+    from itertools import pairwise
+
+    from tripplan.schedule.buckets import Resting, make_buckets
+    from tripplan.schedule.memory import make_memory
+    from tripplan.schedule.memory_bound import Prices, make_layout, make_memory_bound
+    from tripplan.schedule.narrow import kept_days, narrowed, spread
+    from tripplan.schedule.tables import make_tables
+
+    kernels = None
+    if COMPILED == "numba":
+        from tripplan.schedule import narrow_kernels as kernels
+    smaller = tried = 0
+    for seed in range(150):
+        problem = drawn(seed)
+        least = brute_force(problem)
+        if len(problem.need) < 2 or least is None:
+            continue
+        tables = make_tables(problem)
+        sizes = [2] * len(problem.cap)
+        layout = make_layout(tables, make_buckets(Resting(tables), sizes), sizes, make_memory(tables, 3))
+        rng = np.random.default_rng(seed)
+        prices = Prices.of(tables, layout.memory, rng.integers(0, 20, len(problem.need)))
+        bound = make_memory_bound(tables, layout, prices)
+        before = spread(problem) + 1
+        for limit in (least + 60, least + 20, least + 1, least):
+            kept = kept_days(tables, layout, prices, bound, limit)
+            assert (kept == kept_days(tables, layout, prices, bound, limit, kernels=kernels)).all(), seed
+            less, numbers = narrowed(problem, kept)
+            assert spread(less) <= before  # a lower limit never keeps more
+            before = spread(less)
+            assert all(a < b for a, b in pairwise(numbers.tolist()))
+            assert not (kept & ~problem.arc_days).any()
+            found = brute_force(less) if len(numbers) else None
+            assert found == least if limit > least else found is None or found >= least, seed
+            smaller += limit > least and spread(less) < spread(problem) // 2
+            tried += limit > least
+    assert tried > 30
+    assert smaller > 10
 
 
 def test_a_bound_with_a_short_memory_never_passes_the_truth(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -262,17 +322,21 @@ def test_a_bound_with_a_short_memory_never_passes_the_truth(monkeypatch: pytest.
     assert tight > 3
 
 
-def test_a_search_of_short_memory_stopped_anywhere_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Stopped after any number of looks at the clock it leaves an honest bound, and asked again it proves the best plan."""
-    short(monkeypatch)
+def test_a_narrowing_search_stopped_anywhere_is_honest(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Stopped after any number of looks at the clock, or any work, its bound is no more than the best plan costs."""
+    short(monkeypatch, to_the_end=True)
     problem = next(p for p in (drawn(s) for s in range(200)) if len(p.need) > 2 and len(solve(p, engine="numpy").arcs))
     least = brute_force(problem)
     assert least is not None
-    for looks in range(1, 60, 3):
-        search = Search(problem, engine="numpy")
+    found = set()
+    for looks in range(1, 1000, 7):
         left = iter(range(looks))
-        halted = search.solve(should_stop=lambda left=left: next(left, None) is None)
+        halted = solve(problem, engine="numpy", should_stop=lambda left=left: next(left, None) is None)
         assert halted.bound <= least
         assert not halted.arcs or halted.cost >= least
-        again = search.solve()
-        assert (again.status, again.cost) == ("proven", least)
+        found.add(halted.status)
+        if halted.status == "proven":
+            break
+    assert halted.status == "proven"
+    assert halted.cost == least
+    assert "unknown" in found

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from .buckets import Buckets, asked_levels, day_moves, night_moves
 from .tables import Tables
 
-__all__ = ["Bound", "LikeArcs", "arc_classes", "bound_bytes", "bound_work", "like_arcs", "make_bound", "pack"]
+__all__ = ["Bound", "LikeArcs", "arc_classes", "bound_bytes", "bound_work", "like_arcs", "make_bound", "pack", "unpack"]
 
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
@@ -36,6 +36,8 @@ class LikeArcs:
         Of each arc: place left, place reached, [cents], allowed days as bits, 1 when it stays, number of its key.
     keys
         (keys, 3) use class, resets of watched stores, sight class.
+    key_of
+        (A) number of the key of every arc of the problem.
     """
 
     origin: I32
@@ -45,6 +47,7 @@ class LikeArcs:
     stand: NDArray[np.uint8]
     key: I32
     keys: I64
+    key_of: I32
 
 
 @dataclass(frozen=True)
@@ -54,12 +57,14 @@ class Bound:
     Parameters
     ----------
     values
-        For each day (places, halves, buckets, columns); day 0 holds the start place alone. Kept in 16 bits when they would
+        For each day (spots, halves, buckets, columns), see ``Tables.spots``. Kept in 16 bits when they would
         take much room: then ``base + (value << shift)``, rounded down, with ``top`` for what is forbidden.
     base, shift, top
         For each day.
     inf
         Cost of what is forbidden [cents].
+    rows
+        For each day (P) row of a place in ``values``, -1 none.
     position
         For each day (G) column of a progress number, -1 none.
     buckets
@@ -70,6 +75,7 @@ class Bound:
     """
 
     values: tuple[Cost, ...]
+    rows: tuple[I32, ...]
     position: tuple[I32, ...]
     buckets: Buckets
     sizes: tuple[int, ...]
@@ -90,7 +96,7 @@ class Bound:
 
     def rest(self, day: int, place: I64, half: I64, bucket: I64, column: I64) -> I64:
         """Return the least cost of the rest of the trip [cents]."""
-        found = self.values[day][place, half, bucket, column].astype(np.int64)
+        found = self.values[day][self.rows[day][place], half, bucket, column].astype(np.int64)
         return np.where(found == self.top[day], self.inf, self.base[day] + (found << self.shift[day]))
 
     @property
@@ -132,18 +138,22 @@ def like_arcs(tables: Tables, sizes: list[int]) -> LikeArcs:
         stand=(origin[keep] == p.arc_to[keep]).astype(np.uint8),
         key=key[keep].astype(np.int32),
         keys=keys.astype(np.int64),
+        key_of=key.astype(np.int32),
     )
 
 
 def bound_work(tables: Tables, arrive_sizes: list[int]) -> float:
     """Return a guess of the additions that a bound takes."""
-    columns = sum(len(a) * k for a, k in zip(tables.arrivals, arrive_sizes, strict=True))
-    return float(len(tables.problem.arc_to)) * columns
+    days = tables.problem.arc_days
+    return sum(
+        float(np.count_nonzero(days & np.uint64(1 << d))) * len(a) * k
+        for d, (a, k) in enumerate(zip(tables.arrivals, arrive_sizes, strict=True))
+    )
 
 
 def _cells(tables: Tables, buckets: Buckets) -> int:
-    columns = sum(len(c) * k for c, k in zip(tables.columns, buckets.sizes, strict=False))
-    return columns * tables.problem.places * tables.halves
+    rows = (len(s) * len(c) * k for s, c, k in zip(tables.spots, tables.columns, buckets.sizes, strict=False))
+    return sum(rows) * tables.halves
 
 
 def bound_bytes(tables: Tables, buckets: Buckets) -> int:
@@ -167,6 +177,17 @@ def pack(tables: Tables, values: Cost) -> tuple[Cost, int, int, int]:
     return small.astype(np.uint16), base, shift, 0xFFFF
 
 
+def unpack(bound: Bound, day: int, dtype: Any) -> Cost:
+    """Return the values of a day as costs, ``inf`` for what is forbidden."""
+    kept = bound.values[day]
+    if bound.top[day] == bound.inf:
+        plain: Cost = kept.astype(dtype, copy=False)
+        return plain
+    wide: Cost = (kept.astype(dtype) << bound.shift[day]) + dtype(bound.base[day])
+    wide[kept == bound.top[day]] = bound.inf
+    return wide
+
+
 def _positions(columns: I32, states: int) -> I32:
     out = np.full(states, -1, np.int32)
     out[columns] = np.arange(len(columns), dtype=np.int32)
@@ -178,14 +199,15 @@ def _night_table(tables: Tables, buckets: Buckets, day: int, ahead: Cost | None,
     p = tables.problem
     arrivals = tables.arrivals[day]
     size = buckets.arrive_sizes[day]
-    out = np.full((tables.halves, p.places, size, len(arrivals)), tables.inf, dtype)
+    row_of = tables.rows[day + 1]
+    out = np.full((tables.halves, len(tables.spots[day + 1]), size, len(arrivals)), tables.inf, dtype)
     if ahead is None:
-        out[:, p.goal] = tables.end_value[arrivals].astype(dtype)
+        out[:, 0] = tables.end_value[arrivals].astype(dtype)
         return out
     assert position is not None
     index, price = night_moves(tables, buckets, day)
     next_column = position[tables.cover_map[:, arrivals]]
-    is_open = np.flatnonzero(p.night_cost[day] >= 0)
+    is_open = tables.spots[day + 1]
     for cover in np.unique(tables.cover_class[is_open]):
         here = is_open[tables.cover_class[is_open] == cover]
         columns = next_column[cover]
@@ -194,10 +216,11 @@ def _night_table(tables: Tables, buckets: Buckets, day: int, ahead: Cost | None,
             continue
         like = tables.like_night[here]
         extra = np.minimum(price[like] + p.night_cost[day, here][:, None], tables.inf).astype(dtype)
+        there = row_of[here]
         for half in range(tables.halves):
-            rows = ahead[here[:, None, None], half, index[like][:, :, None], columns[alive][None, None, :]]
+            rows = ahead[there[:, None, None], half, index[like][:, :, None], columns[alive][None, None, :]]
             total = np.minimum(rows + extra[:, :, None], dtype(tables.inf))
-            out[half, here[:, None, None], np.arange(size)[None, :, None], alive[None, None, :]] = total
+            out[half, there[:, None, None], np.arange(size)[None, :, None], alive[None, None, :]] = total
     return out
 
 
@@ -228,14 +251,12 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
     columns = tables.columns[day]
     first = day == 0
     classes, moves, costs, sights = arc_classes(tables, arcs, buckets, day)
-    places = 1 if first else p.places
-    out = np.full((places, tables.halves, buckets.sizes[day], len(columns)), tables.inf, dtype)
+    spots, leaves, reaches = tables.spots[day], tables.rows[day], tables.rows[day + 1]
+    out = np.full((len(spots), tables.halves, buckets.sizes[day], len(columns)), tables.inf, dtype)
     if not out.size or not night.size:
         return out
-    ok = (arcs.days >> np.uint64(day)) & np.uint64(1) != 0
-    ok &= (night.min(axis=(0, 2, 3)) < tables.inf)[arcs.to]
-    if first:
-        ok &= arcs.origin == p.start
+    ok = ((arcs.days >> np.uint64(day)) & np.uint64(1) != 0) & (leaves[arcs.origin] >= 0) & (reaches[arcs.to] >= 0)
+    ok &= (night.min(axis=(0, 2, 3)) < tables.inf)[reaches[arcs.to]]
     chosen = np.flatnonzero(ok)
     kind = classes[arcs.key[chosen]] * 2 + arcs.stand[chosen]
     # arcs stand by place left; a stable sort leaves them so within each kind
@@ -246,8 +267,8 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
         stand = bool(arcs.stand[part[0]])
         source = night[0 if not stand or first else tables.halves - 1]
         starts = np.flatnonzero(np.diff(arcs.origin[part], prepend=-1))
-        origin = np.zeros(1, np.int64) if first else arcs.origin[part][starts].astype(np.int64)
-        to, cost = arcs.to[part], arcs.cost[part].astype(dtype)
+        origin = leaves[arcs.origin[part][starts]].astype(np.int64)
+        to, cost = reaches[arcs.to[part]], arcs.cost[part].astype(dtype)
         sight = arrive_position[tables.sight_map[sights[group]][columns]]
         plain = len(sight) == night.shape[3] and bool((sight == np.arange(len(sight))).all())
         levels = np.flatnonzero(moves[group] >= 0)
@@ -278,7 +299,7 @@ def _day_table(tables: Tables, arcs: LikeArcs, buckets: Buckets, day: int, night
             out[there] = np.minimum(out[there], more)
     if not first:
         asked, reset_kind = asked_levels(tables, buckets, day)
-        out[~asked[reset_kind][:, None, :].repeat(tables.halves, 1)] = tables.inf
+        out[~asked[reset_kind[spots]][:, None, :].repeat(tables.halves, 1)] = tables.inf
     np.minimum(out, dtype(tables.inf), out=out)
     return out
 
@@ -324,4 +345,6 @@ def make_bound(
         values[day] = ahead
         if packed and day:
             values[day], base[day], shift[day], top[day] = pack(tables, ahead)
-    return Bound(tuple(values), tuple(position), buckets, tuple(sizes), tuple(base), tuple(shift), tuple(top), tables.inf)
+    return Bound(
+        tuple(values), tables.rows, tuple(position), buckets, tuple(sizes), tuple(base), tuple(shift), tuple(top), tables.inf
+    )

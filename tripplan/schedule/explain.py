@@ -31,8 +31,8 @@ __all__ = ["excesses_of", "no_plan"]
 
 #: Cents that one point of excess costs: far more than it could save.
 _POINT = 20_000
-#: How long the nearest plan is looked for [s].
-MOST_SECONDS = 30.0
+#: How far the nearest plan is looked for, in additions: some 30 s compiled, and the same plan on every machine.
+MOST_WORK = 3e11
 #: How many times the driving limits are tried: more where nothing less works, or a longer drive could come to less in all.
 FACTORS = (2.0, 6.0)
 
@@ -48,7 +48,7 @@ def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
             loose = assemble(work.trip, work.region, work.cast, work.ways, slack, work.hours, work.use.pick_up.held.shares)
             if not every_day_has_a_way(loose):
                 continue
-            solution = solve(loose.problem, max_seconds=MOST_SECONDS)
+            solution = solve(loose.problem, max_work=MOST_WORK)
             if not solution.arcs:
                 continue
             if best is None or solution.cost < best[0]:

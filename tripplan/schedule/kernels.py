@@ -49,20 +49,21 @@ def night_table(tables: Tables, buckets: Any, day: int, ahead: Any, position: An
     """Return W of a day (see ``bounds``)."""
     p = tables.problem
     arrivals = tables.arrivals[day]
-    out = np.full((tables.halves, buckets.arrive_sizes[day], p.places, len(arrivals)), tables.inf, dtype)
+    spots = tables.spots[day + 1]
+    out = np.full((tables.halves, buckets.arrive_sizes[day], len(spots), len(arrivals)), tables.inf, dtype)
     if ahead is None:
-        out[:, :, p.goal, :] = tables.end_value[arrivals].astype(dtype)
+        out[:, :, 0, :] = tables.end_value[arrivals].astype(dtype)
         return out
     index, price = night_moves(tables, buckets, day)
     column = np.ascontiguousarray(position[tables.cover_map[:, arrivals]])
     _night(
         out,
         ahead,
-        np.minimum(p.night_cost[day], tables.inf).astype(dtype),
-        tables.like_night,
+        np.minimum(p.night_cost[day][spots], tables.inf).astype(dtype),
+        tables.like_night[spots],
         index.astype(np.int32),
         np.minimum(price, tables.inf).astype(dtype),
-        tables.cover_class,
+        tables.cover_class[spots],
         column,
         dtype(tables.inf),
     )
@@ -70,11 +71,11 @@ def night_table(tables: Tables, buckets: Any, day: int, ahead: Any, position: An
 
 
 @njit(cache=True)
-def _usable(days, day, to, origin, only, alive, out):
+def _usable(days, day, to, origin, alive, out):
     n = 0
     bit = np.uint64(1) << np.uint64(day)
     for a in range(len(to)):
-        if (days[a] & bit) != 0 and alive[to[a]] and (only < 0 or origin[a] == only):
+        if (days[a] & bit) != 0 and origin[a] >= 0 and to[a] >= 0 and alive[to[a]]:
             out[n] = a
             n += 1
     return n
@@ -158,7 +159,7 @@ def _day(
                         extra = costs[g, level]
                         if h == 0 and halves == 2 and not s and not root:
                             extra = number(extra + one)
-                        target = out[0 if root else origin, h, level]
+                        target = out[origin, h, level]
                         if plain[g]:
                             for k in range(columns):
                                 target[k] = min(target[k], number(row[k] + extra))
@@ -180,22 +181,25 @@ def day_table(tables: Tables, arcs: LikeArcs, buckets: Any, day: int, night: Any
     p = tables.problem
     columns = tables.columns[day]
     root = day == 0
-    out = np.full((1 if root else p.places, tables.halves, buckets.sizes[day], len(columns)), tables.inf, dtype)
+    spots = tables.spots[day]
+    out = np.full((len(spots), tables.halves, buckets.sizes[day], len(columns)), tables.inf, dtype)
     if not night.size or not out.size:
         return out
+    origin, to = tables.rows[day][arcs.origin], tables.rows[day + 1][arcs.to]
     kind, moves, costs, sights = arc_classes(tables, arcs, buckets, day)
     live, place = _alive(night, dtype(tables.inf))
     chosen = np.empty(len(arcs.to), np.int64)
-    n = _usable(arcs.days, day, arcs.to, arcs.origin, p.start if root else -1, place, chosen)
+    n = _usable(arcs.days, day, to, origin, place, chosen)
     sight = arrive_position[tables.sight_map[sights][:, columns]]
+    asked, reset_kind = asked_levels(tables, buckets, day)
     plain = np.array([len(columns) == night.shape[3] and bool((s == np.arange(len(columns))).all()) for s in sight], np.uint8)
     _day(
         out,
         night,
         live,
         chosen[:n],
-        arcs.origin,
-        arcs.to,
+        origin,
+        to,
         arcs.cost.astype(dtype, copy=False),
         arcs.stand,
         arcs.key,
@@ -204,7 +208,8 @@ def day_table(tables: Tables, arcs: LikeArcs, buckets: Any, day: int, night: Any
         costs.astype(dtype),
         np.ascontiguousarray(sight),
         plain,
-        *asked_levels(tables, buckets, day),
+        asked,
+        reset_kind[spots],
         dtype(p.one_night_cost),
         root,
         dtype(tables.inf),
@@ -279,6 +284,7 @@ def _expand(
     edge_ptr,
     edges,
     values,
+    row_of,
     base,
     shift,
     top,
@@ -330,7 +336,7 @@ def _expand(
             half = 1 if stay >= 2 and halves == 2 else 0
             c = cost[i] + arc_cost[a] + night_cost[day, to]
             if not empty:
-                rest = values[to, half, 0, column]
+                rest = values[row_of[to], half, 0, column]
                 if rest == top or c + raised + (np.int64(rest) << shift) >= limit:
                     continue
             ok = True
@@ -393,7 +399,7 @@ def _expand(
                 bucket = bucket * (edge_ptr[r + 1] - edge_ptr[r]) + e - edge_ptr[r]
             floor = c
             if not empty:
-                rest = values[to, half, bucket, column]
+                rest = values[row_of[to], half, bucket, column]
                 floor += inf if rest == top else raised + (np.int64(rest) << shift)
             if floor >= limit:
                 continue
@@ -473,6 +479,7 @@ def expand(tables: Tables, day: int, labels: Labels, bound: Bound, usable: Any_,
             np.cumsum([0] + [len(e) for e in row]),
             np.concatenate(row),
             values,
+            bound.rows[day + 1],
             bound.base[day + 1],
             bound.shift[day + 1],
             bound.top[day + 1],

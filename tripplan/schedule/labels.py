@@ -79,12 +79,11 @@ def first_label(tables: Tables, root: int) -> Labels:
     )
 
 
-def usable_arcs(tables: Tables, day: int, forbidden: NDArray[np.int64]) -> NDArray[np.uint8]:
+def usable_arcs(tables: Tables, day: int) -> NDArray[np.uint8]:
     """Return (A) 1 where an arc may be taken on a day."""
     p = tables.problem
     ok = (p.arc_days >> np.uint64(day)) & np.uint64(1) != 0
     ok &= p.arc_to == p.goal if day == p.days - 1 else p.night_cost[day][p.arc_to] >= 0
-    ok[forbidden] = False
     usable: NDArray[np.uint8] = ok.astype(np.uint8)
     return usable
 

@@ -135,6 +135,9 @@ def make_memory(tables: Tables, most: int, always: tuple[int, ...] = ()) -> Memo
             size *= int(need[s]) + 1
             chosen.append(s)
         sights.append(tuple(sorted(chosen)))
+    alike = {chosen: k for k, chosen in enumerate(dict.fromkeys(sights))}
+    place_class = np.array([alike[chosen] for chosen in sights], np.int32)[place_class]
+    sights = list(alike)
     known = [_digits(need[list(chosen)]) for chosen in sights]
     stride = [np.cumprod([1, *(need[list(c)] + 1)[:-1]]).astype(np.int64) if c else np.zeros(0, np.int64) for c in sights]
     widths = np.array([len(d) for d in known], np.int64)

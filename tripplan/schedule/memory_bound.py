@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .bounds import Bound, LikeArcs, arc_classes, like_arcs, pack
+from .bounds import PACK_CELLS, Bound, LikeArcs, arc_classes, like_arcs, pack, unpack
 from .buckets import Buckets, asked_levels, night_moves
 from .memory import Memory
 from .tables import Tables
 
-__all__ = ["Layout", "Prices", "make_layout", "make_memory_bound"]
+__all__ = ["Layout", "Prices", "arrival_table", "make_layout", "make_memory_bound", "memory_work"]
 
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
@@ -91,9 +91,10 @@ def make_layout(tables: Tables, buckets: Buckets, sizes: list[int], memory: Memo
     sights = like.keys[like.key, 2]
     move = memory.move_of(like.origin, like.to, sights.astype(np.int32), int(tables.sight_map.shape[0]))
     order = np.lexsort((like.to, like.stand, like.key, like.origin, memory.leave_row[move]))
-    like = LikeArcs(
-        like.origin[order], like.to[order], like.cost[order], like.days[order], like.stand[order], like.key[order], like.keys
-    )
+    like = replace(
+        like, origin=like.origin[order], to=like.to[order], cost=like.cost[order], days=like.days[order], stand=like.stand[order],
+        key=like.key[order],
+    )  # fmt: skip
     kind, moves, costs, index, price, asked = [], [], [], [], [], []
     for day in range(p.days):
         k, m, c, _ = arc_classes(tables, like, buckets, day)
@@ -111,6 +112,21 @@ def make_layout(tables: Tables, buckets: Buckets, sizes: list[int], memory: Memo
     )  # fmt: skip
 
 
+def memory_work(layout: Layout) -> float:
+    """Return a guess of the additions that a bound takes."""
+    days = layout.like.days
+    return sum(
+        float(np.count_nonzero(days & np.uint64(1 << d))) * size * layout.memory.columns
+        for d, size in enumerate(layout.buckets.arrive_sizes)
+    )
+
+
+def memory_cells(tables: Tables, layout: Layout) -> int:
+    """Return how many values a bound keeps."""
+    rows = sum(len(spots) * size for spots, size in zip(tables.spots, layout.buckets.sizes, strict=True))
+    return rows * layout.memory.columns * tables.halves
+
+
 def _settle(tables: Tables, values: Cost) -> Cost:
     """Put back to ``inf`` what is forbidden and had prices taken off."""
     values[values >= tables.inf // 2] = tables.inf
@@ -122,17 +138,18 @@ def _night_table(tables: Tables, layout: Layout, prices: Prices, day: int, ahead
     p = tables.problem
     memory, index, price = layout.memory, layout.index[day], layout.price[day].astype(np.int64)
     size = out.shape[2]
-    is_open = np.flatnonzero(p.night_cost[day] >= 0)
+    is_open, row_of = tables.spots[day + 1], tables.rows[day + 1]
     for kind in np.unique(memory.night_kind[is_open]):
         here = is_open[memory.night_kind[is_open] == kind]
         alive = np.flatnonzero(memory.night_next[kind] >= 0)
         following, worth = memory.night_next[kind][alive], prices.night[kind][alive]
         like = tables.like_night[here]
         extra = np.minimum(price[like] + p.night_cost[day, here][:, None], tables.inf)
+        there = row_of[here]
         for half in range(tables.halves):
-            rows = ahead[here[:, None, None], half, index[like][:, :, None], following[None, None, :]].astype(np.int64)
+            rows = ahead[there[:, None, None], half, index[like][:, :, None], following[None, None, :]].astype(np.int64)
             total = np.minimum(rows + extra[:, :, None] - worth, tables.inf)
-            out[half, here[:, None, None], np.arange(size)[None, :, None], alive[None, None, :]] = total
+            out[half, there[:, None, None], np.arange(size)[None, :, None], alive[None, None, :]] = total
     _settle(tables, out)
 
 
@@ -142,10 +159,11 @@ def _day_table(tables: Tables, layout: Layout, prices: Prices, day: int, night: 
     first = day == 0
     like, memory, moves, costs = layout.like, layout.memory, layout.moves[day], layout.costs[day]
     dtype = out.dtype.type
-    ok = (like.days >> np.uint64(day)) & np.uint64(1) != 0
-    ok &= (night.min(axis=(0, 2, 3)) < tables.inf)[like.to]
-    if first:
-        ok &= like.origin == p.start
+    spots, leaves, reaches = tables.spots[day], tables.rows[day], tables.rows[day + 1]
+    ok = ((like.days >> np.uint64(day)) & np.uint64(1) != 0) & (leaves[like.origin] >= 0) & (reaches[like.to] >= 0)
+    if not night.size:
+        return
+    ok &= (night.min(axis=(0, 2, 3)) < tables.inf)[reaches[like.to]]
     chosen = np.flatnonzero(ok)
     kind = (layout.kind[day][like.key[chosen]] * len(memory.moves) + layout.move[chosen]) * 2 + like.stand[chosen]
     order = np.lexsort((like.origin[chosen], kind))
@@ -154,20 +172,35 @@ def _day_table(tables: Tables, layout: Layout, prices: Prices, day: int, night: 
         group, stand, move = int(layout.kind[day][like.key[part[0]]]), bool(like.stand[part[0]]), int(layout.move[part[0]])
         source = night[0 if not stand or first else tables.halves - 1]
         starts = np.flatnonzero(np.diff(like.origin[part], prepend=-1))
-        origin = np.zeros(1, np.int64) if first else like.origin[part][starts].astype(np.int64)
+        origin = leaves[like.origin[part][starts]].astype(np.int64)
         alive = np.flatnonzero(memory.move_next[move] >= 0)
         following = memory.move_next[move][alive]
         worth = prices.leave[memory.leave_row[move]][alive].astype(dtype)
         charge = p.one_night_cost if tables.halves == 2 and not stand and not first else 0
         for level in np.flatnonzero(moves[group] >= 0):
-            ways = source[like.to[part], moves[group][level]] + like.cost[part].astype(dtype)[:, None]
+            ways = source[reaches[like.to[part]], moves[group][level]] + like.cost[part].astype(dtype)[:, None]
             least = np.minimum.reduceat(ways, starts, axis=0)[:, following] + dtype(costs[group, level]) - worth
             for h in range(tables.halves):
                 there = (origin[:, None], h, level, alive[None, :])
                 out[there] = np.minimum(out[there], least + dtype(charge if h == 0 else 0))
     _settle(tables, out)
     if not first:
-        out[~layout.asked[day][layout.reset_kind][:, None, :].repeat(tables.halves, 1)] = tables.inf
+        out[~layout.asked[day][layout.reset_kind[spots]][:, None, :].repeat(tables.halves, 1)] = tables.inf
+
+
+def arrival_table(tables: Tables, layout: Layout, prices: Prices, bound: Bound, day: int, kernels: Any = None) -> Cost:
+    """Return W[half, place, bucket, column] of a day from a bound that is made already."""
+    p, memory = tables.problem, layout.memory
+    dtype = np.int64 if tables.wide else np.int32
+    night = np.full(
+        (tables.halves, len(tables.spots[day + 1]), layout.buckets.arrive_sizes[day], memory.columns), tables.inf, dtype
+    )
+    if day == p.days - 1:
+        night[:, 0, :, : len(memory.at_goal)][..., memory.at_goal] = 0
+    else:
+        ahead = unpack(bound, day + 1, dtype)
+        (_night_table if kernels is None else kernels.night_table)(tables, layout, prices, day, ahead, night)
+    return night
 
 
 def make_memory_bound(
@@ -194,20 +227,23 @@ def make_memory_bound(
     dtype = np.int64 if tables.wide else np.int32
     values: list[Cost] = [np.zeros(0)] * p.days
     base, shift, top = [0] * p.days, [0] * p.days, [tables.inf] * p.days
+    packed = not tables.wide and memory_cells(tables, layout) >= PACK_CELLS
     ahead = np.zeros((0, 0, 0, 0), dtype)
     night_table, day_table = (_night_table, _day_table) if kernels is None else (kernels.night_table, kernels.day_table)
     for day in range(p.days - 1, -1, -1):
         if check is not None:
             check(1 - (day + 1) / p.days)
-        night = np.full((tables.halves, p.places, buckets.arrive_sizes[day], memory.columns), tables.inf, dtype)
+        night = np.full((tables.halves, len(tables.spots[day + 1]), buckets.arrive_sizes[day], memory.columns), tables.inf, dtype)
         if day == p.days - 1:
-            night[:, p.goal, :, : len(memory.at_goal)][..., memory.at_goal] = 0
+            night[:, 0, :, : len(memory.at_goal)][..., memory.at_goal] = 0
         else:
             night_table(tables, layout, prices, day, ahead, night)
-        ahead = np.full((p.places if day else 1, tables.halves, buckets.sizes[day], memory.columns), tables.inf, dtype)
+        ahead = np.full((len(tables.spots[day]), tables.halves, buckets.sizes[day], memory.columns), tables.inf, dtype)
         day_table(tables, layout, prices, day, night, ahead)
         values[day] = ahead
-        if not tables.wide and day:
+        if packed and day:
             values[day], base[day], shift[day], top[day] = pack(tables, ahead)
-    made = Bound(tuple(values), tables.open_columns, buckets, layout.sizes, tuple(base), tuple(shift), tuple(top), tables.inf)
+    made = Bound(
+        tuple(values), tables.rows, tables.open_columns, buckets, layout.sizes, tuple(base), tuple(shift), tuple(top), tables.inf
+    )
     return replace(made, place_class=memory.place_class, column_of=memory.column_of, offset=prices.offset)

@@ -41,15 +41,15 @@ def _night(out, ahead, cost, like, index, price, kind, following, worth, inf):
 def night_table(tables: Tables, layout: Layout, prices: Prices, day: int, ahead: Any_, out: Any_) -> None:
     """Fill W of a day (see ``memory_bound``)."""
     dtype = out.dtype.type
-    memory = layout.memory
+    memory, spots = layout.memory, tables.spots[day + 1]
     _night(
         out,
         ahead,
-        np.minimum(tables.problem.night_cost[day], tables.inf).astype(dtype),
-        tables.like_night,
+        np.minimum(tables.problem.night_cost[day][spots], tables.inf).astype(dtype),
+        tables.like_night[spots],
         layout.index[day],
         layout.price[day],
-        memory.night_kind,
+        memory.night_kind[spots],
         memory.night_next,
         prices.night.astype(dtype),
         dtype(tables.inf),
@@ -98,12 +98,12 @@ def _four(row, w0, w1, w2, w3, c0, c1, c2, c3):
 
 @njit(cache=True)
 def _day(
-    out, night, day, only, place, origin_of, to, cost, days, stand, key, kind, moves, costs, move, following, leave_row, worth,
+    out, night, day, place, origin_of, to, cost, days, stand, key, kind, moves, costs, move, following, leave_row, worth,
     width, place_class, asked, reset_kind, one, inf,
 ):  # fmt: skip
     halves, places, size, columns = night.shape
     levels = moves.shape[1]
-    root = only >= 0
+    root = day == 0
     number = out.dtype.type
     bit = np.uint64(1) << np.uint64(day)
     # arrivals in the columns of the class now being left, filled where it goes to
@@ -126,12 +126,12 @@ def _day(
         many = 0
         b = a
         while b < len(to) and origin_of[b] == origin and kind[key[b]] == g and stand[b] == s and leave_row[move[b]] == block:
-            if (days[b] & bit) != 0 and place[to[b]]:
+            if (days[b] & bit) != 0 and to[b] >= 0 and place[to[b]]:
                 few[many] = b
                 many += 1
             b += 1
         a = b
-        if many == 0 or (root and origin != only):
+        if many == 0 or origin < 0:
             continue
         here = asked[reset_kind[origin]]
         used[:] = False
@@ -175,7 +175,7 @@ def _day(
                 extra = costs[g, level]
                 if h == 0 and halves == 2 and not s and not root:
                     extra = number(extra + one)
-                target = out[0 if root else origin, h, level]
+                target = out[origin, h, level]
                 source = row[m * columns : m * columns + wide]
                 for k in range(wide):
                     target[k] = min(target[k], number(source[k] + extra))
@@ -191,15 +191,14 @@ def day_table(tables: Tables, layout: Layout, prices: Prices, day: int, night: A
     """Fill B of a day (see ``memory_bound``)."""
     p = tables.problem
     dtype = out.dtype.type
-    like, memory = layout.like, layout.memory
+    like, memory, spots = layout.like, layout.memory, tables.spots[day]
     _day(
         out,
         night,
         day,
-        -1 if day else p.start,
         _alive(night, dtype(tables.inf)),
-        like.origin,
-        like.to,
+        tables.rows[day][like.origin],
+        tables.rows[day + 1][like.to],
         like.cost.astype(dtype, copy=False),
         like.days,
         like.stand,
@@ -212,9 +211,9 @@ def day_table(tables: Tables, layout: Layout, prices: Prices, day: int, night: A
         memory.leave_row,
         prices.leave.astype(dtype),
         memory.widths,
-        memory.place_class,
+        memory.place_class[spots],
         layout.asked[day],
-        layout.reset_kind,
+        layout.reset_kind[spots],
         dtype(p.one_night_cost),
         dtype(tables.inf),
     )

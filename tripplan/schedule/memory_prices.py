@@ -10,8 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bounds import Bound
-from .buckets import day_moves, night_moves
-from .memory import Memory
 from .memory_bound import Layout, Prices, make_memory_bound
 from .tables import Tables
 
@@ -22,9 +20,9 @@ I64 = NDArray[np.int64]
 FIRST_HOPE, HOPE = 0.3, 0.04
 
 
-def counted(tables: Tables, memory: Memory, bound: Bound, prices: Prices) -> I64:
+def counted(tables: Tables, layout: Layout, bound: Bound, prices: Prices) -> I64:
     """Return (S) how often the cheapest trip of the bound is paid for each sight."""
-    p = tables.problem
+    p, memory = tables.problem, layout.memory
     times = np.zeros(len(p.need), np.int64)
     place, half, bucket, column = p.start, 0, 0, 0
     kinds = int(tables.sight_map.shape[0])
@@ -32,28 +30,29 @@ def counted(tables: Tables, memory: Memory, bound: Bound, prices: Prices) -> I64
         arcs = np.arange(p.arc_ptr[place], p.arc_ptr[place + 1])
         arcs = arcs[((p.arc_days[arcs] >> np.uint64(day)) & np.uint64(1) != 0) & (p.night_cost[day][p.arc_to[arcs]] >= 0)]
         to = p.arc_to[arcs].astype(np.int64)
-        keys, key = np.unique((p.arc_use[arcs].astype(np.int64) << 32 | p.arc_reset[arcs].astype(np.int64)), return_inverse=True)
-        index, price = day_moves(tables, bound.buckets, day, np.stack([keys >> 32, keys & 0xFFFFFFFF], 1))
+        group = layout.kind[day][layout.like.key_of[arcs]]
+        arrive = layout.moves[day][group, bucket]
+        open_ = arrive >= 0
+        arcs, to, group, arrive = arcs[open_], to[open_], group[open_], arrive[open_]
+        if not len(arcs):
+            break
         move = memory.move_of(np.full(len(arcs), place), to, tables.sight_class[arcs], kinds)
-        arrive = index[key.reshape(-1), bucket]
-        cost = price[key.reshape(-1), bucket] + p.arc_cost[arcs] + p.night_cost[day][to]
+        cost = layout.costs[day][group, bucket] + p.arc_cost[arcs] + p.night_cost[day][to]
         if tables.halves == 2 and half == 0 and day:
             cost = cost + np.where(to != place, p.one_night_cost, 0)
         row = memory.leave_row[move]
         cost = cost - prices.leave[row, column]
         between = memory.move_next[move, column]
-        next_bucket, night_price = night_moves(tables, bound.buckets, day)
         like = tables.like_night[to]
         kind = memory.night_kind[to]
-        cost = cost + night_price[like, arrive] - prices.night[kind, between]
+        following = layout.index[day][like, arrive]
+        cost = cost + layout.price[day][like, arrive] - prices.night[kind, between]
         after = memory.night_next[kind, between].astype(np.int64)
         stay = np.where((to == place) & (day > 0), 1, 0) if tables.halves == 2 else np.zeros(len(to), np.int64)
-        total = cost + bound.rest(day + 1, to, stay, next_bucket[like, arrive], after)
-        if not len(total):
-            break
+        total = cost + bound.rest(day + 1, to, stay, following, after)
         i = int(np.argmin(total))
         times += memory.leave_adds[row[i], column].astype(np.int64) + memory.night_adds[kind[i], between[i]]
-        place, half, bucket, column = int(to[i]), int(stay[i]), int(next_bucket[like[i], arrive[i]]), int(after[i])
+        place, half, bucket, column = int(to[i]), int(stay[i]), int(following[i]), int(after[i])
     return times
 
 
@@ -88,9 +87,9 @@ class PriceHunt:
         *,
         kernels: Any = None,
         check: Callable[[float], None] | None = None,
-        enough: Callable[[], bool] = lambda: False,
-    ) -> Bound:
-        """Raise the bound by some rounds of the subgradient method and return the best one.
+        count: Callable[[], None] = lambda: None,
+    ) -> tuple[Bound, Prices]:
+        """Raise the bound by some rounds of the subgradient method and return the best one with its prices.
 
         Parameters
         ----------
@@ -100,8 +99,8 @@ class PriceHunt:
             Bounds made at most.
         limit
             Cost of the best plan known [cents], None without one.
-        enough
-            Asked after each bound; True: no more rounds.
+        count
+            Called before each bound; may raise to stop.
         """
         p = tables.problem
         memory = layout.memory
@@ -115,24 +114,25 @@ class PriceHunt:
         begun = not self.prices.any()
         for turn in range(rounds):
             prices = Prices.of(tables, memory, each)
+            count()
             bound = make_memory_bound(tables, layout, prices, kernels=kernels, check=check)
             if turn == 0:
                 ahead = (FIRST_HOPE if begun else HOPE) * abs(bound.root)
             elif best is not None and bound.root < best.root + ahead / 8:
                 ahead *= 0.6
             if bound.root >= (tables.inf if limit is None else limit):
-                return bound
+                return bound, prices
             if best is None or bound.root > best.root:
-                best = bound
+                best, paid = bound, prices
                 self.prices = np.where(free, each, self.prices)
-                times = counted(tables, memory, bound, prices)
+                times = counted(tables, layout, bound, prices)
                 slope = np.where(free, need - times, 0)
             else:
                 # back to the best prices, and halfway between the two directions
-                times = counted(tables, memory, bound, prices)
+                times = counted(tables, layout, bound, prices)
                 slope = (slope + np.where(free, need - times, 0)) / 2
                 each = np.where(free, self.prices, 0)
-            if turn == rounds - 1 or enough():
+            if turn == rounds - 1:
                 break
             self.overpaid += np.maximum(times - need, 0) * each
             steep = float((slope.astype(np.float64) ** 2).sum())
@@ -143,7 +143,7 @@ class PriceHunt:
             each = np.clip(np.rint(each + step * slope).astype(np.int64), 0, most)
             each = np.where(free, each, 0)
         assert best is not None
-        return best
+        return best, paid
 
     def always(self, tables: Tables, most: int) -> tuple[int, ...]:
         """Return the sights that were paid too often for most, as long as their columns are at most ``most``."""

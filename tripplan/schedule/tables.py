@@ -93,6 +93,26 @@ class Tables:
             out.append(row)
         return tuple(out)
 
+    @functools.cached_property
+    def spots(self) -> tuple[I64, ...]:
+        """For each day, and after the last, the places where it may begin: pick-up, where a night is open, the goal."""
+        p = self.problem
+        return (
+            np.array([p.start], np.int64),
+            *(np.flatnonzero(p.night_cost[d] >= 0).astype(np.int64) for d in range(p.days - 1)),
+            np.array([p.goal], np.int64),
+        )
+
+    @functools.cached_property
+    def rows(self) -> tuple[I32, ...]:
+        """For each day, and after the last, (P) number of the place among ``spots``, -1 none."""
+        out = []
+        for spots in self.spots:
+            row = np.full(self.problem.places, -1, np.int32)
+            row[spots] = np.arange(len(spots), dtype=np.int32)
+            out.append(row)
+        return tuple(out)
+
     @property
     def halves(self) -> int:
         """H."""
