@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from helpers.toytrips import REGION, brute_force, toy_trip, toy_work
 
+from tripplan.model.van import Levels, Van
 from tripplan.schedule.assemble import Slack, assemble
 from tripplan.schedule.explain import excesses_of, no_plan
 from tripplan.schedule.levels import follow
@@ -141,3 +144,25 @@ def test_compiled_thinning_equals_arrays():
     for money in (False, True):
         one, two = (_drop_beaten(table, first, worth, money=money, compiled=how) for how in (True, False))
         assert (one == two).all()
+
+
+@pytest.mark.parametrize(("seed", "decides"), [(7, True), (19, True), (31, True), (2, False), (4, False)])
+def test_a_fridge_on_the_battery_draws_on_it_aboard_a_ferry_too(seed, decides, monkeypatch):
+    """Crossings count like driving, and the cost is that of trying everything; counted by driving alone some would be let through."""
+    change = {
+        "nights": 2, "levels": Levels(60, 0, 0, 10, 9, 100),
+        "van": Van("van", 60, 50, 18, 10, 4.5, 2, 100, solar_w=100, fridge_towing="battery"),
+    }  # fmt: skip
+    work = toy_work(seed, **change)
+    solution = best_path(work)
+    assert (solution.cost if solution.arcs else None) == brute_force(work)
+    for arc in np.flatnonzero(~work.options.car).tolist():
+        table, points = work.ways_of(arc).van, work.points(arc)
+        taken = sum(int(table.total_s[a, b]) for a, b in pairwise(points))
+        assert taken <= work.use.classes_s[int(work.options.use[arc])]
+    monkeypatch.setattr("tripplan.schedule.ways.Table.afloat_s", None)
+    ashore = best_path(toy_work(seed, **change))
+    assert ((ashore.arcs, ashore.cost) != (solution.arcs, solution.cost)) or not decides
+    if decides:
+        assert ashore.arcs
+        assert not solution.arcs or ashore.cost < solution.cost

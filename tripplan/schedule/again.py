@@ -82,6 +82,8 @@ def _between(work: Work, day: int, start: int, end: int, number: int, *, car: bo
     laid = stop_table(here, types)
     limit = min(trip.first_day_drive_s, trip.max_drive_s) if start == 0 else trip.max_drive_s
     frame = _frame(work, limit, car=car)
+    if not car and len(frame.classes_s) > 1:
+        frame = replace(frame, afloat_s=table.afloat_s)
     found = []
     stays = start == end or (start == 0 and end >= 2 and end - 2 == pitch_of(trip, cast.sites))
     leaves = end if car else start  # a day by car begins where it ends, the first of a rest too

@@ -266,8 +266,10 @@ def _options(
     need = need_of(cast, pick_up, alive)
     serves = need.arriving
     money = trip.budget_cents >= 0 and rules.counters
-    frame = Frame(hours.leave[:, alive], arrive, mask, limit, classes_s, need, money)
-    tow = tow_options(way.van.take(rows, rows), count, stops, frame)
+    table = way.van.take(rows, rows)
+    afloat_s = table.afloat_s if len(classes_s) > 1 else None
+    frame = Frame(hours.leave[:, alive], arrive, mask, limit, classes_s, need, money, afloat_s)
+    tow = tow_options(table, count, stops, frame)
     stands = pitch_of(trip, cast.sites)
     pitch = number.get(2 + stands, -1) if stands >= 0 else -1
     if pitch >= 0:  # to stay is no drive of no length

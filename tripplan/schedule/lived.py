@@ -241,12 +241,13 @@ class Lived:
         return use.kinds[int(use.kind_of[int(self.work.options.end[arc]) - 2])][0]
 
     def _drive_s(self, arc: int) -> int:
-        """Return the most that a towing day is driven, by its class [s]."""
+        """Return the most that a towing day is driven, by its class, which counts crossings too [s]."""
         use, work = self.work.use, self.work
-        return work.use.classes_s[int(work.problem.arc_use[arc]) % use.classes]
+        most_s = work.use.classes_s[int(work.problem.arc_use[arc]) % use.classes]
+        return most_s if use.classes == 1 else max(int(work.options.drive_s[arc]), most_s - self._afloat_s(arc))
 
     def _afloat_s(self, arc: int) -> int:
-        """Return how long a towing day is aboard ferries, which classes of driving leave out [s]."""
+        """Return how long a towing day is aboard ferries [s]."""
         table = self.work.ways_of(arc).van
         return sum(int(table.total_s[a, b] - table.drive_s[a, b]) for a, b in pairwise(self.work.points(arc)))
 

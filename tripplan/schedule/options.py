@@ -44,11 +44,13 @@ class Frame:
     drive_s
         (P) most time at the wheel on a day that begins at the place [s].
     classes_s
-        Upper ends of the classes of driving time [s].
+        Upper ends of the classes of driving time, crossings in it [s].
     need
         What is worth serving on the way.
     money
         Whether money counts beside cost.
+    afloat_s
+        (V, V) how long the van is aboard ferries between places and stops, where that draws on its battery; ``None``: nowhere.
     """
 
     leave: I64
@@ -58,6 +60,7 @@ class Frame:
     classes_s: tuple[int, ...]
     need: Need
     money: bool = False
+    afloat_s: I64 | None = None
 
 
 @dataclass(frozen=True)
@@ -120,6 +123,7 @@ def tow_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, 
     if compiled is None:
         chains = places * places * len(stops) * len(stops)
         compiled = chains > (_COMPILE_CHAINS if bar else _COMPILE_CHAINS // 10)
+    compiled = compiled and frame.afloat_s is None  # the loops tell classes by the time at the wheel alone
     if compiled:
         try:
             from tripplan.schedule.chain_kernels import far_chains
@@ -179,7 +183,8 @@ def options_of(found: Found, stops: StopTable, frame: Frame, *, car: bool) -> Op
         there = np.maximum(number, 0)
         serves |= np.where(number >= 0, stops.serves[there], 0)
         sights |= np.where((number >= 0) & (stops.sight[there] >= 0), 1 << np.maximum(stops.sight[there], 0), 0)
-    use = np.searchsorted(np.array(frame.classes_s), found.drive_s)
+    load = found.drive_s if car or frame.afloat_s is None else found.drive_s + _afloat(found, frame.afloat_s, len(stops))
+    use = np.minimum(np.searchsorted(np.array(frame.classes_s), load), len(frame.classes_s) - 1)
 
     def small(column: NDArray[np.integer]) -> I32:
         return column.astype(np.int32)
@@ -189,6 +194,17 @@ def options_of(found: Found, stops: StopTable, frame: Frame, *, car: bool) -> Op
         small(found.money), small(found.drive_s), small(found.total_s), small(serves), sights, small(use), found.days,
         np.full(count, car, dtype=bool),
     )  # fmt: skip
+
+
+def _afloat(found: Found, afloat_s: I64, stops: int) -> I64:
+    """(n) time aboard ferries of each way [s]."""
+    places = len(afloat_s) - stops
+    out, here = np.zeros(len(found.start), dtype=np.int64), found.start.astype(np.int64)
+    for number in (found.first, found.second, found.third):
+        there = np.where(number >= 0, places + number, here)
+        out += np.where(number >= 0, afloat_s[here, there], 0)
+        here = there
+    return out + afloat_s[here, found.end]
 
 
 def stand_options(table: Table, places: int, stops: Sequence[Stop], frame: Frame, most_s: int) -> Options:

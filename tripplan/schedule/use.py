@@ -193,10 +193,14 @@ class Use:
 
 
 def drive_classes(trip: Trip, most_s: int) -> tuple[int, ...]:
-    """Return the upper ends of the classes of driving time [s]: one, unless driving draws on the van's battery."""
+    """Return the upper ends of the classes of driving time [s]: one, unless driving draws on the van's battery.
+
+    There a crossing counts like driving, and has classes beyond the most that may be driven.
+    """
     if trip.van.fridge_towing != "battery":
         return (most_s,)
-    return (*range(3600, most_s, 3600), most_s)
+    afloat = (most_s + 3600, most_s + 2 * 3600, most_s + 4 * 3600, 24 * 3600) if trip.ferries else ()
+    return (*range(3600, most_s, 3600), most_s, *afloat)
 
 
 def at_pick_up(

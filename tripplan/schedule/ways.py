@@ -37,6 +37,12 @@ class Table:
     km_cents: I64
     cents: I64
 
+    @property
+    def afloat_s(self) -> I64 | None:
+        """(n, n) time aboard ferries of each way [s]; ``None`` where none takes one."""
+        afloat = np.where(self.cents < FAR, self.total_s - self.drive_s, 0)
+        return afloat if bool((afloat > 0).any()) else None
+
     def take(self, rows: I64, cols: I64) -> Table:
         """Return the part for some starts and ends."""
         at = np.ix_(rows, cols)
