@@ -55,7 +55,13 @@ class Driven:
 
     def press(self, *keys: str) -> None:
         """Press keys on whatever has the focus."""
-        self.driver.switch_to.active_element.send_keys(*keys)
+        here = self.driver.switch_to.active_element
+        if here.get_attribute("type") == "file":  # what is sent to it would be taken for a file's name
+            from selenium.webdriver.common.action_chains import ActionChains
+
+            ActionChains(self.driver).send_keys(*keys).perform()
+        else:
+            here.send_keys(*keys)
 
     def tab_to(self, css: str, most: int = 150) -> Any:
         """Press Tab until the focus is on what a selector finds, as somebody without a mouse has to."""
@@ -77,8 +83,8 @@ class Driven:
             )
         )
 
-    def until(self, told: str, most_s: float = 180.0) -> None:
-        """Wait until the heading begins with some words."""
+    def until(self, told: str | tuple[str, ...], most_s: float = 120.0) -> None:
+        """Wait until the heading begins with some words; what ended otherwise is not waited for."""
         until = time.monotonic() + most_s
         from selenium.common.exceptions import WebDriverException
 
@@ -88,6 +94,8 @@ class Driven:
                 said = self.heading
                 if said.startswith(told):
                     return
+                if said.startswith(("No answer", "No plan", "Not ")):
+                    break
             except WebDriverException:  # between two pages
                 pass
             time.sleep(0.2)
@@ -99,7 +107,7 @@ class Driven:
         assert wide <= self.width, f"{self.path} is {wide} px wide in a window of {self.width}"
         nameless = self.driver.execute_script(
             "return [...document.querySelectorAll('input:not([type=hidden]),select,button,a')].filter(e => "
-            "!(e.textContent.trim() || e.getAttribute('aria-label') || (e.labels && e.labels.length))).map(e => e.outerHTML)"
+            "!(e.textContent.trim() || e.getAttribute('aria-label') || e.title || (e.labels && e.labels.length))).map(e => e.outerHTML)"
         )
         assert not nameless, nameless
 

@@ -61,64 +61,6 @@ def test_pages_open_without_a_complaint_of_their_policy(served, where, tmp_path)
     assert "<h1>" in text
 
 
-@pytest.mark.long
-@pytest.mark.enable_socket
-def test_forms_by_keyboard_on_a_telephone(served, tmp_path):
-    """By Tab, Space and Enter alone, 390 px wide: van and dates to a plan; nothing is wider than the screen, every field has a name."""
-    selenium = pytest.importorskip("selenium.webdriver")
-    from selenium.webdriver.common.keys import Keys
-
-    options = selenium.ChromeOptions()
-    options.binary_location = chromium()
-    for flag in (
-        "--headless=new",
-        "--no-sandbox",
-        "--disable-gpu",
-        "--disable-dev-shm-usage",
-        f"--user-data-dir={tmp_path / 'p'}",
-    ):
-        options.add_argument(flag)
-    options.add_experimental_option("mobileEmulation", {"deviceMetrics": {"width": 390, "height": 800, "pixelRatio": 1.0}})
-    try:
-        driver = selenium.Chrome(options=options)
-    except Exception as error:  # noqa: BLE001 - no driver for this browser here
-        pytest.skip(f"no driver for Chromium: {type(error).__name__}")
-    try:
-        driver.get(served)
-
-        def press(*keys: str) -> None:
-            driver.switch_to.active_element.send_keys(*keys)
-
-        def tab_to(name: str) -> None:
-            for _ in range(60):
-                press(Keys.TAB)
-                here = driver.switch_to.active_element
-                if here.get_attribute("name") == name or here.text == name:
-                    return
-            raise AssertionError(f"{name} is not reached by keyboard")
-
-        tab_to("pick_up")
-        press("Long Lee", Keys.ENTER)
-        assert "Places to see" in driver.title
-        assert driver.execute_script("return document.documentElement.scrollWidth") <= 390
-        tab_to("On to the wishes")
-        press(Keys.ENTER)
-        assert "Wishes" in driver.title
-        tab_to("Plan this trip")
-        press(Keys.ENTER)
-        until = time.monotonic() + 120
-        while "Our trip" not in driver.title and time.monotonic() < until:
-            time.sleep(0.3)
-        assert "Our trip" in driver.title, driver.find_element("tag name", "main").text
-        assert driver.execute_script("return document.documentElement.scrollWidth") <= 390
-        nameless = driver.execute_script(
-            "return [...document.querySelectorAll('input:not([type=hidden]),select,button,a')].filter(e => !(e.textContent.trim() || (e.labels && e.labels.length))).length"
-        )
-        assert nameless == 0
-    finally:
-        driver.quit()
-
-
 @pytest.mark.enable_socket
 def test_every_page_fits_a_telephone(served, tmp_path):
     """390 px wide, inside a frame as narrow as a telephone: no page is wider than that, the result's with its tables included."""

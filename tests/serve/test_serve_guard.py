@@ -303,20 +303,30 @@ _FIELDS = st.sampled_from(
         "place_typed",
         "as",
         "day",
+        "instead",
+        "closures",
+        "file",
+        "loop",
+        "pick-1",
+        "pick-",
     ]
 )
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.sampled_from(["/", "/places", "/wishes", "/check"]), st.dictionaries(_FIELDS, _TEXTS, max_size=6))
+@given(
+    st.sampled_from(["/", "/places", "/wishes", "/check", "/closures", "/loops"]), st.dictionaries(_FIELDS, _TEXTS, max_size=6)
+)
 def test_any_form_is_answered_without_a_fault(quiet, where, values):
     """Whatever stands in whatever field: an answer, and never one of the server's own faults."""
     visitor, _, _ = quiet
     visitor.post("/", START)
     values = {k: v.encode("utf-8", "replace").decode() for k, v in values.items()}
-    base = {"/": START, "/places": PLACE, "/wishes": {}, "/check": {}}[where]
+    base = {"/": START, "/places": PLACE}.get(where, {})
     answer = visitor.post(where, {**base, **values})
     assert answer.status_code < 500, (where, values, answer.text[:300])
+    if "instead" in values:
+        assert visitor.get("/places", params={"edit": values["instead"]}).status_code in (200, 414), values
 
 
 def test_one_visitor_never_sees_anothers_draft(quiet):

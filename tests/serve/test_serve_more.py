@@ -40,6 +40,7 @@ def test_the_map_holds_the_sights_and_towns_of_the_region(quiet, region_file):
     visitor.post("/", START)
     page = visitor.get("/places").text
     where = re.search(r'src="(/region\.js\?\w+)"', page)[1]
+    assert re.search(r'<section id="pick"[^>]* hidden>', page), "without scripts the list stands alone"
     script = visitor.get(where)
     assert script.status_code == 200
     assert script.headers["content-type"].startswith("text/javascript")
