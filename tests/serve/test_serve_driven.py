@@ -343,6 +343,8 @@ def test_no_page_breaks_a_rule_of_axe(place, tmp_path: Path, width: int):
         page.one("button[value=move]").click()
         page.until(("Our trip", "No plan"))
         held()
+        page.open("/places")
+        send("#by-name button[value=add]", "Places to see", place="Pell Sands")
         page.open("/wishes")
         send("button[value=plan]", "No plan keeps all limits", max_h="0.5", first_day_max_h="0.5")
         held()
