@@ -142,11 +142,11 @@ def like_arcs(tables: Tables, sizes: list[int]) -> LikeArcs:
     )
 
 
-def bound_work(tables: Tables, arrive_sizes: list[int]) -> float:
-    """Return a guess of the additions that a bound takes."""
+def bound_work(tables: Tables, arrive_sizes: list[int], *, by_day: bool = False) -> float:
+    """Return a guess of the additions that a bound takes; ``by_day``: only for arcs on days on which they are allowed."""
     days = tables.problem.arc_days
     return sum(
-        float(np.count_nonzero(days & np.uint64(1 << d))) * len(a) * k
+        float(np.count_nonzero(days & np.uint64(1 << d)) if by_day else len(days)) * len(a) * k
         for d, (a, k) in enumerate(zip(tables.arrivals, arrive_sizes, strict=True))
     )
 

@@ -122,7 +122,7 @@ class Narrowing:
     def _affordable(self, tables: Tables, stage: int) -> bool:
         """Tell whether the bound that remembers all sights takes no more than the next stage."""
         resting = Resting(tables)
-        sizes, work = first_sizes(tables, resting)
+        sizes, work = first_sizes(tables, resting, by_day=True)
         columns, buckets, rounds = MEMORY_STAGES[stage]
         another = float(spread(tables.problem)) * columns * buckets * rounds
         return work <= max(SHARP_WORK, another) and bound_bytes(tables, make_buckets(resting, sizes)) <= MOST_BYTES

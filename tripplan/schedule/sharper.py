@@ -26,13 +26,13 @@ WIDE_GAP = 0.07  # of the best plan, between bound and plan, that makes a finer 
 MOST_BYTES = 350_000_000
 
 
-def first_sizes(tables: Tables, resting: Resting) -> tuple[list[int], float]:
-    """Return with how many buckets of each store to begin, and the additions that takes."""
+def first_sizes(tables: Tables, resting: Resting, *, by_day: bool = False) -> tuple[list[int], float]:
+    """Return with how many buckets of each store to begin, and the additions that takes (see ``bound_work``)."""
     sizes = choose_sizes(resting, FIRST_BUCKETS)
-    work = bound_work(tables, make_buckets(resting, sizes).arrive_sizes)
+    work = bound_work(tables, make_buckets(resting, sizes).arrive_sizes, by_day=by_day)
     if work < NUMPY_WORK:
         sizes = choose_sizes(resting, FEW_BUCKETS)
-        work = bound_work(tables, make_buckets(resting, sizes).arrive_sizes)
+        work = bound_work(tables, make_buckets(resting, sizes).arrive_sizes, by_day=by_day)
     return sizes, work
 
 
@@ -54,7 +54,8 @@ class Sharper:
     def __init__(self, tables: Tables, budget: Budget, weigh: Callable[[float], Any], *, closely: bool = True) -> None:
         self.tables, self.budget, self.weigh = tables, budget, weigh
         self.resting = Resting(tables)
-        self.sizes, work = first_sizes(tables, self.resting)
+        self._by_day = not closely  # where few arcs are left, they are allowed on few days
+        self.sizes, work = first_sizes(tables, self.resting, by_day=self._by_day)
         weigh(work)
         self._finer = list(FINER_BUCKETS)
         self._probes, self._probed = closely, not closely
@@ -70,7 +71,7 @@ class Sharper:
         return self._bound
 
     def _make(self, buckets: Buckets, sizes: list[int]) -> Bound:
-        begun, work = self.budget.seconds, bound_work(self.tables, buckets.arrive_sizes)
+        begun, work = self.budget.seconds, bound_work(self.tables, buckets.arrive_sizes, by_day=self._by_day)
         self.budget.count_work(work)
         made = make_bound(
             self.tables, buckets, sizes, kernels=self.weigh(work), check=lambda share: self.budget.check("bound", share)
@@ -101,7 +102,7 @@ class Sharper:
         return []
 
     def _work(self, choices: list[tuple[list[int], Buckets]]) -> float:
-        return sum(bound_work(self.tables, buckets.arrive_sizes) for _, buckets in choices)
+        return sum(bound_work(self.tables, buckets.arrive_sizes, by_day=self._by_day) for _, buckets in choices)
 
     def crowded(self) -> bool:
         """Tell whether so many labels have been kept with this bound that a finer one is worth its time."""
@@ -114,6 +115,7 @@ class Sharper:
     def refine(self) -> None:
         """Put the next finer bound in place."""
         choices = self._choices()
+        self.weigh(self._work(choices))  # of all of them together
         if len(choices) > 1:
             self._probes, self._probed = False, True
         else:
