@@ -89,4 +89,4 @@ def test_turn_restrictions_between_depot_and_site(tmp_path: Path) -> None:
     error = _no_plan(region, tmp_path, "2026-07-04", "2026-07-06")
     assert [(e.what, e.day) for e in error.excesses] == [("way", 1)]
     assert "Alfa (every way breaks a turn restriction; the shortest, of " in error.excesses[0].text
-    assert any(f"breaks {number} after 6.0 km" in error.excesses[0].text for number in drawing.relation_id)
+    assert any(f"breaks relation {number} after 6.0 km" in error.excesses[0].text for number in drawing.relation_id)
