@@ -488,6 +488,10 @@ def test_pick_up_in_the_past(load: Callable[..., Trip]) -> None:
         (b"a = " + b"[" * 50_000, "is not TOML: nested too deep; accepted: key = value lines; mend that line"),
         (
             b"",
+            "holds no trip; accepted: a trip file; write one with `tripplan new`, or take a sample: `tripplan demo --copy my-files`",
+        ),
+        (
+            b"name = 'ours'",
             "key `van` is missing (and 5 more); accepted: the path of a TOML file, or a table of keys; add `van`: The van: its stores and appliances.",
         ),
     ],
