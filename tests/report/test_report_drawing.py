@@ -10,9 +10,12 @@ import pytest
 from helpers import plans
 
 from tripplan.model.plan import LevelLine
+from tripplan.report import say
 from tripplan.report.basemap import base_layers, frame_around, kept_off, roads, towns
+from tripplan.report.chart import levels_of
 from tripplan.report.levels import levels_chart
 from tripplan.report.palette import DASHES, HUES, LAND, WATER, day_style
+from tripplan.report.tables import LEVEL_COLUMNS, level_rows
 from tripplan.report.thin import unpack
 from tripplan.report.why import needs_of, services_of
 
@@ -159,3 +162,16 @@ def test_a_store_that_falls_needs_filling() -> None:
     assert (need.until, need.level) == (1, 0)
     assert services_of(plan.days[0]) == [("fresh", "way")]
     assert services_of(plan.days[1]) == []
+
+
+def test_nearest_to_a_limit_is_looked_for_on_the_way_too() -> None:
+    """A barrel emptied where one arrives was fullest on arriving: that is what terminal, sheets, pictures and tables tell."""
+    full, low = LevelLine("grey", 46.0, 56.0, 22.0, 0.0, 57.0, "site"), LevelLine("fresh", 70.0, 9.0, 60.0, 80.0, 8.0, "site")
+    assert (say.nearest_level(full), say.room_left(full)) == (56.0, 1.0)
+    assert (say.nearest_level(low), say.room_left(low)) == (9.0, 1.0)
+    plan = replace(PLAN, days=tuple(replace(day, levels=(full, low)) for day in PLAN.days[:2]))
+    rows = {row[2]: row for row in level_rows(plan)}
+    assert rows["grey"][LEVEL_COLUMNS.index("worst")] == 56.0
+    assert rows["fresh"][LEVEL_COLUMNS.index("worst")] == 9.0
+    grey = next(strip for strip in levels_of(plan).strips if strip.store == "grey")
+    assert grey.worst == (1, 56.0)

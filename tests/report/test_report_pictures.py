@@ -169,8 +169,9 @@ def test_the_terminal_without_blocks() -> None:
 def test_levels_never_look_empty_or_full_when_they_are_not() -> None:
     """A level just above empty has a bar, one just below full is not full."""
 
-    def first(worst: float) -> str:
-        days = tuple(replace(d, levels=(replace(d.levels[0], worst=worst, served=""),)) for d in PLAN.days[:1])
+    def first(level: float) -> str:
+        line = replace(PLAN.days[0].levels[0], leave=level, arrive=level, worst=level, end=level, served="")
+        days = tuple(replace(d, levels=(line,)) for d in PLAN.days[:1])
         return next(line for line in levels_lines(replace(PLAN, days=days)) if "fresh water" in line).split()[2]
 
     assert [first(x) for x in (0, 1, 40, 79, 80)] == ["▁", "▂", "▅", "▇", "█"]

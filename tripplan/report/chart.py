@@ -126,7 +126,7 @@ def _strip(plan: Plan, store: str) -> Strip:
         line=tuple(point for i, _, line in rows for point in _moments(i, line.leave, line.arrive, line.worst, line.end)),
         expected=_expected(rows),
         services=tuple(mark for i, day, line in rows for mark in _marks(i, day, line)),
-        worst=(nearest[1], nearest[2].worst) if nearest is not None else None,
+        worst=(nearest[1], say.nearest_level(nearest[2])) if nearest is not None else None,
         bound=bound,
     )
 

@@ -120,12 +120,14 @@ def _levels(day: Day, plan: Plan) -> Markup:
         bar = el(
             "svg",
             el("rect", x=0, y=1, width=100, height=8, fill="#fff", stroke="#777", stroke_width=1, vector_effect="non-scaling-stroke"),
-            el("rect", x=0, y=1, width=at(line.worst), height=8, fill="#8fb0c4"),
+            el("rect", x=0, y=1, width=at(say.nearest_level(line)), height=8, fill="#8fb0c4"),
             el("rect", x=0, y=3.5, width=at(line.leave), height=3, fill="#1c1c1c"),
             el("line", x1=at(line.limit), x2=at(line.limit), y1=0, y2=10, stroke="#c24a00", stroke_width=2, vector_effect="non-scaling-stroke"),
             viewBox="0 0 100 10", preserveAspectRatio="none", width=64, height=10, aria_hidden="true",
         )  # fmt: skip
-        figures = tell("{low} to {high}", low=say.figure(line.store, line.leave), high=say.amount(line.store, line.worst))
+        figures = tell(
+            "{low} to {high}", low=say.figure(line.store, line.leave), high=say.amount(line.store, say.nearest_level(line))
+        )
         most = say.amount(line.store, line.limit)
         limit = tell("max {limit}", limit=most) if say.fills(line.store) else tell("min {limit}", limit=most)
         rows.append(

@@ -211,9 +211,14 @@ def fills(store: str) -> bool:
     return store in (Store.GREY, Store.CASSETTE)
 
 
+def nearest_level(line: LevelLine) -> float:
+    """Return the level of a store that comes nearest to its limit on a day, the way to the night's place with it (``worst`` begins there)."""
+    return (max if fills(line.store) else min)(line.leave, line.arrive, line.worst, line.end)
+
+
 def room_left(line: LevelLine) -> float:
-    """Return how far a store's worst level of a day is from its limit; negative beyond it."""
-    return line.limit - line.worst if fills(line.store) else line.worst - line.limit
+    """Return how far the level of a store that comes nearest to its limit on a day is from it; negative beyond it."""
+    return line.limit - nearest_level(line) if fills(line.store) else nearest_level(line) - line.limit
 
 
 def stores_of(van: Van) -> tuple[str, ...]:

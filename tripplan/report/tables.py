@@ -9,7 +9,7 @@ import csv
 import io
 from collections.abc import Iterable
 
-from tripplan.model.plan import Day, Plan
+from tripplan.model.plan import Day, LevelLine, Plan
 from tripplan.report import say
 from tripplan.report.safe import csv_cell
 from tripplan.report.say import spot_name
@@ -77,15 +77,22 @@ def day_rows(plan: Plan) -> list[tuple[Cell, ...]]:
     return rows
 
 
+def _expected(line: LevelLine) -> list[Cell]:
+    if len(line.expected) != 4:
+        return [None] * 4
+    leave, arrive, _, end = line.expected
+    return [round(x, 2) for x in (leave, arrive, (max if say.fills(line.store) else min)(line.expected), end)]
+
+
 def level_rows(plan: Plan) -> list[tuple[Cell, ...]]:
     """Return the cells of `LEVEL_COLUMNS`, a row a day and store that the van has."""
     stores = say.stores_of(plan.trip.van)
     units = {store: say.amount(store, 0).split()[-1] for store in stores}
     return [
         (
-            day.number, day.date.isoformat(), line.store, units[line.store], *(round(x, 2) for x in (line.leave, line.arrive, line.worst, line.end, line.limit)),
+            day.number, day.date.isoformat(), line.store, units[line.store], *(round(x, 2) for x in (line.leave, line.arrive, say.nearest_level(line), line.end, line.limit)),
             "most" if say.fills(line.store) else "least", round(say.capacity(plan.trip.van, line.store), 2), line.served,
-            *([round(x, 2) for x in line.expected] if len(line.expected) == 4 else [None] * 4),
+            *_expected(line),
         )
         for day in plan.days
         for line in day.levels

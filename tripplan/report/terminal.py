@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tripplan.model.plan import Plan
+from tripplan.report import say
 from tripplan.report.chart import Strip, levels_of
 from tripplan.report.language import tell
 
@@ -63,7 +64,7 @@ def _cell(strip: Strip, day: int, plan: Plan, shapes: str, mark: str) -> str:
     if line is None:
         return "  "
     # A level above empty never looks empty, one that is not full never full.
-    share = strip.share(line.worst)
+    share = strip.share(say.nearest_level(line))
     steps = len(shapes) - 1
     step = 0 if share <= 0.005 else steps if share >= 0.995 else min(steps - 1, max(1, round(share * steps)))
     return shapes[step] + (mark if line.served else " ")

@@ -86,7 +86,8 @@ def needs_of(plan: Plan, day: Day) -> list[Need]:
             next_line = _line(other, line.store)
             if next_line is None:
                 continue
-            would = next_line.worst + extra
+            # On the day itself the way before the service comes first: it's the levels after it that would be other ones.
+            would = (next_line.worst if other is day else say.nearest_level(next_line)) + extra
             passed = would > next_line.limit if say.fills(line.store) else would < next_line.limit
             if passed:
                 until, level = other.number, would

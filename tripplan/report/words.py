@@ -151,7 +151,7 @@ def _store_words(plan: Plan, store: str) -> str:
     # Sun and mains charge a battery unasked.
     never, once, often = _SERVED.get(store, ("", "", ""))
     how_often = tell(never if times == 0 else once if times == 1 else often, n=times) if never else ""
-    level, limit = say.amount(store, nearest.worst), say.amount(store, nearest.limit)
+    level, limit = say.amount(store, say.nearest_level(nearest)), say.amount(store, nearest.limit)
     near = word("fullest on day {day}, with {level} in it; {limit} at most")
     if not say.fills(store):
         near = word("lowest on day {day}, with {level} left; {limit} must stay")

@@ -99,8 +99,8 @@ def _levels(plan: Plan) -> dict[str, dict[str, Any]]:
                     limit = ("at most " if say.fills(store) else "at least ") + say.amount(store, line.limit)
                     room = say.room_left(line)
                     rows[str(day.number)] = {
-                        "at": say.amount(store, line.worst),
-                        "value": round(line.worst, 2),
+                        "at": say.amount(store, say.nearest_level(line)),
+                        "value": round(say.nearest_level(line), 2),
                         "room": round(room, 2),
                         "near": "over" if room < -1e-6 else "near" if room < _NEAR * full else "",
                         "served": bool(line.served),

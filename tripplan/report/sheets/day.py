@@ -213,7 +213,7 @@ def _levels(day: Day, folder: Folder) -> list[Block]:
     for line in day.levels:
         if line.store not in say.stores_of(folder.plan.trip.van):
             continue
-        values = tuple(say.amount(line.store, value) for value in (line.leave, line.arrive, line.worst, line.end))
+        values = tuple(say.amount(line.store, value) for value in (line.leave, line.arrive, say.nearest_level(line), line.end))
         limit = say.amount(line.store, line.limit)
         bound = tell("at most {limit}", limit=limit) if say.fills(line.store) else tell("at least {limit}", limit=limit)
         rows.append((say.store_name(line.store), *values, bound, served_words(line.served)))
