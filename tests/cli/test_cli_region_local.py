@@ -80,6 +80,11 @@ def test_doubts_answered(run, island: Path, tmp_path: Path) -> None:
     """Doubts are listed and written; unanswered rows are passed over; answered ones go back in and are asked no more."""
     out = tmp_path / "doubts.csv"
     ran = run("region", "doubts", island, "--top", 6, "--out", out)
+    written = out.read_bytes()
+    over = run("region", "doubts", island, "--top", 6, "--out", out)
+    assert (over.code, over.err.count("\n")) == (2, 1)
+    assert "there already, perhaps with answers" in over.err
+    assert out.read_bytes() == written
     assert ran.code == 0, ran.err
     assert "Roads in doubt" in ran.out
     assert "Offers in doubt" in ran.out

@@ -361,6 +361,11 @@ LINES: list[tuple[str, str, dict[str, str], str]] = [
         "trip.toml, [sights 1], line 14: key `duration_h` is unknown (and 1 more); accepted: place, must, value_cents, via, hours, nights, near_km, visiting; take it out",
     ),
     (
+        "one sight twice", GOOD + '[[sights]]\nplace = "Tarn Light"\n\n[[sights]]\nplace = "tarn light"\nmust = false\n', {},
+        "trip.toml, [sights 2]: Tarn Light is wished for twice, as sight 1 already; accepted: each place once; "
+        "take one of the two out, or make them differ (hours, nights)",
+    ),
+    (
         "one sight as a table", GOOD + '[sights]\nplace = "Tarn Light"\n', {},
         "trip.toml: `sights` is {'place': 'Tarn Light'}; accepted: one or more tables of keys; write `[[sights]]` with two brackets",
     ),

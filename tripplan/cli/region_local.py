@@ -150,6 +150,7 @@ def doubts_command(region_file: Path, top: int, out: Path | None, outfit_file: P
 
     if out is not None:
         check_out(out)
+        _check_new(out)
     region = load(region_file)
     outfit, firm = load_towing(outfit_file, firm_file)
     with shown() as progress:
@@ -174,6 +175,16 @@ def check_out(out: Path) -> None:
     if not out.resolve().parent.is_dir():
         raise BadInputError(
             f"{out.parent} is no folder", where="--out", accepted="a file in a folder that exists", next_step="make the folder first"
+        )  # fmt: skip
+
+
+def _check_new(out: Path) -> None:
+    """Refuse to write a list over one that somebody may have filled in."""
+    from tripplan.model.errors import BadInputError
+
+    if out.exists():
+        raise BadInputError(
+            f"{out} is there already, perhaps with answers in it", where="--out", accepted="a new file", next_step="name another one"
         )  # fmt: skip
 
 

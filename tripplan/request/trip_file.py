@@ -93,7 +93,7 @@ def trip_of(raw: dict[str, Any], path: Path, region: Region, origin: Origin, *, 
     driving = table("driving", top["driving"], origin).values
     wishes = table("wishes", top["wishes"], origin).values
     nights = (pick_up.date(), return_by.date())
-    sights = tuple(_sight(region, entry) for entry in entries("sights", top["sights"], origin))
+    sights = _sights(region, entries("sights", top["sights"], origin))
     bookings = _bookings(region, entries("bookings", top["bookings"], origin), nights)
     try:
         trip = Trip(
@@ -248,6 +248,21 @@ def _no_towing(days: list[date], nights: tuple[date, date], origin: Origin) -> t
 
 def _spot(region: Region, part: Part, roles: tuple[str, ...], *, only: bool = False) -> Spot:
     return find_spot(region, part.values["place"], part.origin.at("place"), roles, only=only)
+
+
+def _sights(region: Region, parts: list[Part]) -> tuple[Sight, ...]:
+    """Return the sights; one written twice is refused, for both would be planned."""
+    out: dict[tuple[object, ...], Sight] = {}
+    for part in parts:
+        sight = _sight(region, part)
+        visit = (sight.spot.place, sight.spot.lon, sight.spot.lat, sight.via, sight.hours, sight.nights)
+        if visit in out:
+            raise BadInputError(
+                f"{sight.spot.name or sight.spot.text} is wished for twice, as sight {list(out).index(visit) + 1} already", where=part.origin.at("place"), accepted="each place once",
+                next_step="take one of the two out, or make them differ (hours, nights)",
+            )  # fmt: skip
+        out[visit] = sight
+    return tuple(out.values())
 
 
 def _sight(region: Region, part: Part) -> Sight:
