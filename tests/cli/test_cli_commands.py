@@ -134,3 +134,26 @@ def test_a_region_of_few_tags_says_so(run, tmp_path: Path) -> None:
     assert rest.startswith(
         "  tertiary: nothing presumed of 2.0 km: too few tags to presume by (2.0 km tagged sealed, 0.0 km unsealed)\n\n"
     )
+
+
+def test_a_gale_over_the_depot_is_no_bad_input(run, island: Path, sample: Path, tmp_path: Path) -> None:
+    """The depot in a wind warning: no plan, with the warning's name and what to do; a warning that is over by then changes nothing."""
+    ring = [[-60, -60], [60, -60], [60, -20], [-60, -20], [-60, -60]]
+
+    def warned(last: str) -> Path:
+        told = {"name": "Gale", "kind": "wind", "from": "2026-01-01", "to": last}
+        feature = {"type": "Feature", "properties": told, "geometry": {"type": "Polygon", "coordinates": [ring]}}
+        path = tmp_path / f"{last}.geojson"
+        path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}), encoding="utf-8")
+        return path
+
+    trip = sample / "trip_family_loop.toml"
+    ran = run(
+        "plan", trip, "--region", island, "--closures", warned("2026-02-05"), "--out", tmp_path / "papers", "--changes", "0"
+    )
+    assert ran.code == 1
+    for words in ("Gale", "2026-02-03", "wait until it is over", "ask the firm", "Nothing was written"):
+        assert words in ran.out
+    assert not (tmp_path / "papers").exists()
+    ran = run("plan", trip, "--region", island, "--closures", warned("2026-01-20"), "--out", tmp_path / "papers")
+    assert ran.code == 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -45,6 +46,8 @@ __all__ = ["best_path", "make_plan", "plan_of", "prepare"]
 _MOST_FORBIDDEN = 2000
 #: So many of them are told with their reasons.
 _WHYS = 20
+#: So many closures are named where they keep the van from the depot.
+_MOST_SHUT = 4
 
 
 def make_plan(
@@ -105,6 +108,8 @@ def prepare(trip: Trip, region: Region, *, cache: Path | None = None, progress: 
     ------
     BadInputError
         When no road that the outfit may use leads to the depot.
+    NoPlanError
+        When closures or wind warnings of that day alone keep it from there.
     """
     if cache is None:
         from tripplan.roads.cache import cache_folder
@@ -113,23 +118,37 @@ def prepare(trip: Trip, region: Region, *, cache: Path | None = None, progress: 
     progress("Choosing sites and service points", 0.0)
     cast = cast_of(trip, region, _in_reach(trip, region))
     ways = ways_of(trip, region, cast, cache=cache, progress=progress)
-    _depots(trip, ways)
-    return cast, ways
+    unreached = _depot_unreached(trip, ways)
+    if unreached is None:
+        return cast, ways
+    spot, word, day, why = unreached
+    holding = [f"{closure.name} ({closure.dates})" for closure in trip.closures if closure.holds(day)]
+    if holding:
+        prepare(
+            replace(trip, closures=()), region, cache=cache, progress=progress
+        )  # off every road without them too: then that is said
+        more = f" and {len(holding) - _MOST_SHUT} more" if len(holding) > _MOST_SHUT else ""
+        raise NoPlanError(
+            f"the van cannot reach {spot.name} on the day of {word}, {day.isoformat()}, for what is closed or warned of then: "
+            f"{', '.join(holding[:_MOST_SHUT])}{more}; wait until it is over, and ask the firm before you set off"
+        )
+    raise BadInputError(
+        f"{spot.name!r} cannot be reached with the van: {why}", where=f"depot of {word}",
+        next_step="choose a point on a sealed road, or allow a longer last mile",
+    )  # fmt: skip
 
 
-def _depots(trip: Trip, ways: list[Ways]) -> None:
-    last = 1 << (len(trip.dates) - 1)
+def _depot_unreached(trip: Trip, ways: list[Ways]) -> tuple[Spot, str, date, str] | None:
+    """Return a depot that the van cannot reach on its day, which one it is, the day and why not."""
+    last = len(trip.dates) - 1
     for way in ways:
         joined = way.joined_van
         if joined is None:
             continue
-        for row, (spot, word, day) in enumerate(((trip.depot, "pick-up", 1), (trip.return_depot, "return", last))):
-            if not joined.reached[row] and (way.days & day or not trip.closures):
-                raise BadInputError(
-                    f"{spot.name!r} cannot be reached with the van: {joined.why_not[row]}",
-                    where=f"depot of {word}",
-                    next_step="choose a point on a sealed road, or allow a longer last mile",
-                )
+        for row, (spot, word, day) in enumerate(((trip.depot, "pick-up", 0), (trip.return_depot, "return", last))):
+            if not joined.reached[row] and (way.days >> day & 1 or not trip.closures):
+                return spot, word, trip.dates[day], joined.why_not[row]
+    return None
 
 
 def _in_reach(trip: Trip, region: Region) -> Callable[[Place], bool]:
