@@ -17,6 +17,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from PIL import Image
+
 from tripplan.model.errors import NoPlanError
 from tripplan.pipeline import audited_plan
 from tripplan.region.build import build
@@ -30,6 +32,8 @@ HERE = Path(__file__).resolve().parent
 SHOWN, SHOWN_DAY = "round_island", 13
 #: Page size of the pictures [px].
 MAP_SIZE, DAY_SIZE = (1180, 720), (800, 800)
+#: By so much a window is lower than asked for while it lays out, and a little more [px].
+_SPARE_PX = 200
 
 
 def trips() -> dict[str, Path]:
@@ -51,17 +55,18 @@ def picture(page: str, out: Path, size: tuple[int, int]) -> bool:
         return False
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / "page.html"
-        # A browser's window is a little lower while it lays out than when it is photographed: the page keeps its height.
+        # A browser's window is lower while it lays out than when it is photographed: the page keeps its height, and the rest is cut off.
         fixed = f"<style>body {{ height: {size[1]}px !important; }}</style></head>"
         source.write_text(page.replace("</head>", fixed, 1), encoding="utf-8")
         shot = Path(folder) / "shot.png"
         command = [
             browser, "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run", "--hide-scrollbars",
             "--host-resolver-rules=MAP * ~NOTFOUND", f"--user-data-dir={folder}/profile", "--virtual-time-budget=4000",
-            f"--window-size={size[0]},{size[1]}", f"--screenshot={shot}", source.as_uri(),
+            f"--window-size={size[0]},{size[1] + _SPARE_PX}", f"--screenshot={shot}", source.as_uri(),
         ]  # fmt: skip
         subprocess.run(command, check=True, capture_output=True, timeout=120)  # noqa: S603  a page of our own
-        shutil.copyfile(shot, out)
+        with Image.open(shot) as whole:
+            whole.crop((0, 0, *size)).save(out, optimize=True)
     return True
 
 
