@@ -218,7 +218,9 @@ def test_a_pair_apart_by_turns_says_which(tmp_path):
     ]
     joined = drawn(CROSS, ways, tmp_path, relations=rules).joined(["A", "NP"])
     assert joined.reached.all()
-    assert why_apart(joined, 0, 1) == "every way breaks a turn restriction; the shortest, of 800 m, breaks relation 1001 after 300 m"
+    assert (
+        why_apart(joined, 0, 1) == "every way breaks a turn restriction; the shortest, of 800 m, breaks relation 1001 after 300 m"
+    )
     assert why_apart(joined, 1, 0) == ""
     one = drawn(CROSS, ways, tmp_path, relations=rules[:1]).joined(["A", "NP"])
     assert why_apart(one, 0, 1) == ""
