@@ -72,6 +72,19 @@ def test_a_line_too_far_or_across_closes_nothing(town: tuple[Region, Drawing]) -
     assert match.why
 
 
+def test_latitude_first_is_asked_about(town: tuple[Region, Drawing]) -> None:
+    """A line or an area with its coordinates changed over closes nothing and says why; one that is simply far away says no such thing."""
+    region, drawn = town
+    swapped = tuple((lat, lon) for lon, lat in line(drawn, "AC"))
+    (x0, y0), (x1, y1) = drawn.at["E"], drawn.at["D"]
+    ring = tuple((lat, lon) for lon, lat in ((x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)))
+    for values in ({"lines": (swapped,)}, {"rings": (ring,)}):
+        (match,) = match_closures(region, [Closure("works", "closed", "t", **values)])
+        assert (match.pieces, "longitude first" in match.why) == ((), True)
+    (far,) = match_closures(region, [Closure("works", "closed", "t", lines=(((100.0, 60.0), (100.0, 60.1)),))])
+    assert "longitude first" not in far.why
+
+
 def test_a_line_that_ends_at_a_junction_leaves_what_lies_beyond(town: tuple[Region, Drawing]) -> None:
     """A-B is closed and B-C is not, also where the line overshoots the junction by ten metres."""
     region, drawn = town

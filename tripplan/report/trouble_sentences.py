@@ -24,6 +24,7 @@ TROUBLES: tuple[str, ...] = (
     word("its line has no length"), word("no road runs along it (the nearest for {way})"), word("no road runs along it"),
     word("the line runs along it"), word("the line runs along most of it, or at some distance"),
     word("the line runs along part of it: the whole piece between junctions counts as closed"), word("no road of the map lies in it"),
+    word("there are roads where it lies with latitude and longitude changed over: GeoJSON gives longitude first"),
     word("inside the area, some in part: whole pieces between junctions count as inside"), word("inside the area"),
     word("the region has no roads"),
     # what stands in a day's way

@@ -76,9 +76,17 @@ class PieceFinder:
         """Match one closure."""
         if closure.ways:
             return self._by_way(closure)
-        if closure.lines:
-            return self._along(closure)
-        return self._inside(closure)
+        found = self._along(closure) if closure.lines else self._inside(closure)
+        if not found.pieces and self._is_swapped(closure.lines or closure.rings):
+            return Match(
+                why="there are roads where it lies with latitude and longitude changed over: GeoJSON gives longitude first"
+            )
+        return found
+
+    def _is_swapped(self, parts: Sequence[Sequence[tuple[float, float]]]) -> bool:
+        """Whether roads are near only when latitude and longitude change places."""
+        swapped = [[(lat, lon) for lon, lat in part] for part in parts]
+        return not len(self._boxed(parts, _NEAR_M)) and bool(len(self._boxed(swapped, _NEAR_M)))
 
     def _boxed(self, parts: Iterable[Sequence[tuple[float, float]]], pad_m: float) -> NDArray[np.intp]:
         """Rows whose box meets the box of any part."""
