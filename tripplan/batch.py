@@ -6,8 +6,11 @@ who keeps them can leave out, on the next run, the bookings whose row, map and p
 
 from __future__ import annotations
 
+import signal
+import threading
 import time
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
 from functools import lru_cache
 from pathlib import Path
@@ -195,14 +198,17 @@ def _pooled(
         try:
             while waiting or out_now:
                 while waiting and len(out_now) < _AHEAD * workers:
-                    future = pool.submit(_here, *waiting[-1], str(region_file), str(out))
-                    out_now[future] = waiting.pop()
+                    with _deaf():
+                        future = pool.submit(_here, *waiting[-1], str(region_file), str(out))
+                        out_now[future] = waiting.pop()
                 for done in wait(out_now, return_when=FIRST_COMPLETED).done:
                     outcome: Outcome = done.result()
                     del out_now[done]
                     yield outcome
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
+            for process in _workers():  # what they write appears whole or not at all
+                process.terminate()
             raise
 
 
@@ -210,7 +216,42 @@ def _pool(workers: int) -> Any:
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
 
-    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"))
+    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_go_with_parent)
+
+
+def _workers() -> list[Any]:
+    """Return our processes that run `_go_with_parent`."""
+    import multiprocessing
+
+    return [process for process in multiprocessing.active_children() if process.name.startswith("SpawnProcess")]
+
+
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Let processes that are started meanwhile not hear Ctrl-C: it goes to all of a terminal, and we see to them."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _go_with_parent() -> None:
+    """End a worker when the process that started it has ended, however that came about."""
+    import multiprocessing
+    import os
+
+    parent = multiprocessing.parent_process()
+
+    def watch() -> None:
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _alone(row: BookingRow, key: str, region_file: Path, out: Path) -> Outcome:
@@ -219,7 +260,9 @@ def _alone(row: BookingRow, key: str, region_file: Path, out: Path) -> Outcome:
 
     with _pool(1) as pool:
         try:
-            outcome: Outcome = pool.submit(_here, row, key, str(region_file), str(out)).result()
+            with _deaf():
+                future = pool.submit(_here, row, key, str(region_file), str(out))
+            outcome: Outcome = future.result()
         except BrokenProcessPool:
             return _died(row, key)
     return outcome

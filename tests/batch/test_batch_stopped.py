@@ -85,6 +85,41 @@ def test_a_batch_stopped_in_the_middle_is_taken_up(desk: Path, how: signal.Signa
         assert papers(desk / "out") == papers(desk / "whole")
 
 
+def workers_of(pid: int) -> list[int]:
+    """Return the processes that a process has begun, as Linux lists them."""
+    try:
+        return [int(word) for word in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+    except OSError:
+        return []
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks processes up where Linux lists them")
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
+def test_workers_that_have_just_begun_go_quietly(desk: Path, how: signal.Signals) -> None:
+    """Ctrl-C while they still load what they need: one line and no word of theirs. And none outlives a parent that is killed."""
+    first = batch(desk, "out")
+    until = time.monotonic() + 60
+    while (
+        len(begun_now := workers_of(first.pid)) < 3 and time.monotonic() < until
+    ):  # two, and the one that keeps count of what is shared
+        time.sleep(0.01)
+    assert len(begun_now) == 3
+    if how == signal.SIGINT:
+        os.killpg(first.pid, how)
+        _, told = first.communicate(timeout=60)
+        assert (first.returncode, told.split()[:2]) == (130, ["tripplan:", "stopped;"]), told
+        assert len([line for line in told.splitlines() if line.strip()]) == 1, told
+        return
+    time.sleep(2.0)  # past their start
+    os.kill(first.pid, how)
+    first.wait()
+    until = time.monotonic() + 30
+    while any(Path(f"/proc/{pid}").exists() for pid in begun_now) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not [pid for pid in begun_now if Path(f"/proc/{pid}").exists()]
+    first.communicate(timeout=60)
+
+
 def test_recheck_stopped_while_it_looks_for_a_repair_writes_nothing(desk: Path) -> None:
     """Ctrl-C in the middle of the repair: exit code 130, no traceback, and no folder of papers."""
     done = begun(desk, "plan", "desk/trip_family_loop.toml", "--region", "island.region", "--out", "plan")
