@@ -14,7 +14,6 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
 from functools import lru_cache
 from pathlib import Path
-from threading import Lock
 from typing import Any
 
 from tripplan.model.errors import BadInputError, NoPlanError, TripplanError
@@ -25,7 +24,7 @@ __all__ = ["Outcome", "outcome_of", "plan_bookings", "row_key"]
 
 #: Bookings handed out at a time to each process: enough that none waits, few enough that little is lost with one.
 _AHEAD = 2
-_KEEPING = Lock()
+_KEEPING = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,48 +194,52 @@ def _pooled(
     from concurrent.futures import FIRST_COMPLETED, wait
 
     with _pool(workers) as pool:
-        try:
-            while waiting or out_now:
-                while waiting and len(out_now) < _AHEAD * workers:
-                    with _deaf():
-                        future = pool.submit(_here, *waiting[-1], str(region_file), str(out))
-                        out_now[future] = waiting.pop()
-                for done in wait(out_now, return_when=FIRST_COMPLETED).done:
-                    outcome: Outcome = done.result()
-                    del out_now[done]
-                    yield outcome
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            for process in _workers():  # what they write appears whole or not at all
-                process.terminate()
-            raise
+        while waiting or out_now:
+            while waiting and len(out_now) < _AHEAD * workers:
+                with _deaf():
+                    future = pool.submit(_here, *waiting[-1], str(region_file), str(out))
+                    out_now[future] = waiting.pop()
+            for done in wait(out_now, return_when=FIRST_COMPLETED).done:
+                outcome: Outcome = done.result()
+                del out_now[done]
+                yield outcome
 
 
-def _pool(workers: int) -> Any:
+@contextmanager
+def _pool(workers: int) -> Iterator[Any]:
+    """Give processes to plan in. When something stops us they end at once: what they write appears whole or not at all."""
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
 
-    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_go_with_parent)
-
-
-def _workers() -> list[Any]:
-    """Return our processes that run `_go_with_parent`."""
-    import multiprocessing
-
-    return [process for process in multiprocessing.active_children() if process.name.startswith("SpawnProcess")]
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(workers, mp_context=context, initializer=_go_with_parent) as pool:
+        try:
+            yield pool
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            for process in multiprocessing.active_children():
+                if isinstance(process, context.Process):
+                    process.terminate()
+            raise
 
 
 @contextmanager
 def _deaf() -> Iterator[None]:
-    """Let processes that are started meanwhile not hear Ctrl-C: it goes to all of a terminal, and we see to them."""
-    if threading.current_thread() is not threading.main_thread():
+    """Let processes that are started meanwhile not hear Ctrl-C, which goes to all of a terminal: we hear it, afterwards, and see to them."""
+    if threading.current_thread() is not threading.main_thread() or not hasattr(signal, "pthread_sigmask"):  # Windows has none
         yield
         return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    heard: list[int] = []
+    # Blocked here it stays so in what we start; another thread of ours may hear it all the same, and then it waits for us.
+    handler = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
+    mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
+        signal.signal(signal.SIGINT, handler)
+    if heard:
+        raise KeyboardInterrupt
 
 
 def _go_with_parent() -> None:
