@@ -18,9 +18,6 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-#: A track that says another year has a clock that was never set (satellite navigation is older than its receivers' civil use).
-_OWN_YEARS = range(1990, 2100)
-
 
 @click.command("check")
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
@@ -69,6 +66,7 @@ def command(
     from tripplan.cli.progress import shown
     from tripplan.region.store import load
     from tripplan.report.check_words import found_words, head_words
+    from tripplan.request.brought import own_date
     from tripplan.request.towing_file import load_towing
     from tripplan.roads.cache import cache_folder
     from tripplan.roads.closures import closure_sets
@@ -78,7 +76,7 @@ def command(
     brought = _brought(file, kind)
     region = load(region_file)
     outfit, firm = load_towing(outfit_file, firm_file)
-    when = asked or _own_date(brought, region.meta.tz) or datetime.now().astimezone().date()
+    when = asked or own_date(brought, region.meta.tz) or datetime.now().astimezone().date()
     terms = terms_for_firm(outfit, firm, region, (when,))
     closures = closure_sets(region, (when,), outfit=outfit)[0]
     cache = cache_folder()
@@ -116,32 +114,11 @@ def command(
 def _brought(file: Path, kind: str) -> tuple[WayPoint, ...] | Track:
     """Read the file as what it is, or as what it is said to be."""
     from tripplan.model.errors import BadInputError
-    from tripplan.request.tracks import is_track, load_track
-    from tripplan.request.waypoints import load_waypoints
+    from tripplan.request.brought import load_brought
 
     if kind not in ("auto", "track", "way-points"):
         raise BadInputError(f"{kind!r} is no kind", where="--as", accepted="track or way-points", next_step="leave it out")
-    if kind == "track" or (kind == "auto" and is_track(file)):
-        return load_track(file)
-    return load_waypoints(file)
-
-
-def _own_date(brought: tuple[WayPoint, ...] | Track, zone: str) -> date | None:
-    """Return the local date on which a track begins, ``None`` where it does not say."""
-    from contextlib import suppress
-    from datetime import UTC
-    from zoneinfo import ZoneInfo
-
-    if isinstance(brought, tuple):
-        return None
-    known = [t for t in brought.time_s.tolist() if t == t]
-    if not known:
-        return None
-    with suppress(ValueError, OverflowError, OSError, LookupError):
-        begin = datetime.fromtimestamp(min(known), UTC)
-        own = (begin.astimezone(ZoneInfo(zone)) if zone else begin).date()
-        return own if own.year in _OWN_YEARS else None
-    return None
+    return load_brought(file, kind)
 
 
 def _write(path: Path, text: str) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -33,6 +35,7 @@ def check_of(job: Job, upload: bytes, region: Region, settings: Settings, closed
     from tripplan.report.check_json import check_json
     from tripplan.report.check_map import check_map
     from tripplan.report.check_words import found_words, head_words
+    from tripplan.request.brought import own_date
     from tripplan.request.forms import Origin
     from tripplan.request.parts import firm_of, outfits_of, table
     from tripplan.roads.cache import cache_folder
@@ -45,7 +48,7 @@ def check_of(job: Job, upload: bytes, region: Region, settings: Settings, closed
     firm = firm_of(table("firm", settings.firm, origin))
     outfit = outfits_of(table("outfit", job.spec["outfit"], origin), firm)[0]
     brought = _brought(upload, str(job.spec["ending"]), str(job.spec["as"]))
-    when = date.fromisoformat(job.spec["day"]) if job.spec["day"] else _own_date(brought, region.meta.tz)
+    when = date.fromisoformat(job.spec["day"]) if job.spec["day"] else own_date(brought, region.meta.tz) or _today(region.meta.tz)
     terms = terms_for_firm(outfit, firm, region, (when,))
     known = [c for file in closed.files() for c in file.closures if c.holds(when)]
     closures = closure_sets(region, (when,), closures=known)[0]
@@ -113,26 +116,19 @@ def _brought(upload: bytes, ending: str, kind: str) -> Any:
     """Read what was handed in just as a file is read, by the same readers, from a place of its own under a fixed name."""
     from tempfile import TemporaryDirectory
 
-    from tripplan.request.tracks import is_track, load_track
-    from tripplan.request.waypoints import load_waypoints
+    from tripplan.request.brought import load_brought
 
     with TemporaryDirectory(prefix="tripplan-check-") as folder:
         path = Path(folder) / f"upload{ending}"
         path.write_bytes(upload)
         try:
-            return load_track(path) if kind == "track" or (kind == "auto" and is_track(path)) else load_waypoints(path)
+            return load_brought(path, kind)
         except BadInputError as error:
             where = error.where.replace(str(path), "The file")
             raise BadInputError(error.what, where=where, accepted=error.accepted, next_step=error.next_step) from None
 
 
-def _own_date(brought: Any, zone: str) -> date:
-    """Return the local date on which a track begins; today where it does not say."""
-    from contextlib import suppress
-    from zoneinfo import ZoneInfo
-
-    with suppress(ValueError, OverflowError, OSError, LookupError):
-        here = ZoneInfo(zone)
-        known = [] if isinstance(brought, tuple) else [t for t in brought.time_s.tolist() if t == t]
-        return datetime.fromtimestamp(min(known), UTC).astimezone(here).date() if known else datetime.now(here).date()
+def _today(zone: str) -> date:
+    with suppress(ValueError, OSError, LookupError):
+        return datetime.now(ZoneInfo(zone)).date()
     return datetime.now(UTC).date()
