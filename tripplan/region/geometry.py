@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from tripplan.model.plan import PieceRun
 from tripplan.region.region import Region
 
-__all__ = ["EARTH_RADIUS_M", "great_circle_m", "piece_line", "run_line", "segment_lengths_m"]
+__all__ = ["EARTH_RADIUS_M", "great_circle_m", "piece_ends_m", "piece_line", "run_line", "segment_lengths_m"]
 
 #: Radius of the sphere that piece lengths are measured on, as OSMnx [m].
 EARTH_RADIUS_M = 6_371_009.0
@@ -26,6 +26,11 @@ def great_circle_m(lon0: F64 | float, lat0: F64 | float, lon1: F64, lat1: F64) -
 def segment_lengths_m(lon: F64, lat: F64) -> F64:
     """Return great-circle lengths between following points given in degrees, shape (n - 1) [m]."""
     return great_circle_m(lon[:-1], lat[:-1], lon[1:], lat[1:])
+
+
+def piece_ends_m(from_m: ArrayLike, to_m: ArrayLike) -> F64:
+    """Return where each piece of a run of n begins, and where the last one ends, from the run's beginning, shape (n + 1) [m]."""
+    return np.concatenate(([0.0], np.cumsum(np.asarray(to_m, np.float64) - np.asarray(from_m, np.float64))))
 
 
 def piece_line(region: Region, piece: int, forward: bool = True, from_m: float = 0.0, to_m: float = np.inf) -> F64:

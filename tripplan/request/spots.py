@@ -8,7 +8,7 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
 from tripplan.region.region import Region
 
-__all__ = ["find_spot", "on_map"]
+__all__ = ["find_spot", "on_map", "swapped"]
 
 _LISTED = 4
 _ACCEPTED = 'a name on the map, "name, town near it", "latitude, longitude", or a map identity such as "n123"'
@@ -86,11 +86,16 @@ def on_map(region: Region, lon: float, lat: float) -> bool:
     return south <= lat <= north and across
 
 
+def swapped(region: Region, lon: float, lat: float) -> bool:
+    """Whether a point lies on the map of a region when latitude and longitude change places, and not as it is."""
+    return on_map(region, lat, lon) and not on_map(region, lon, lat)
+
+
 def _check_on_map(region: Region, spot: Spot, where: str) -> None:
     if not on_map(region, spot.lon, spot.lat):
         west, south, east, north = region.meta.bbox
         hint = "check the coordinates, or build a region that holds them"
-        if on_map(region, spot.lat, spot.lon):
+        if swapped(region, spot.lon, spot.lat):
             hint = f'did you mean "{spot.lon:g}, {spot.lat:g}"? Latitude comes first'
         raise BadInputError(
             f'"{_short(spot.text)}" is off the map', where=where,

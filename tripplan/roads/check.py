@@ -19,14 +19,14 @@ from tripplan.model.place import Spot
 from tripplan.model.plan import Leg, PieceRun
 from tripplan.model.words import Surface
 from tripplan.region.columns import Flag
-from tripplan.region.geometry import piece_line
+from tripplan.region.geometry import piece_ends_m, piece_line
 from tripplan.region.region import Region
+from tripplan.request.spots import swapped
 from tripplan.roads.check_legs import Brought, Gap, advise, consecutive
 from tripplan.roads.closures import ClosureSet
 from tripplan.roads.direct import DirectWay, direct_ways
 from tripplan.roads.ferries import Crossing, crossings
 from tripplan.roads.grounds import Grounds, barrier_ground, piece_grounds
-from tripplan.roads.match import swapped
 from tripplan.roads.network import Network, Say, open_network
 from tripplan.roads.terms import Terms
 from tripplan.roads.tolls import toll_parts
@@ -256,7 +256,7 @@ def _ferries(region: Region, legs: Sequence[Leg | None], terms: Terms) -> list[B
         if leg is None:
             continue
         runs = leg.runs
-        ends = np.concatenate(([0.0], np.cumsum(np.array(runs.to_m) - np.array(runs.from_m))))
+        ends = piece_ends_m(runs.from_m, runs.to_m)
         boat = (region.ways.flags[region.pieces.way[np.array(runs.piece, np.int64)]] & Flag.FERRY) != 0
         for crossing in crossings(region, leg, terms.outfit):
             row = int(boat.argmax())
@@ -277,16 +277,14 @@ def _detours(region: Region, tow: Network, ways: Sequence[DirectWay]) -> tuple[D
 
 def tolls_along(region: Region, runs: PieceRun, start_m: float = 0.0) -> list[Toll]:
     """List the tolls of a way that begins so far along the whole [m]."""
-    ends = np.concatenate(([0.0], np.cumsum(np.array(runs.to_m) - np.array(runs.from_m))))
+    ends = piece_ends_m(runs.from_m, runs.to_m)
     place, out = Places(region), []
     for begin, end in toll_parts(region, runs):
         row = min(max(int(np.searchsorted(ends, begin, side="right")) - 1, 0), len(runs.piece) - 1)
         piece, way = runs.piece[row], int(region.pieces.way[runs.piece[row]])
         line = piece_line(region, piece, runs.forward[row], runs.from_m[row], max(runs.to_m[row], runs.from_m[row] + 0.5))
         lon, lat = float(line[0, 0]), float(line[0, 1])
-        town, town_km = place.near(lon, lat)
-        name, ref = (region.string(int(column[way])) for column in (region.ways.name, region.ways.ref))
-        out.append(Toll(start_m + begin, end - begin, int(region.ways.osm_id[way]), name, ref, lon, lat, town, town_km))
+        out.append(Toll(start_m + begin, end - begin, *_road(region, way), lon, lat, *place.near(lon, lat)))
     return out
 
 
@@ -370,12 +368,15 @@ def _stretch(
     region: Region, ground: Grounds, leg: int, piece: int, from_m: float, length_m: float, at: tuple[float, float], place: Places
 ) -> Stretch:
     way = int(region.pieces.way[piece])
-    town, town_km = place.near(*at)
     return Stretch(
-        ground.kind, ground.why, ground.forbidden, ground.phone_first, leg, from_m, length_m, int(region.ways.osm_id[way]),
-        region.string(int(region.ways.name[way])), region.string(int(region.ways.ref[way])), float(at[0]), float(at[1]), town, town_km,
-        _sealed_p(region, way) if length_m else nan,
+        ground.kind, ground.why, ground.forbidden, ground.phone_first, leg, from_m, length_m, *_road(region, way), float(at[0]), float(at[1]),
+        *place.near(*at), _sealed_p(region, way) if length_m else nan,
     )  # fmt: skip
+
+
+def _road(region: Region, way: int) -> tuple[int, str, str]:
+    """Return OSM id, name and ref of a way."""
+    return int(region.ways.osm_id[way]), region.string(int(region.ways.name[way])), region.string(int(region.ways.ref[way]))
 
 
 def _sealed_p(region: Region, way: int) -> float:

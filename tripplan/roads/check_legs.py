@@ -16,7 +16,7 @@ from tripplan.model.plan import Leg
 from tripplan.roads.apart import why_apart
 from tripplan.roads.diagnose import metres
 from tripplan.roads.join import join
-from tripplan.roads.lengths import At, LengthGraph
+from tripplan.roads.lengths import At, LengthGraph, direction
 from tripplan.roads.nearest import PieceIndex
 from tripplan.roads.network import Network, Say
 from tripplan.roads.route import make_leg
@@ -169,7 +169,7 @@ class Brought:
         if start[0] != end[0] or start[1] == end[1]:
             return None
         forward = end[1] > start[1]
-        if self.network.region.ways.oneway[self.network.region.pieces.way[start[0]]] * (1 if forward else -1) < 0:
+        if direction(self.network.region, start[0]) == (-1 if forward else 1):
             return None
         length = float(self.network.region.pieces.length_m[start[0]])
         low, high = (start[1], end[1]) if forward else (length - start[1], length - end[1])

@@ -27,13 +27,13 @@ from tripplan.model.track import Track
 from tripplan.region.columns import HIGHWAYS
 from tripplan.region.geometry import great_circle_m, segment_lengths_m
 from tripplan.region.region import Region
-from tripplan.request.spots import on_map
+from tripplan.request.spots import swapped
 from tripplan.roads.match_chains import Chain, Match, Setup, tie
 from tripplan.roads.match_graph import MatchGraph, open_graph
 from tripplan.roads.match_kernel import compiled, decode
 from tripplan.roads.match_near import Candidates, RoadGrid
 
-__all__ = ["Chain", "Match", "Model", "Setup", "match", "set_up", "swapped", "thin_points"]
+__all__ = ["Chain", "Match", "Model", "Setup", "match", "set_up", "thin_points"]
 
 F64 = NDArray[np.float64]
 I64 = NDArray[np.int64]
@@ -139,11 +139,6 @@ def match(
     if work > setup.inputs[-1]:
         raise _too_wide(setup.step_m)
     return tie(setup, found)
-
-
-def swapped(region: Region, lon: float, lat: float) -> bool:
-    """Whether a point lies on the map of a region when latitude and longitude change places, and not as it is."""
-    return on_map(region, lat, lon) and not on_map(region, lon, lat)
 
 
 def set_up(region: Region, track: Track, model: Model, graph: MatchGraph) -> Setup:

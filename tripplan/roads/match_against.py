@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.track import Track
-from tripplan.region.geometry import great_circle_m, segment_lengths_m
+from tripplan.region.geometry import great_circle_m, piece_ends_m, segment_lengths_m
 from tripplan.region.region import Region
 from tripplan.roads.match import Model, match
 from tripplan.roads.match_chains import Chain, Match
@@ -107,7 +107,7 @@ def _cut(chain: Chain, first: int, after: int) -> Chain | None:
     if after - first < 2:
         return None
     low, high = float(chain.point_m[first]), float(chain.point_m[after - 1])
-    ends = np.concatenate(([0.0], np.cumsum(chain.to_m - chain.from_m)))
+    ends = piece_ends_m(chain.from_m, chain.to_m)
     from_m = chain.from_m + np.clip(low - ends[:-1], 0.0, None)
     to_m = chain.to_m - np.clip(ends[1:] - high, 0.0, None)
     keep = to_m > from_m
@@ -131,7 +131,7 @@ def parts_against(region: Region, chain: Chain, noise_m: float) -> list[Against]
     rows = against_rows(region, chain)
     if not rows.any():
         return []
-    ends = np.concatenate(([0.0], np.cumsum(chain.to_m - chain.from_m)))
+    ends = piece_ends_m(chain.from_m, chain.to_m)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], rows, [False])).astype(np.int8)))
     out = []
     for first, after in zip(edges[0::2].tolist(), edges[1::2].tolist(), strict=True):

@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from tripplan.region.geometry import great_circle_m, piece_line, run_line, segment_lengths_m
+from tripplan.region.geometry import great_circle_m, piece_ends_m, piece_line, run_line, segment_lengths_m
 from tripplan.region.region import Region
 from tripplan.roads.match_chains import Chain, Match
 from tripplan.roads.match_graph import MatchGraph
@@ -77,7 +77,7 @@ class Twins:
 def beside_twins(region: Region, found: Match, chain: Chain, graph: MatchGraph) -> Twins:
     """Weigh the points of a chain that lie beside a one-way road leading back."""
     pieces, oneway = region.pieces, region.ways.oneway
-    ends = np.concatenate(([0.0], np.cumsum(chain.to_m - chain.from_m)))
+    ends = piece_ends_m(chain.from_m, chain.to_m)
     row = np.clip(np.searchsorted(ends, chain.point_m, side="right") - 1, 0, len(chain.piece) - 1)
     rows = np.flatnonzero(oneway[pieces.way[chain.piece[row]]] != 0)
     if not len(rows):

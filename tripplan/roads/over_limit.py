@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from tripplan.model.words import Ruling
 from tripplan.region.columns import Flag
-from tripplan.region.geometry import segment_lengths_m
+from tripplan.region.geometry import piece_ends_m, segment_lengths_m
 from tripplan.region.region import Region
 from tripplan.roads.match import Chain, Match
 from tripplan.roads.terms import Terms
@@ -94,7 +94,7 @@ def too_fast(region: Region, terms: Terms, chain: Chain, match: Match) -> list[T
     fwd, bwd, ruling_fwd, ruling_bwd = legal_limits(region, terms, ways.astype(np.int64))
     limit = np.where(chain.forward, fwd[row], bwd[row])
     ruling = np.where(chain.forward, ruling_fwd[row], ruling_bwd[row])
-    ends = np.concatenate(([0.0], np.cumsum(chain.to_m - chain.from_m)))
+    ends = piece_ends_m(chain.from_m, chain.to_m)
     least = np.concatenate(([0.0], np.cumsum(np.diff(ends) * 3.6 / limit)))
     straight = np.concatenate(([0.0], np.cumsum(segment_lengths_m(match.lon[chain.point], match.lat[chain.point]))))[known]
     time, at = time[known], chain.point_m[known]

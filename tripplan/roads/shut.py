@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from tripplan.model.closure import Closure
 from tripplan.region.columns import Pieces
 from tripplan.region.region import Region
+from tripplan.request.spots import swapped
 from tripplan.roads.areas import inside_ring
 
 __all__ = ["Match", "PieceFinder", "match_closures"]
@@ -77,16 +78,12 @@ class PieceFinder:
         if closure.ways:
             return self._by_way(closure)
         found = self._along(closure) if closure.lines else self._inside(closure)
-        if not found.pieces and self._is_swapped(closure.lines or closure.rings):
+        points = [point for part in closure.lines or closure.rings for point in part]
+        if not found.pieces and all(swapped(self.region, lon, lat) for lon, lat in points):
             return Match(
                 why="there are roads where it lies with latitude and longitude changed over: GeoJSON gives longitude first"
             )
         return found
-
-    def _is_swapped(self, parts: Sequence[Sequence[tuple[float, float]]]) -> bool:
-        """Whether roads are near only when latitude and longitude change places."""
-        swapped = [[(lat, lon) for lon, lat in part] for part in parts]
-        return not len(self._boxed(parts, _NEAR_M)) and bool(len(self._boxed(swapped, _NEAR_M)))
 
     def _boxed(self, parts: Iterable[Sequence[tuple[float, float]]], pad_m: float) -> NDArray[np.intp]:
         """Rows whose box meets the box of any part."""

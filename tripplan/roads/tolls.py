@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from tripplan.model.plan import PieceRun
 from tripplan.region.columns import Flag
+from tripplan.region.geometry import piece_ends_m
 from tripplan.region.region import Region
 
 __all__ = ["BOOTH", "toll_booths", "toll_parts", "toll_stretches"]
@@ -43,7 +44,7 @@ def toll_parts(region: Region, runs: PieceRun) -> list[tuple[float, float]]:
     between = booth | (toll & np.append(toll[1:], False))  # from one toll piece to the next nothing more is paid
     both = np.column_stack((toll, between)).ravel().astype(np.int8)
     edges = np.flatnonzero(np.diff(np.concatenate(([0], both, [0]))))
-    ends = np.concatenate(([0.0], np.cumsum(np.array(runs.to_m) - np.array(runs.from_m))))
+    ends = piece_ends_m(runs.from_m, runs.to_m)
     # Even rows are pieces, odd ones the junctions after them.
     return [
         (float(ends[(first + 1) // 2]), float(ends[(after + 1) // 2]))

@@ -14,7 +14,7 @@ import numpy as np
 
 from tripplan.model.plan import PieceRun
 from tripplan.model.track import Track
-from tripplan.region.geometry import piece_line, segment_lengths_m
+from tripplan.region.geometry import piece_ends_m, piece_line, segment_lengths_m
 from tripplan.region.region import Region
 from tripplan.roads.check import Places, Stretch, Toll, stretches_along, tolls_along
 from tripplan.roads.closures import ClosureSet
@@ -279,7 +279,7 @@ def _named(
     why: str, forbidden: bool,
 ) -> Stretch:  # fmt: skip
     """Return a stretch of a chain, named after the road and place at a point of it."""
-    ends = np.concatenate(([0.0], np.cumsum(chain.to_m - chain.from_m)))
+    ends = piece_ends_m(chain.from_m, chain.to_m)
     row = int(np.clip(np.searchsorted(ends, at_m, side="right") - 1, 0, len(chain.piece) - 1))
     piece = int(chain.piece[row])
     at = chain.from_m[row] + at_m - ends[row]
