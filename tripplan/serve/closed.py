@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from tripplan.model.closure import Closure
 from tripplan.model.errors import BadInputError
+from tripplan.model.plan import ClosureMatch
 from tripplan.model.trip import Trip
 from tripplan.report.safe import plain
 from tripplan.request.closures import ClosureFile, is_address, load_closures, with_files
@@ -93,8 +96,8 @@ def closed_of(given: tuple[str, ...], zone: str) -> Closed:
         ) from None
 
 
-def closure_rows(trip: Trip) -> list[dict[str, str]]:
-    """Return the closures that hold on a date of a trip, as a page lists them."""
+def closure_rows(closures: Sequence[Closure | ClosureMatch]) -> list[dict[str, str]]:
+    """Return closures as a page lists them."""
     return [
         {
             "name": plain(one.name),
@@ -102,5 +105,5 @@ def closure_rows(trip: Trip) -> list[dict[str, str]]:
             "dates": plain(one.dates),
             "source": plain(one.source),
         }
-        for one in trip.closures
+        for one in closures
     ]

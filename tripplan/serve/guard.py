@@ -99,9 +99,8 @@ class Guard:
         headers = dict(scope["headers"])
         most = self._most(scope)
         read, whole = 0, False
-        if (
-            self._settings.secure
-        ):  # the proxy in front speaks plain http to us, but links that are shown must be as people use them
+        # The proxy in front speaks plain http to us, but links that are shown must be as people use them.
+        if self._settings.secure:
             scope["scheme"] = "https"
         scope.setdefault("state", {})["who"] = self._who(scope, headers)
 

@@ -22,8 +22,11 @@ _ROOM_DEG = 0.05
 
 def listed_sights(valued: tuple[Valued, ...]) -> list[Valued]:
     """Return the sights that stand on the list: those worth most, ties as on the map."""
-    named = [sight for sight in valued if sight.spot.place >= 0]
-    return sorted(named, key=lambda sight: -sight.cents)[:MOST_LISTED]
+    return _ranked(valued)[:MOST_LISTED]
+
+
+def _ranked(valued: tuple[Valued, ...]) -> list[Valued]:
+    return sorted((sight for sight in valued if sight.spot.place >= 0), key=lambda sight: -sight.cents)
 
 
 def region_script(region: Region, valued: tuple[Valued, ...]) -> bytes:
@@ -47,8 +50,8 @@ def region_script(region: Region, valued: tuple[Valued, ...]) -> bytes:
     def row(kind: str, number: int, lat: float, lon: float, name: str, ref: str) -> list[Any]:
         return [kind, number, round(lat, 5), round(float(frame.unrolled(np.array([lon]))[0]), 5), plain(name)[:80], plain(ref)]
 
-    sights = sorted((v for v in valued if v.spot.place >= 0), key=lambda v: -v.cents)[:_MOST_SIGHTS]
-    rows = [row("sight", v.spot.place, v.spot.lat, v.spot.lon, v.spot.name, own[v.spot.place].ref) for v in sights]
+    spots = [sight.spot for sight in _ranked(valued)[:_MOST_SIGHTS]]
+    rows = [row("sight", spot.place, spot.lat, spot.lon, spot.name, own[spot.place].ref) for spot in spots]
     rows += [row("depot", p.index, p.lat, p.lon, p.name or p.ref, p.ref) for p in own if p.role == "depot"]
     rows += [["town", -1, lat, lon, name, f"{lat:.6f}, {lon:.6f}"] for name, _, lat, lon in names]
     data = {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from tripplan.model.errors import BadInputError
+from tripplan.model.place import Spot
 from tripplan.model.plan import Plan
 from tripplan.model.trip import Sight, Trip
 from tripplan.region.region import Region
@@ -20,7 +20,7 @@ from tripplan.serve.view import plan_view
 
 __all__ = ["Loop", "draft_of_suggestion", "load_loops", "loop_picture", "loop_view", "moved"]
 
-_MOST_LOOPS, _MOST_MB = 60, 64.0
+_MOST_LOOPS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +41,9 @@ def load_loops(folder: Path, firm: dict[str, Any], region: Region) -> tuple[Loop
     BadInputError
         When it holds no loops, or one that does not fit the region.
     """
-    from tripplan.model.serial import plan_from_json
-    from tripplan.request.text_file import read_text
+    from tripplan.model.serial import MOST_PLAN_MB, plan_from_json
+    from tripplan.request.text_file import read_text, read_toml
+    from tripplan.serve.draft import trip_in
 
     found = sorted(path.parent for path in folder.glob("*/TRIP.toml"))[:_MOST_LOOPS]
     if not found:
@@ -53,15 +54,12 @@ def load_loops(folder: Path, firm: dict[str, Any], region: Region) -> tuple[Loop
     loops = []
     for one in found:
         path = one / "plan.json"
-        plan = plan_from_json(read_text(path, most_mb=_MOST_MB, accepted="a plan.json"), where=str(path))
+        plan = plan_from_json(read_text(path, most_mb=MOST_PLAN_MB, accepted="a plan.json"), where=str(path))
         if plan.region_key != region.meta.key:
             raise BadInputError(
                 "was made on another map", where=str(path), accepted="suggestions made on this region", next_step="run `tripplan suggest` again"
             )  # fmt: skip
-        raw = tomllib.loads(read_text(one / "TRIP.toml", most_mb=1.0, accepted="a trip file"))
-        draft = _draft_of_file(raw, plan, region)
-        from tripplan.serve.draft import trip_in
-
+        draft = _draft_of_file(read_toml(one / "TRIP.toml")[0], plan, region)
         trip_in(draft, firm, region)
         loops.append(Loop(one.name, loop_view(plan), loop_picture(plan, region), draft))
     return tuple(loops)
@@ -127,10 +125,8 @@ def _seen(plan: Plan) -> set[tuple[float, float]]:
 
 
 def _entry(sight: Sight, region: Region) -> dict[str, Any]:
-    spot = sight.spot
     return {
-        "place": region.places[spot.place].ref if spot.place >= 0 else f"{spot.lat:.6f}, {spot.lon:.6f}",
-        "label": plain(spot.name)[:120],
+        **_named(sight.spot, region),
         "must": True,
         "via": str(sight.via.value),
         "hours": sight.hours,
@@ -138,6 +134,12 @@ def _entry(sight: Sight, region: Region) -> dict[str, Any]:
         "near_km": sight.near_km,
         "value_cents": 0,
     }
+
+
+def _named(spot: Spot, region: Region) -> dict[str, str]:
+    """Return how a draft names a spot, and what it is called on the page."""
+    place = region.places[spot.place].ref if spot.place >= 0 else f"{spot.lat:.6f}, {spot.lon:.6f}"
+    return {"place": place, "label": plain(spot.name)[:120]}
 
 
 def _wishes(trip: Trip) -> dict[str, Any]:
@@ -169,11 +171,7 @@ def _draft_of_file(raw: dict[str, Any], plan: Plan, region: Region) -> dict[str,
         "party": {"name": "party", "adults": 2, "children": 0, "pets": 0, **raw["party"]},
         "outfit": {"name": "car and van", **USUAL_OUTFIT, **raw["outfit"]},
         **{
-            end: {
-                "place": region.places[spot.place].ref if spot.place >= 0 else f"{spot.lat:.6f}, {spot.lon:.6f}",
-                "label": plain(spot.name)[:120],
-                "time": when.replace(tzinfo=None).isoformat(timespec="minutes"),
-            }
+            end: {**_named(spot, region), "time": when.replace(tzinfo=None).isoformat(timespec="minutes")}
             for end, spot, when in ends
         },
         "full_water": bool(raw.get("levels")),

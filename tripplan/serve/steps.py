@@ -180,7 +180,9 @@ def wishes_page(site: Site, request: Request) -> Response:
 def _wishes(site: Site, request: Request, draft: dict[str, Any], answers: Answers, status: int = 200) -> Response:
     closures: list[dict[str, str]] = []
     try:
-        closures = closure_rows(site.closed.on(trip_in({**draft, "sights": [], "bookings": []}, site.settings.firm, site.region)))
+        closures = closure_rows(
+            site.closed.on(trip_in({**draft, "sights": [], "bookings": []}, site.settings.firm, site.region)).closures
+        )
     except BadInputError as error:
         answers.wrong.setdefault("plan", words_of(error))
     return site.page(

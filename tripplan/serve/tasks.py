@@ -192,7 +192,7 @@ def _recheck(job: Job, upload: bytes, region: Region, settings: Settings, closed
         "figures": [{"day": f.day, "text": plain(f.text)} for f in checked.figures[:20]],
         "unknown_ways": checked.unknown_ways,
         "data": plain(f"{region.meta.name}, data of {region.meta.data_date}"),
-        "closures": closure_rows(checked.plan.trip),
+        "closures": closure_rows(checked.plan.trip.closures),
         "repair": "",
         "link": "",
         "days": [],

@@ -70,13 +70,10 @@ def plan_view(plan: Plan) -> dict[str, Any]:
         ],
         "closures": [
             {
-                "name": plain(one.name),
-                "what": "wind warning, no towing there" if one.kind == "wind" else "closed",
-                "dates": plain(one.dates),
-                "source": plain(one.source),
+                **row,
                 "found": plain(f"{one.length_m / 1000:.1f} km of road" if one.sure else f"not found on this map: {one.why}"),
             }
-            for one in plan.closures
+            for row, one in zip(closure_rows(plan.closures), plan.closures, strict=True)
         ],
         "cautions": [plain(caution.text) for caution in plan.cautions],
         "data": plain(f"Map data © OpenStreetMap contributors, {plan.data_date}; region {plan.region_name}."),
@@ -176,7 +173,7 @@ def no_plan_view(error: NoPlanError, found: Remedies, trip: Trip) -> dict[str, A
         "excesses": rows,
         "ways": ways,
         "missing": [plain(line) for line in found.missing],
-        "closures": closure_rows(trip),
+        "closures": closure_rows(trip.closures),
         "whole": found.whole,
         "tried": found.tried,
     }
