@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from tripplan.cli.shared import MOST_PLAN_MB, count, plain, region_option
+from tripplan.cli.shared import count, plain, region_option
 
 __all__ = ["command"]
 
@@ -20,7 +20,7 @@ def command(plan_file: Path, region_file: Path) -> int:
     Exit code 0: nothing found. 1: findings, each with its amount. 2: bad input.
     """
     from tripplan.audit.run import audit
-    from tripplan.model.serial import plan_from_json
+    from tripplan.model.serial import MOST_PLAN_MB, plan_from_json
     from tripplan.region.store import load
     from tripplan.request.text_file import read_text
 

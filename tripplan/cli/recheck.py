@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tripplan.cli.closures import brought_closures, closure_words, closures_option
-from tripplan.cli.shared import MOST_PLAN_MB, count, plain, region_option
+from tripplan.cli.shared import count, plain, region_option
 
 if TYPE_CHECKING:
     from tripplan.carry import Lines
@@ -53,7 +53,7 @@ def command(
     Exit code 0: it holds. 1: it does not; what no longer holds, and the repair, are told. 2: bad input.
     """
     from tripplan.cli.files import check_folder
-    from tripplan.model.serial import plan_from_json
+    from tripplan.model.serial import MOST_PLAN_MB, plan_from_json
     from tripplan.recheck import recheck
     from tripplan.region.store import load
     from tripplan.request.climate_file import load_days
@@ -95,6 +95,7 @@ def _lines(plan: Plan, plan_file: Path, old_file: Path | None, region: Region) -
     """Return what is known of the lines driven, where the map is another one."""
     from tripplan.carry import lines_of_papers, lines_of_region
     from tripplan.model.errors import BadInputError
+    from tripplan.model.serial import MOST_PLAN_MB
     from tripplan.region.store import load
     from tripplan.request.text_file import read_text
 

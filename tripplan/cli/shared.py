@@ -10,12 +10,10 @@ from typing import Any, TypeVar
 
 import click
 
-__all__ = ["MOST_PLAN_MB", "count", "firm_option", "language_options", "outfit_option", "plain", "region_option", "terminal_look"]
+__all__ = ["count", "firm_option", "language_options", "outfit_option", "plain", "region_option", "terminal_look"]
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 _FILE: Any = click.Path(path_type=Path)
-#: Largest plan.json or paper beside it that is read [MB].
-MOST_PLAN_MB = 64.0
 
 
 def region_option(told: str = "A region made by `tripplan region build`.") -> Callable[[Command], Command]:

@@ -23,8 +23,10 @@ from tripplan.model.place import Spot
 from tripplan.model.plan import Event, PieceRun, Plan
 from tripplan.model.trip import UNTOLD
 
-__all__ = ["PLAN_FORMAT", "plan_from_json", "plan_to_json"]
+__all__ = ["MOST_PLAN_MB", "PLAN_FORMAT", "plan_from_json", "plan_to_json"]
 
+#: Largest plan.json, or paper beside it, that is read [MB].
+MOST_PLAN_MB = 64.0
 #: What `format` says in a file that this version reads.
 PLAN_FORMAT = "tripplan plan 1"
 

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
+from tripplan.model.leftovers import scratch_name
 from tripplan.model.place import OfferFact, Place
 from tripplan.model.words import Offer, SiteKind, Source
 from tripplan.region.columns import Aids, BaseMap, Junctions, Pieces, RegionMeta, Towns, Turns, Ways
@@ -129,7 +130,7 @@ def save(region: Region, path: Path | str) -> None:
         When there is no room on the disk or the file cannot be written.
     """
     target = Path(path)
-    beside = target.with_name(f".{target.name}.{os.getpid()}.part")
+    beside = target.with_name(scratch_name(target.name))
     try:
         with beside.open("wb") as file:
             with zipfile.ZipFile(file, "w", zipfile.ZIP_STORED) as archive:

@@ -213,7 +213,12 @@ def fills(store: str) -> bool:
 
 def nearest_level(line: LevelLine) -> float:
     """Return the level of a store that comes nearest to its limit on a day, the way to the night's place with it (``worst`` begins there)."""
-    return (max if fills(line.store) else min)(line.leave, line.arrive, line.worst, line.end)
+    return nearest_of(line.store, (line.leave, line.arrive, line.worst, line.end))
+
+
+def nearest_of(store: str, levels: Iterable[float]) -> float:
+    """Return that one of some levels of a store which comes nearest to its limit."""
+    return max(levels) if fills(store) else min(levels)
 
 
 def room_left(line: LevelLine) -> float:

@@ -81,7 +81,7 @@ def _expected(line: LevelLine) -> list[Cell]:
     if len(line.expected) != 4:
         return [None] * 4
     leave, arrive, _, end = line.expected
-    return [round(x, 2) for x in (leave, arrive, (max if say.fills(line.store) else min)(line.expected), end)]
+    return [round(x, 2) for x in (leave, arrive, say.nearest_of(line.store, line.expected), end)]
 
 
 def level_rows(plan: Plan) -> list[tuple[Cell, ...]]:

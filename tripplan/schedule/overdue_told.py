@@ -8,16 +8,14 @@ from tripplan.model.place import Spot
 from tripplan.model.plan import Day, Overdue
 from tripplan.model.words import STORES, Store
 from tripplan.schedule.assemble import Work
+from tripplan.schedule.timetable import DOING
 from tripplan.van.limits import capacity, level_of_used, limit_level
 
 __all__ = ["overdue_of"]
 
 _BATTERY = STORES.index(Store.BATTERY)
 _WATERS = (Store.FRESH, Store.FLUSH)
-_TASK = {
-    Store.FRESH: "fill fresh water", Store.GREY: "empty the grey water", Store.CASSETTE: "empty the cassette",
-    Store.FLUSH: "fill the flush tank", Store.GAS: "exchange the gas bottles", Store.BATTERY: "charge the battery on mains",
-}  # fmt: skip
+_TASK = {**DOING, Store.GAS: "exchange the gas bottles", Store.BATTERY: "charge the battery on mains"}
 _NAME = {
     Store.FRESH: "fresh water", Store.GREY: "grey water", Store.CASSETTE: "cassette", Store.FLUSH: "flush water",
     Store.GAS: "gas", Store.BATTERY: "battery",
@@ -69,7 +67,7 @@ def _told(work: Work, day: Day, store: Store, level: float, limit: float, *, pas
             metres += leg.length_m if leg is not None else 0.0
     else:
         metres = sum(leg.length_m for leg in day.legs if leg.mode == "van")
-    unit = f"{store.unit}"
+    unit = store.unit
     at = f"{spot.name}, {metres / 1000:.1f} km from where the day begins" if metres else spot.name
     hours = f", open until {open_until}" if open_until else ""
     if store is Store.BATTERY:
@@ -79,10 +77,8 @@ def _told(work: Work, day: Day, store: Store, level: float, limit: float, *, pas
     elif past:
         state = f"{_NAME[store]} is at {level:.1f} {unit}, past its limit of {limit:.1f} {unit}: do not use it before"
     else:
-        state = (
-            f"{_NAME[store]} is at {level:.1f} {unit} and will not last: use it down to {limit:.1f} {unit} and no further before"
-        )
-        state = state if not store.fills else state.replace("down to", "up to")
+        to = "up to" if store.fills else "down to"
+        state = f"{_NAME[store]} is at {level:.1f} {unit} and will not last: use it {to} {limit:.1f} {unit} and no further before"
     now = day.number == 1
     when = (
         ("Do this first, today" if first else "Do this today") if now else f"Do this as soon as it can be done, on {_said(day)}"

@@ -21,6 +21,7 @@ from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
 from tripplan.schedule.candidates import serves_on_foot
 from tripplan.schedule.corrected import STORE_OF, Corrected, corrected
+from tripplan.schedule.timetable import DOING
 from tripplan.van.filter import FACTORS
 from tripplan.van.limits import capacity
 from tripplan.van.use import LEARNED
@@ -31,7 +32,7 @@ __all__ = ["rest_of"]
 _LEAST_DRIVE_S = 15 * 60
 _SUN = LEARNED.index("sun")
 _NAMES = ("fresh_l", "grey_l", "cassette_l", "flush_l", "gas_kg", "battery_ah")
-_TASKS = {Store.FRESH: "fill fresh water", Store.GREY: "empty the grey water", Store.CASSETTE: "empty the cassette", Store.FLUSH: "fill the flush tank"}  # fmt: skip
+_TASKS = {store: DOING[store] for store in (Store.FRESH, Store.GREY, Store.CASSETTE, Store.FLUSH)}
 
 
 def rest_of(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Trip:

@@ -16,13 +16,14 @@ from tripplan.schedule.hours import moment_of, seconds_of
 from tripplan.schedule.laid import LaidDay
 from tripplan.schedule.sailings import leg_task, minutes_up
 
-__all__ = ["clock_of", "events_of", "legs_of", "task_of"]
+__all__ = ["DOING", "clock_of", "events_of", "legs_of", "task_of"]
 
 #: Start liked best, latest start thought of, and arrival before which nobody is glad to be early [min after midnight]. With the van: sites
 #: are left by 10:30 and taken from 14:00; by car: out at 10, by noon at the latest, back by 17:00 (common practice, no source).
 WISH_VAN, WISH_CAR = (10 * 60 + 30, 10 * 60 + 30, 14 * 60), (10 * 60, 12 * 60, 17 * 60)
 
-_DOING = {
+#: What is done for a store at a stop.
+DOING = {
     "fresh": "fill fresh water", "grey": "empty the grey water", "cassette": "empty the cassette", "flush": "fill the flush tank",
     "gas": "exchange every gas bottle that has been opened",
 }  # fmt: skip
@@ -176,7 +177,7 @@ def _stop_events(work: Work, day: int, stop: Stop, start: int, end: int) -> list
     edges = [start + (end - start) * k // len(tasks) for k in range(len(tasks) + 1)]
     events = []
     for k, (place, stores) in enumerate(tasks):
-        text = ", ".join(_DOING[s] for s in stores if s != "flush" or trip.van.flush_l > 0)
+        text = ", ".join(DOING[s] for s in stores if s != "flush" or trip.van.flush_l > 0)
         spot = stop.spot if place is stop.place else spot_of(place)  # type: ignore[arg-type]
         when = moment_of(trip, day, edges[k]), moment_of(trip, day, edges[k + 1])
         events.append(Event("service", *when, text[:1].upper() + text[1:], spot, stores, stop.cents if k == 0 else 0))
