@@ -148,8 +148,8 @@ def with_desks(seed: int, **change: object) -> Work:
     return assemble(trip, REGION, replace(cast, sites=tuple(sites), van_stops=stops), ways)
 
 
-def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tuple[int, ...], int, int, int]]:
-    """Every way to spend a day: to which place, whether the van stays, stops, cost, money, time on the way; the clock alone says if it can be."""
+def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tuple[int, ...], int, int, int, int]]:
+    """Every way to spend a day: to which place, whether the van stays, stops, cost, money, time on the way and aboard; the clock alone says if it can be."""
     trip, cast, ways, hours = work.trip, work.cast, work.ways[0], work.hours
     last = day == len(trip.dates) - 1
     places = 2 + len(cast.sites)
@@ -179,7 +179,7 @@ def _days_of(work: Work, day: int, place: int) -> Iterator[tuple[int, bool, tupl
             cost = sum(int(table.cents[a, b]) for a, b in pairwise(points))
             cost += sum(stops[k].cents + stops[k].charge_cents for k in chain)
             money = sum(int(table.km_cents[a, b]) for a, b in pairwise(points)) + sum(stops[k].cents for k in chain)
-            yield to, stay, chain, cost, money, sum(t for t, _ in legs)
+            yield to, stay, chain, cost, money, sum(t for t, _ in legs), sum(t - d for t, d in legs)
 
 
 def brute_force(work: Work) -> int | None:
@@ -198,7 +198,7 @@ def brute_force(work: Work) -> int | None:
         following: dict[tuple[object, ...], int] = {}
         last = day == p.days - 1
         for (place, nights, levels, seen, paid), cost in front.items():
-            for to, stay, chain, more, money, taken in _days_of(work, day, int(place)):  # type: ignore[call-overload]
+            for to, stay, chain, more, money, taken, aboard in _days_of(work, day, int(place)):  # type: ignore[call-overload]
                 stops = cast.car_stops if stay else cast.van_stops
                 serves, sights = 0, int(seen)  # type: ignore[call-overload]
                 for k in chain:
@@ -208,7 +208,9 @@ def brute_force(work: Work) -> int | None:
                     serves &= ~sum(1 << r for r, v in enumerate(p.start_level) if v == 0)
                 row = use.first_stay + int(kind_of[to - 2]) if stay else use.masks.index(serves) * use.classes
                 if not stay and use.classes > 1:  # what draws on the battery: driving and crossing
-                    row += next(c for c, end in enumerate(use.classes_s) if taken <= end)
+                    # Where the car charges on the way, the classes of days with a crossing come after the others.
+                    anew = use.classes_s.index(use.classes_s[0], 1) if aboard and use.classes_s.count(use.classes_s[0]) > 1 else 0
+                    row += next(c for c, end in enumerate(use.classes_s) if c >= anew and taken <= end)
                 block = use.day_block[day, row].astype(np.int64)
                 level = _add(p, np.array(levels), block)
                 if level is None:

@@ -41,10 +41,24 @@ def tags(text: str, **more: str) -> dict[str, str]:
 
 
 def isle(
-    folder: Path, *, ferry: str = "", desk: dict[str, str] | None = None, dump: str = "", sight: str = "", country: str = ""
+    folder: Path,
+    *,
+    ferry: str = "",
+    desk: dict[str, str] | None = None,
+    dump: str = "",
+    sight: str = "",
+    country: str = "",
+    lasts: str = "00:20",
 ) -> tuple[Region, dict[str, tuple[float, float]]]:
-    """Build the isle: hours of the ferry, tags of site S, hours of the dump and of the sight."""
-    ways = {"DL": ROAD, "LA": ROAD, "BW": ROAD, "WX": ROAD, "XS": ROAD, "AB": FERRY | ({"opening_hours": ferry} if ferry else {})}
+    """Build the isle: hours of the ferry and how long it takes, tags of site S, hours of the dump and of the sight."""
+    ways = {
+        "DL": ROAD,
+        "LA": ROAD,
+        "BW": ROAD,
+        "WX": ROAD,
+        "XS": ROAD,
+        "AB": FERRY | {"duration": lasts} | ({"opening_hours": ferry} if ferry else {}),
+    }
     nodes: dict[str, dict[str, str] | str] = {
         "L": tags(SITE, name="Landside"), "S": tags(SITE, name="Seaside", **(desk or {})),
         "W": {
@@ -118,6 +132,19 @@ def test_a_ferry_with_hours_is_waited_for(tmp_path):
         departs = event.start + timedelta(minutes=15)
         assert 12 * 60 <= departs.hour * 60 + departs.minute <= 16 * 60
     assert any(event.text == "Wait for the first ferry" for _, event in events(plan, "break"))
+
+
+def test_the_car_charges_nothing_aboard_a_ferry(tmp_path):
+    """With the fridge on a battery that the car charges on the way, a crossing draws on it all the same; the audit's hours agree."""
+    region, where = isle(tmp_path, lasts="02:30")
+    trip = on_the_isle(trip_to_isle(region, where, nights=1, sights=()), region)
+    flat = replace(trip.van, battery_ah=500, solar_w=40, fridge_towing="battery", car_charge_a=15)
+    plan = make_plan(replace(trip, van=flat, levels=replace(trip.levels, battery_ah=490)), region, cache=tmp_path / "cache")
+    assert sum(leg.ferry_s for leg in plan.days[0].legs) >= 9000
+    assert audit(plan, region) == ()
+    battery = next(line for line in plan.days[0].levels if line.store == "battery")
+    amps = flat.fridge_w / 12
+    assert battery.arrive < 490 - 2.5 * (amps - 2)  # at the wheel the car gives more than the fridge takes
 
 
 def test_a_ferry_that_cannot_be_reached_in_time_makes_no_plan_and_says_why(tmp_path):

@@ -146,6 +146,17 @@ def test_compiled_thinning_equals_arrays():
         assert (one == two).all()
 
 
+@pytest.mark.parametrize("seed", [2, 8, 31, 54])
+def test_days_with_a_crossing_have_classes_of_their_own_where_the_car_charges(seed):
+    """The cost is that of trying everything, each day counted by whether it has a crossing; the best path has one."""
+    van = Van("van", 60, 50, 18, 10, 4.5, 2, 100, solar_w=100, fridge_towing="battery", car_charge_a=8.0)
+    work = toy_work(seed, nights=2, levels=Levels(60, 0, 0, 10, 9, 100), van=van)
+    solution = best_path(work)
+    assert solution.cost == brute_force(work)
+    anew = work.use.classes_s.index(3600, 1)
+    assert any(work.options.use[arc] >= anew for arc in solution.arcs if not work.options.car[arc])
+
+
 @pytest.mark.parametrize(("seed", "decides"), [(7, True), (19, True), (31, True), (2, False), (4, False)])
 def test_a_fridge_on_the_battery_draws_on_it_aboard_a_ferry_too(seed, decides, monkeypatch):
     """Crossings count like driving, and the cost is that of trying everything; counted by driving alone some would be let through."""

@@ -131,8 +131,14 @@ class Forecast:
         """Return the block of a standing day between leaving and arriving hours."""
         return self._worst(lambda end: self.day_rows(d, end, kind, tilt))
 
-    def road(self, d: int, most_s: int, tilt: Tilt) -> Block:
-        """Return the block of a towing day: for each store, the worse of hardly driving and driving so long, first or last."""
+    def road(self, d: int, most_s: int, tilt: Tilt, afloat_s: int = 0) -> Block:
+        """Return the block of a towing day: for each store, the worse of hardly driving and driving so long, first or last.
+
+        Parameters
+        ----------
+        most_s
+            The most that is driven and crossed [s]. afloat_s: what of it is aboard ferries, where the car charges nothing.
+        """
         from tripplan.almanac.sun import SunDay
 
         block: Block | None = None
@@ -142,7 +148,7 @@ class Forecast:
             at_most = min(most_s / 3600, max(0.0, self.arrive[d] - self.leave[d]))
             for drive_h in (0.0, at_most) if self.trip.van.fridge_towing == "battery" else (0.0,):
                 one = day_block(
-                    self.trip.van, self.trip.party, self.weathers[end][d], sun, drive_h=drive_h, kind=None,
+                    self.trip.van, self.trip.party, self.weathers[end][d], sun, drive_h=drive_h, afloat_h=afloat_s / 3600, kind=None,
                     leave_h=self.leave[d], arrive_h=self.arrive[d], tilt=tilt,
                 )  # fmt: skip
                 block = one if block is None else worst(block, one)

@@ -115,7 +115,7 @@ class Lived:
         if work.options.car[arc]:
             day = forecast.stay(d, self._kind(arc), tilt)
         else:
-            day = forecast.road(d, self._drive_s(arc) + self._afloat_s(arc), tilt)
+            day = forecast.road(d, self._drive_s(arc) + self._afloat_s(arc), tilt, self._afloat_s(arc))
         night = forecast.night(d, self._kind(arc), tilt).inner[_BATTERY] if d < len(self.arcs) - 1 else 0.0
         return max(day.inner[_BATTERY], night)
 
@@ -294,8 +294,12 @@ class Lived:
                 last_day[:3] = road
             elif not (d == 0 and work.use.pick_up.untouched[_GAS]) and not later[_GAS]:
                 after[d, :3] = road
-            most_s = self._drive_s(arc) + (0 if car else self._afloat_s(arc))
-            block = forecast.stay(d, self._kind(arc), MEAN) if car else forecast.road(d, most_s, MEAN)
+            afloat_s = 0 if car else self._afloat_s(arc)
+            block = (
+                forecast.stay(d, self._kind(arc), MEAN)
+                if car
+                else forecast.road(d, self._drive_s(arc) + afloat_s, MEAN, afloat_s)
+            )
             if not alone[_BATTERY]:
                 day[d, :, 3] = block.total[_BATTERY], block.prefix[_BATTERY], block.tail[_BATTERY]
             if last:

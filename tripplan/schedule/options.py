@@ -20,6 +20,7 @@ from tripplan.schedule.chain_tables import Found, direct_chains, near_chains, pa
 from tripplan.schedule.chains import DayTypes, StopTable, day_types, fitting_days, stop_table, time_taken
 from tripplan.schedule.need import Need
 from tripplan.schedule.triple_tables import Known, triple_chains
+from tripplan.schedule.use import class_of
 from tripplan.schedule.ways import FAR, Table
 
 __all__ = ["Frame", "Options", "options_of", "stand_options", "tow_options", "undominated"]
@@ -183,8 +184,8 @@ def options_of(found: Found, stops: StopTable, frame: Frame, *, car: bool) -> Op
         there = np.maximum(number, 0)
         serves |= np.where(number >= 0, stops.serves[there], 0)
         sights |= np.where((number >= 0) & (stops.sight[there] >= 0), 1 << np.maximum(stops.sight[there], 0), 0)
-    load = found.drive_s if car or frame.afloat_s is None else found.drive_s + _afloat(found, frame.afloat_s, len(stops))
-    use = np.minimum(np.searchsorted(np.array(frame.classes_s), load), len(frame.classes_s) - 1)
+    afloat = np.zeros(count, dtype=np.int64) if car or frame.afloat_s is None else _afloat(found, frame.afloat_s, len(stops))
+    use = class_of(frame.classes_s, found.drive_s + afloat, afloat)
 
     def small(column: NDArray[np.integer]) -> I32:
         return column.astype(np.int32)

@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +38,7 @@ from tripplan.van.limits import UNITS_PER
 from tripplan.van.spread import Held
 from tripplan.van.use import StayKind, use_kind
 
-__all__ = ["PickUp", "Use", "at_pick_up", "blocks_of", "drive_classes", "weather_of"]
+__all__ = ["PickUp", "Use", "ashore", "at_pick_up", "blocks_of", "class_of", "drive_classes", "weather_of"]
 
 I32 = NDArray[np.int32]
 #: Stores that a service on the way can reset: what a day uses of them may fall after it.
@@ -162,7 +163,7 @@ class Use:
     day_block, night_block
         As in `Problem`; use classes are first ``masks`` x driving classes (mask first), then one a kind of stay.
     classes_s
-        Upper ends of the classes of driving time [s].
+        Upper ends of the classes of driving time [s], as of `drive_classes`.
     kinds
         Kinds of stay told apart, and the stores that each serves. kind_of: that of each site.
     after
@@ -195,12 +196,29 @@ class Use:
 def drive_classes(trip: Trip, most_s: int) -> tuple[int, ...]:
     """Return the upper ends of the classes of driving time [s]: one, unless driving draws on the van's battery.
 
-    There a crossing counts like driving, and has classes beyond the most that may be driven.
+    There a crossing counts like driving, and has classes beyond the most that may be driven. Where the car charges that battery while
+    it drives, days with a crossing have classes of their own: the ends begin anew, and aboard nothing is charged.
     """
     if trip.van.fridge_towing != "battery":
         return (most_s,)
+    driven = (*range(3600, most_s, 3600), most_s)
     afloat = (most_s + 3600, most_s + 2 * 3600, most_s + 4 * 3600, 24 * 3600) if trip.ferries else ()
-    return (*range(3600, most_s, 3600), most_s, *afloat)
+    return (*driven, *driven, *afloat) if afloat and trip.van.car_charge_a > 0 else (*driven, *afloat)
+
+
+def ashore(classes_s: Sequence[int]) -> int:
+    """Return how many classes of driving time there are before the ends begin anew, for days with a crossing."""
+    return next((c for c, (one, then) in enumerate(pairwise(classes_s), 1) if then <= one), len(classes_s))
+
+
+def class_of(classes_s: Sequence[int], taken_s: NDArray[np.int64], afloat_s: NDArray[np.int64]) -> NDArray[np.int64]:
+    """(n) the class of days that are under way so long, and of it aboard ferries so long [s]."""
+    ends, first = np.array(classes_s, dtype=np.int64), ashore(classes_s)
+    found = np.minimum(np.searchsorted(ends[:first], taken_s), first - 1)
+    if first == len(ends):
+        return np.asarray(found)
+    aboard = np.minimum(first + np.searchsorted(ends[first:], taken_s), len(ends) - 1)
+    return np.where(afloat_s > 0, aboard, found)
 
 
 def at_pick_up(
@@ -284,7 +302,7 @@ def blocks_of(
     masks
         Which stores are served together on the way, 0 among them.
     """
-    from tripplan.van.blocks import Block, join, to_units
+    from tripplan.van.blocks import Block, join, to_units, worst
 
     pick_up = pick_up or at_pick_up(trip, cast, hours)
     room, forecast, tilt = pick_up.cap, pick_up.forecast, pick_up.held.tilt
@@ -293,14 +311,17 @@ def blocks_of(
     kinds = tuple(sorted(set(told) or {(StayKind(), 0)}))
     kind_of = np.array([kinds.index(t) for t in told], dtype=np.int32)
     masks = tuple(sorted(set(masks) | {0}))
-    width = len(masks) * len(classes_s)
+    width, first_afloat = len(masks) * len(classes_s), ashore(classes_s)
     day_block = np.zeros((days, width + len(kinds), 3, len(STORES)), dtype=np.int32)
     night_block = np.zeros((days, len(kinds), 3, len(STORES)), dtype=np.int32)
     after = np.zeros((days, len(STORES)), dtype=np.int64)
     last_day = np.zeros(len(STORES), dtype=np.int64)
     for d in range(days):
         last = d == days - 1
-        roads = [to_units(forecast.road(d, end, tilt), room).astype(np.int64) for end in classes_s]
+        driven = [forecast.road(d, end, tilt) for end in classes_s[:first_afloat]]
+        # A later class is never the milder, as the search takes for granted: where most of a day is aboard, it is at least as bad.
+        driven += [worst(driven[-1], forecast.road(d, end, tilt, end)) for end in classes_s[first_afloat:]]
+        roads = [to_units(block, room).astype(np.int64) for block in driven]
         carried = np.zeros(len(STORES), dtype=np.int64) if last else np.maximum(roads[-1][0], 0) * _SERVED
         if d == 0:
             carried = np.where(pick_up.untouched, 0, carried)

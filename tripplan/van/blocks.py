@@ -7,6 +7,7 @@ worst on the way is ``max(L + prefix, inner)``, for every ``L >= 0`` (see `tripp
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from math import ceil
 
 import numpy as np
@@ -158,6 +159,7 @@ def day_block(
     sun: SunDay,
     *,
     drive_h: float,
+    afloat_h: float = 0.0,
     kind: StayKind | None = None,
     leave_h: float = 9.0,
     arrive_h: float = 16.0,
@@ -168,7 +170,7 @@ def day_block(
     Parameters
     ----------
     drive_h
-        Hours at the wheel with the van on; 0 on a standing day.
+        Hours under way with the van on; 0 on a standing day. afloat_h: those of them aboard ferries, where the car charges nothing.
     kind
         What the place gives on a standing day. On a towing day it is not asked: the hours not at the wheel count as spent in
         the van with nothing given (gas on, no block), which an early arrival only betters.
@@ -178,17 +180,24 @@ def day_block(
 
     Notes
     -----
-    The worse of driving first and driving last is taken, store by store, so the order of the day's stops is free.
+    The worse of driving first and driving last is taken, store by store, so the order of the day's stops is free; so is that of
+    driving and crossing.
     """
     if drive_h <= 0:
         use = hourly(van, party, weather, sun.share, kind, slots(leave_h, arrive_h), tilt=tilt)
         return _refusable(block_of(use), van)
-    rest_h = max(0.0, arrive_h - leave_h - drive_h)
-    both = []
+    given = (van, party, weather, sun.share, None)
+    rest_h, afloat_h = max(0.0, arrive_h - leave_h - drive_h), min(afloat_h, drive_h)
+    every = []
     for first_rest in (0.0, rest_h):
         start, stop = leave_h + first_rest, min(arrive_h, leave_h + first_rest + drive_h)
-        parts = ((slots(leave_h, start), 0.0), (slots(start, stop), 1.0), (slots(stop, arrive_h), 0.0))
-        hours = np.concatenate([p for p, _ in parts])
-        towing = np.concatenate([np.full(len(p), share) for p, share in parts])
-        both.append(block_of(hourly(van, party, weather, sun.share, None, hours, towing=towing, tilt=tilt)))
-    return _refusable(worst(*both), van)
+        # (from, to, aboard) of what is under way, in either order.
+        ways = {
+            ((start, stop - afloat_h, False), (stop - afloat_h, stop, True)),
+            ((start, start + afloat_h, True), (start + afloat_h, stop, False)),
+        }
+        for way in sorted(ways):
+            parts = [hourly(*given, slots(leave_h, start), tilt=tilt), hourly(*given, slots(stop, arrive_h), tilt=tilt)]
+            parts[1:1] = [hourly(*given, slots(a, b), towing=1.0, tilt=tilt, ferry=aboard) for a, b, aboard in way]
+            every.append(block_of(np.concatenate(parts)))
+    return _refusable(reduce(worst, every), van)
