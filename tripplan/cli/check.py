@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tripplan.cli.shared import firm_option, outfit_option, plain, region_option
+from tripplan.cli.shared import firm_option, language_options, outfit_option, plain, region_option
 
 if TYPE_CHECKING:
     from tripplan.model.track import Track
@@ -44,6 +44,7 @@ __all__ = ["command"]
 @click.option(
     "--map", "map_file", metavar="FILE", default=None, type=click.Path(path_type=Path), help="Write a map that opens offline too."
 )
+@language_options
 def command(
     file: Path,
     region_file: Path,
@@ -53,6 +54,8 @@ def command(
     kind: str,
     json_file: Path | None,
     map_file: Path | None,
+    language: str,
+    units: str,
 ) -> int:
     """Check way-points (CSV, GeoJSON, GPX route) or a recorded track (GPX, GeoJSON, KML) against a region.
 
@@ -66,12 +69,14 @@ def command(
     from tripplan.cli.progress import shown
     from tripplan.region.store import load
     from tripplan.report.check_words import found_words, head_words
+    from tripplan.report.language import language_named, speaking
     from tripplan.request.brought import own_date
     from tripplan.request.towing_file import load_towing
     from tripplan.roads.cache import cache_folder
     from tripplan.roads.closures import closure_sets
     from tripplan.roads.terms import terms_for_firm
 
+    tongue = language_named(language, units)
     asked = _date(day) if day else None
     brought = _brought(file, kind)
     region = load(region_file)
@@ -93,21 +98,22 @@ def command(
             from tripplan.roads.track_check import check_track
 
             result = check_track(region, brought, terms, closures, cache=cache, progress=progress)
-    head = head_words(outfit, when, region)
-    papers: dict[Path, str] = {}
-    if json_file:
-        from tripplan.report.check_json import check_json
+    with speaking(tongue):
+        head = head_words(outfit, when, region)
+        papers: dict[Path, str] = {}
+        if json_file:
+            from tripplan.report.check_json import check_json
 
-        papers[json_file] = check_json(result, region, outfit, when)
-    if map_file:
-        from tripplan.report.check_map import check_map
+            papers[json_file] = check_json(result, region, outfit, when)
+        if map_file:
+            from tripplan.report.check_map import check_map
 
-        papers[map_file] = check_map(result, region, head, name=file.stem)
-    for path, text in papers.items():
-        _write(path, text)
-    click.echo(plain(head))
-    for line in found_words(result):
-        click.echo(plain(line))
+            papers[map_file] = check_map(result, region, head, name=file.stem)
+        for path, text in papers.items():
+            _write(path, text)
+        click.echo(plain(head))
+        for line in found_words(result):
+            click.echo(plain(line))
     return 1 if result.forbidden else 0
 
 

@@ -34,10 +34,10 @@ def firm_option(told: str = "The firm's rules; without it, common ones.") -> Cal
 def language_options(command: Command) -> Command:
     """``--language`` and ``--units`` of what is written; both empty where nobody asks."""
     units = click.option(
-        "--units", metavar="UNITS", default="", help="Units of the papers: metric, imperial, imperial-us or imperial-uk; without it, the trip's own."
+        "--units", metavar="UNITS", default="", help="Units of the papers: metric, imperial, imperial-us or imperial-uk; without it, the trip's own, else the language's."
     )  # fmt: skip
     language = click.option(
-        "--language", metavar="NAME", default="", help="Language of the papers: en or de, or with a country's dates: en-US, de-AT; without it, the trip's own."
+        "--language", metavar="NAME", default="", help="Language of the papers: en or de, or with a country's dates: en-US, de-AT; without it, the trip's own, else English."
     )  # fmt: skip
     return language(units(command))
 

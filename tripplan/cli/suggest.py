@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tripplan.cli.shared import count, region_option
+from tripplan.cli.shared import count, language_options, region_option
 
 if TYPE_CHECKING:
     from tripplan.model.choice import LeftOut
@@ -63,9 +63,11 @@ _FIRM = {"name": "the hire firm", "phone": "", "towing_limit_kmh": 80}
 )
 @click.option("--seconds", type=click.FloatRange(1, 86_400), default=_SECONDS, show_default=True,
               help="Longest search for one loop; then the best so far, with its gap.")  # fmt: skip
+@language_options
 def command(
     region_file: Path, out: Path, trip_file: Path | None, depot: str, nights: int | None, day: str, van_file: Path | None, party_file: Path | None,
     firm_file: Path | None, outfit_file: Path | None, values_file: Path | None, asked: tuple[str, ...], wanted: tuple[str, ...], most_sights: int | None, seconds: float,
+    language: str, units: str,
 ) -> int:  # fmt: skip
     """Suggest loops for a depot, a season, a van and a party, and write a catalogue with papers for each.
 
@@ -75,11 +77,13 @@ def command(
     from tripplan.cli.files import check_folder
     from tripplan.model.errors import BadInputError
     from tripplan.region.store import load
+    from tripplan.report.language import language_for, language_named, speaking
     from tripplan.request.forms import Origin
     from tripplan.request.trip_file import trip_of
     from tripplan.schedule.suggest import MOST_SIGHTS, THEMES
 
     check_folder(out)
+    language_named(language, units)
     known = {theme.key: theme for theme in THEMES}
     for name in wanted:
         if name not in known:
@@ -89,10 +93,12 @@ def command(
     themes = [known[name] for name in dict.fromkeys(wanted)] or list(THEMES)
     options = {"van": van_file, "party": party_file, "firm": firm_file, "outfit": outfit_file}
     raw, path, text = _asked_for(trip_file, depot, nights, day, options)
+    raw.update({name: said for name, said in (("language", language), ("units", units)) if said})
     region = load(region_file)
     base = trip_of(raw, path, region, Origin(str(trip_file) if trip_file else "the options", text))
     valued = _valued(region, values_file, asked)
-    return _catalogue(raw, path, base, region, valued, themes, out, most_sights or MOST_SIGHTS, seconds)
+    with speaking(language_for(base)):
+        return _catalogue(raw, path, base, region, valued, themes, out, most_sights or MOST_SIGHTS, seconds)
 
 
 def _asked_for(
@@ -188,6 +194,7 @@ def _catalogue(
     from tripplan.model.errors import NoPlanError
     from tripplan.pipeline import FailedAuditError, audited_plan
     from tripplan.report.catalogue import catalogue_page, catalogue_words
+    from tripplan.report.language import spoken, tell, tell_n
     from tripplan.report.write import render_papers, write_rendered
     from tripplan.request.rewriting import rewritten
     from tripplan.schedule.suggest import suggestions
@@ -216,15 +223,16 @@ def _catalogue(
                 folder = f"{found.key}/"
                 progress(f"Writing the papers: {found.title.lower()}", float("nan"))
                 file = written[found.key]
-                papers = render_papers(found.plan, region)
+                papers = render_papers(found.plan, region, language=spoken())
                 out.mkdir(parents=True, exist_ok=True)
                 write_rendered({**file.beside, "TRIP.toml": file.text.encode(), **papers}, out / found.key)
                 write_whole(out / "index.html", catalogue_page(kept, left, base, region, {s.key: f"{s.key}/" for s in kept}))
             for line in catalogue_words(found, str(out / folder)):
                 click.echo(line)
     if not kept:
-        click.echo("No loop can be suggested: nothing was written.")
+        click.echo(tell("No loop can be suggested: nothing was written."))
         return 1
     write_whole(out / "index.html", catalogue_page(kept, left, base, region, {s.key: f"{s.key}/" for s in kept}))
-    click.echo(f"\n{count(len(kept), 'loop')}. Open {out / 'index.html'}")
+    click.echo("")
+    click.echo(tell_n("{n} loop. Open {file}", "{n} loops. Open {file}", len(kept), file=str(out / "index.html")))
     return 0

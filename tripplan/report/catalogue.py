@@ -6,17 +6,20 @@ from collections.abc import Mapping, Sequence
 from importlib.resources import files
 
 from tripplan.model.choice import LeftOut
+from tripplan.model.plan import Night
 from tripplan.model.trip import Trip
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.language import spoken, tell, tell_n, word
 from tripplan.report.listing import proof_words
 from tripplan.report.markup import Markup, el, join, raw
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.sheets.drawings import map_drawing
 from tripplan.report.sheets.html import svg
-from tripplan.report.sheets.tell import tell
 from tripplan.report.waylines import way_lines
 from tripplan.schedule.suggest import Suggestion
+from tripplan.schedule.suggest_values import Valued
 
 __all__ = ["catalogue_page", "catalogue_words"]
 
@@ -29,36 +32,37 @@ section svg.map { max-height: 420px; width: 100%; }
 @media print { section + section { break-before: page; } .links, nav { display: none; } }
 """
 _PAPERS = (
-    ("map.html", "Map"), ("itinerary.html", "Day sheets"), ("itinerary.pdf", "Day sheets as PDF"), ("route.gpx", "Route for a navigation device"),
-    ("trip.ics", "Calendar"), ("TRIP.toml", "Start from this: the trip file"),
+    ("map.html", word("Map")), ("itinerary.html", word("Day sheets")), ("itinerary.pdf", word("Day sheets as PDF")),
+    ("route.gpx", word("Route for a navigation device")), ("trip.ics", word("Calendar")), ("TRIP.toml", word("Start from this: the trip file")),
 )  # fmt: skip
 #: Sights left out that are named; of more only the number.
 _NAMED = 12
 
 
 def _facts(found: Suggestion) -> list[tuple[str, str]]:
-    sums, trip = found.sums, found.trip
+    sums, trip, road = found.sums, found.trip, spoken().road
     driven = tell(
-        "{km:.0f} km with the van, {time}; longest day {longest}", km=sums.towing_km,
+        "{km} with the van, {time}; longest day {longest}", km=road(1000 * sums.towing_km),
         time=say.hours_minutes(sum(day.towing_s for day in found.plan.days)), longest=say.hours_minutes(sums.longest_s),
     )  # fmt: skip
     if sums.car_km >= 1:
-        driven += tell("; {km:.0f} km by car alone", km=sums.car_km)
-    nights = tell("{n}, {powered} of them with mains, {single} {stays} of one night", n=trip.nights, powered=sums.powered, single=sums.one_night,
-                  stays="stay" if sums.one_night == 1 else "stays")  # fmt: skip
+        driven = tell("{driven}; {km} by car alone", driven=driven, km=road(1000 * sums.car_km))
+    nights = tell(
+        "{n}, {powered} of them with mains, {stays}", n=trip.nights, powered=sums.powered,
+        stays=tell_n("{n} stay of one night", "{n} stays of one night", sums.one_night),
+    )  # fmt: skip
     rows = [
-        ("Suits", found.theme.suits), ("Driving", driven), ("Nights", nights),
-        ("Sights", say.listed(say.spot_name(spot) for spot in found.seen) or "none on the way"), ("Price", _price(found)),
+        (tell("Suits"), retell(found.theme.suits)), (tell("Driving"), driven), (tell("Nights"), nights),
+        (tell("Sights"), say.listed(say.spot_name(spot) for spot in found.seen) or tell("none on the way")), (tell("Price"), _price(found)),
     ]  # fmt: skip
     if found.own_seen:
-        rows.append(("Because", say.listed(tell("{name}: {why}", name=plain(n), why=plain(w)) for n, w in found.own_seen)))
+        reasons = (tell("{name}: {why}", name=plain(n), why=plain(retell(w))) for n, w in found.own_seen)
+        rows.append((tell("Because"), say.listed(reasons)))
     if found.gave_up:
-        rows.append(("Gives up", plain(found.gave_up)))
+        rows.append((tell("Gives up"), plain(retell(found.gave_up))))
+    proof = proof_words(found.plan)
     rows.append(
-        (
-            "How sure",
-            tell("of {n} sights to choose from and all sites: {proof}", n=len(found.picked.taken), proof=proof_words(found.plan)),
-        )
+        (tell("How sure"), tell("of {n} sights to choose from and all sites: {proof}", n=len(found.picked.taken), proof=proof))
     )
     return rows
 
@@ -67,13 +71,14 @@ def _price(found: Suggestion) -> str:
     cost = found.plan.cost
     unknown = sum(1 for day in found.plan.days if day.night is not None and not day.night.price_known)
     text = tell(
-        "{all}: nights {nights}, kilometres {km}, services and gas {services}; the hire itself apart", all=say.money(cost.money_cents, found.trip.firm.currency),
+        "{all}: nights {nights}, distance {km}, services and gas {services}; the hire itself apart", all=say.money(cost.money_cents, found.trip.firm.currency),
         nights=say.money(cost.nights_cents), km=say.money(cost.km_cents), services=say.money(cost.services_cents),
     )  # fmt: skip
     if unknown:
-        text += tell(
-            "; the price of {n} {nights} is not known and assumed", n=unknown, nights="night" if unknown == 1 else "nights"
+        more = tell_n(
+            "the price of {n} night is not known and assumed", "the price of {n} nights is not known and assumed", unknown
         )
+        text = f"{text}; {more}"
     return text
 
 
@@ -81,19 +86,20 @@ def _section(found: Suggestion, region: Region, folder: str) -> Markup:
     plan = found.plan
     lines = way_lines(plan, region)
     ways = tuple((one.day.number, one.mode, line) for one in lines.days for line in one.lines)
+    words = (tell("Day"), tell("Date"), tell("Night"))
     nights = [
-        el("tr", el("th", str(day.number), scope="row"), el("td", say.short_day(day.date), data_label="Date"),
-           el("td", say.spot_name(day.night.spot) + (", mains" if day.night.powered else ""), data_label="Night"))
+        el("tr", el("th", str(day.number), scope="row"), el("td", say.short_day(day.date), data_label=words[1]),
+           el("td", _night(day.night), data_label=words[2]))
         for day in plan.days if day.night is not None
     ]  # fmt: skip
-    head = el("thead", el("tr", *(el("th", word, scope="col") for word in ("Day", "Date", "Night"))))
+    head = el("thead", el("tr", *(el("th", name, scope="col") for name in words)))
     left = [item for item in found.picked.left_out if item[1] != "no part of this theme"]
-    links = join((el("a", words, href=f"{folder}{name}") for name, words in _PAPERS), " ")
+    links = join((el("a", tell(name), href=f"{folder}{file}") for file, name in _PAPERS), " ")
     return el(
         "section",
-        el("h2", found.title),
+        el("h2", tell(found.title)),
         svg(map_drawing(plan, region, ways), "map"),
-        el("dl", *(el("div", el("dt", name), el("dd", words)) for name, words in _facts(found)), class_="facts"),
+        el("dl", *(el("div", el("dt", name), el("dd", said)) for name, said in _facts(found)), class_="facts"),
         el("table", head, el("tbody", *nights), class_="days"),
         el("p", links, class_="links"),
         _left_out(left),
@@ -101,18 +107,25 @@ def _section(found: Suggestion, region: Region, folder: str) -> Markup:
     )
 
 
-def _left_out(left: Sequence[tuple[object, str]]) -> Markup | None:
+def _night(night: Night) -> str:
+    place = say.spot_name(night.spot)
+    return tell("{place}, mains", place=place) if night.powered else place
+
+
+def _left_out(left: Sequence[tuple[Valued, str]]) -> Markup | None:
     """Say which sights the search could not choose from, by reason."""
     if not left:
         return None
     by_why: dict[str, list[str]] = {}
     for item, why in left:
-        by_why.setdefault(why, []).append(say.spot_name(item.spot))  # type: ignore[attr-defined]
+        by_why.setdefault(why, []).append(say.spot_name(item.spot))
     parts = []
     for why, names in by_why.items():
-        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-        parts.append(f"{', '.join(names[:_NAMED])}{more} ({why})")
-    return el("p", f"Sights left out before the search: {'; '.join(parts)}.", class_="note")
+        some = ", ".join(names[:_NAMED])
+        if len(names) > _NAMED:
+            some = tell("{names} and {n} more", names=some, n=len(names) - _NAMED)
+        parts.append(f"{some} ({plain(retell(why))})")
+    return el("p", tell("Sights left out before the search: {names}.", names="; ".join(parts)), class_="note")
 
 
 def catalogue_page(
@@ -127,32 +140,27 @@ def catalogue_page(
     """
     css = files("tripplan.report").joinpath("assets/sheet.css").read_text(encoding="utf-8")
     people = base.party.adults + base.party.children
-    title = tell(
-        "Loops from {depot}: {n} {nights}",
-        depot=say.spot_name(base.depot),
-        n=base.nights,
-        nights="night" if base.nights == 1 else "nights",
+    title = tell_n(
+        "Loops from {depot}: {n} night", "Loops from {depot}: {n} nights", base.nights, depot=say.spot_name(base.depot)
     )
     asked = tell(
-        "{first} to {last}, {people} {persons} with {van}. Every loop keeps each limit of stores, roads and hours, and was re-checked.",
-        first=say.day_of(base.pick_up.date()), last=say.day_of(base.return_by.date()), people=people,
-        persons="person" if people == 1 else "people", van=plain(base.van.name),
+        "{first} to {last}, {people} with {van}. Every loop keeps each limit of stores, roads and hours, and was re-checked.",
+        first=say.day_of(base.pick_up.date()), last=say.day_of(base.return_by.date()),
+        people=tell_n("{n} person", "{n} persons", people), van=plain(base.van.name),
     )  # fmt: skip
     index = el(
         "nav",
-        el("ol", *(el("li", el("a", s.title, href=f"#{s.key}"), tell(": {words}", words=_short(s))) for s in shown)),
-        aria_label="Loops",
+        el("ol", *(el("li", el("a", tell(s.title), href=f"#{s.key}"), f": {_short(s)}") for s in shown)),
+        aria_label=tell("Loops"),
     )
-    not_shown = (
-        el("section", el("h2", "Not shown"), el("ul", *(el("li", f"{left.title}: {left.why}.") for left in left_out)))
-        if left_out
-        else None
-    )
+    hidden = [el("li", f"{plain(tell(left.title))}: {plain(retell(left.why))}.") for left in left_out]
+    not_shown = el("section", el("h2", tell("Not shown")), el("ul", *hidden)) if hidden else None
+    data = tell("Map data {attribution}, {date}.", attribution=plain(region.meta.attribution), date=plain(region.meta.data_date))
     foot = el(
         "footer",
-        el("p", f"Map data {region.meta.attribution}, {region.meta.data_date}. Heights are not in it: where hills are named, the reason is told."),
-        el("p", "What a sight is worth is the operator's list or a rule by kind, not a judgement of people who were there. Ask sites before you book."),
-        el("p", "Road signs, the hire contract, local rules and licensed people decide, not this paper."),
+        el("p", data, " ", tell("Heights are not in it: where hills are named, the reason is told.")),
+        el("p", tell("What a sight is worth is the operator's list or a rule by kind, not a judgement of people who were there. Ask sites before you book.")),
+        el("p", tell("Road signs, the hire contract, local rules and licensed people decide, not this paper.")),
     )  # fmt: skip
     head = el(
         "head", el("meta", charset="utf-8"), el("meta", http_equiv="Content-Security-Policy", content=_POLICY),
@@ -160,12 +168,12 @@ def catalogue_page(
     )  # fmt: skip
     sections = [_section(s, region, folders[s.key]) for s in shown]
     body = el("body", el("main", el("h1", title), el("p", asked), index, *sections, not_shown), foot)
-    return f"<!DOCTYPE html>\n{el('html', head, body, lang='en')}\n"
+    return f"<!DOCTYPE html>\n{el('html', head, body, lang=spoken().tag)}\n"
 
 
 def _short(found: Suggestion) -> str:
     return tell(
-        "{km:.0f} km, {sights} {words}, {money}", km=found.sums.towing_km, sights=len(found.seen), words="sight" if len(found.seen) == 1 else "sights",
+        "{km}, {sights}, {money}", km=spoken().road(1000 * found.sums.towing_km), sights=tell_n("{n} sight", "{n} sights", len(found.seen)),
         money=say.money(found.sums.money_cents, found.trip.firm.currency),
     )  # fmt: skip
 
@@ -173,10 +181,13 @@ def _short(found: Suggestion) -> str:
 def catalogue_words(found: Suggestion | LeftOut, folder: str) -> list[str]:
     """Return lines for a terminal about one loop, or one theme that gives none."""
     if isinstance(found, LeftOut):
-        return [plain(f"{found.title}: not shown, {found.why}")]
-    names = say.listed(say.spot_name(spot) for spot in found.seen) or "no sights"
-    sure = "proven best" if found.plan.proof.proven else f"at most {100 * found.plan.proof.gap:.1f} % above the best"
-    lines = [f"{found.title}: {_short(found)} ({sure}); {names}", f"  papers: {folder}"]
+        return [plain(tell("{title}: not shown, {why}", title=tell(found.title), why=retell(found.why)))]
+    names = say.listed(say.spot_name(spot) for spot in found.seen) or tell("no sights")
+    proof = found.plan.proof
+    sure = (
+        tell("proven best") if proof.proven else tell("at most {gap} % above the best", gap=spoken().number(100 * proof.gap, 1))
+    )
+    lines = [f"{tell(found.title)}: {_short(found)} ({sure}); {names}", "  " + tell("papers: {folder}", folder=folder)]
     if found.gave_up:
-        lines.insert(1, f"  gives up: {found.gave_up}")
+        lines.insert(1, "  " + tell("gives up: {what}", what=retell(found.gave_up)))
     return [plain(line) for line in lines]

@@ -15,11 +15,26 @@ from tripplan.model.plan import PieceRun
 from tripplan.region.geometry import run_line
 from tripplan.region.region import Region
 from tripplan.report.basemap import base_layers, frame_around, roads, towns
-from tripplan.report.check_words import detour_words, gap_words, over_words, toll_words
+from tripplan.report.check_words import (
+    detour_words,
+    ferry_words,
+    gap_words,
+    grade_word,
+    mark_words,
+    near_words,
+    over_words,
+    place_words,
+    size_words,
+    toll_words,
+)
+from tripplan.report.language import spoken, tell, word
 from tripplan.report.map import _asset, leaflet_css, leaflet_js
+from tripplan.report.mapdata import map_words
 from tripplan.report.markup import Markup, el, raw
 from tripplan.report.palette import LAND, ROADS, WATER
+from tripplan.report.retell import retell
 from tripplan.report.safe import plain, script_json
+from tripplan.report.say import upper_first
 from tripplan.report.thin import pack, thin
 from tripplan.roads.check import CheckResult, Stretch
 from tripplan.roads.track_check import TrackCheck
@@ -44,11 +59,11 @@ class _Band:
 
 
 _BANDS = (
-    _Band("presumed", "Presumed sealed", "#f2cf66", 13, "", False),
-    _Band("unknown", "Unknown: phone or ask first, or not seen", "#1c1c1c", 12, "2 4", False),
-    _Band("forbidden", "Forbidden", "#c24a00", 9, "", True),
-    _Band("fast", "Over the limit", "#a8467c", 6, "10 5", True),
-    _Band("shorter", "Direct way, not for the van", "#c24a00", 4, "1 7", False),
+    _Band("presumed", word("Presumed sealed"), "#f2cf66", 13, "", False),
+    _Band("unknown", word("Unknown: phone or ask first, or not seen"), "#1c1c1c", 12, "2 4", False),
+    _Band("forbidden", word("Forbidden"), "#c24a00", 9, "", True),
+    _Band("fast", word("Over the limit"), "#a8467c", 6, "10 5", True),
+    _Band("shorter", word("Direct way, not for the van"), "#c24a00", 4, "1 7", False),
 )
 
 
@@ -88,7 +103,8 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
             parts[_band_of(stretch)].append(frame.line(run_line(region, _cut(runs[stretch.leg], at, at + stretch.length_m))))
     parts["shorter"] = [frame.line(line) for line in direct]
     page = {
-        "credit": plain(f"{region.meta.attribution}, data of {region.meta.data_date}"),
+        "credit": tell("{attribution}, data of {date}", attribution=region.meta.attribution, date=region.meta.data_date),
+        "words": map_words(),
         "days": [],
         "marks": [],
         "bounds": [[round(float(south), 5), round(float(west), 5)], [round(float(north), 5), round(float(east), 5)]],
@@ -98,10 +114,11 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
         "roads": roads(region, frame, _MOST_ROADS),
         "towns": towns(region, frame),
         "check": {
+            "words": {"way": tell("The way on the roads"), "recorded": tell("As recorded"), "numbers": tell("Numbers of the list")},
             "way": _packed([frame.line(line) for line in lines], 3.0),
             "recorded": _packed([frame.line(recorded)], 3.0),
             "bands": [
-                {"key": b.key, "title": b.title, "colour": b.colour, "wide": b.wide, "dash": b.dash, "above": b.above,
+                {"key": b.key, "title": tell(b.title), "colour": b.colour, "wide": b.wide, "dash": b.dash, "above": b.above,
                  "line": _packed(parts[b.key], 2.0)}
                 for b in _BANDS
             ],
@@ -111,7 +128,7 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
             ],
         },
     }  # fmt: skip
-    return _page(page, region, result, head, name or "check", numbered)
+    return _page(page, region, result, head, name or tell("check"), numbered)
 
 
 def _page(
@@ -125,7 +142,7 @@ def _page(
     )
     found = [(n, s) for n, s in enumerate(result.stretches) if s.kind != "presumed"]
     presumed = [(n, s) for n, s in enumerate(result.stretches) if s.kind == "presumed"]
-    verdict = "Something forbidden was found." if result.forbidden else "Nothing forbidden was found."
+    verdict = tell("Something forbidden was found.") if result.forbidden else tell("Nothing forbidden was found.")
     metres = sum(s.length_m for _, s in presumed)
     body = el(
         "body",
@@ -133,32 +150,40 @@ def _page(
         el(
             "main",
             el("div", id="check-map", class_="folium-map"),
-            el("noscript", el("p", "The map needs scripts. The list says the same.")),
+            el("noscript", el("p", tell("The map needs scripts. The list says the same."))),
             id="map",
-            aria_label="Map of the checked way",
+            aria_label=tell("Map of the checked way"),
         ),
         el(
             "section",
-            el("p", el("strong", verdict), f" {result.length_m / 1000:.1f} km in all."),
+            el("p", el("strong", verdict), " ", tell("{km} in all.", km=spoken().road(result.length_m, 1))),
             _gaps(result),
             _notes(result),
             el("ol", [_entry(n, s, numbered[n]) for n, s in found]) if found else None,
             el(
                 "details",
-                el("summary", f"Presumed sealed: {metres / 1000:.1f} km"),
-                el("p", "Untagged, but the map's evidence is good. It is not proved."),
+                el("summary", tell("Presumed sealed: {km}", km=spoken().road(metres, 1))),
+                el("p", tell("Untagged, but the map's evidence is good. It is not proved.")),
                 el("ol", [_entry(n, s, "") for n, s in presumed]),
             )
             if presumed
             else None,
-            el("details", el("summary", "Signs"), el("ul", [_sign(b) for b in _BANDS], class_="legend"), open=True),
-            el("p", "What cannot be told is judged neither for nor against. Signs on the road and local rules come first."),
+            el("details", el("summary", tell("Signs")), el("ul", [_sign(b) for b in _BANDS], class_="legend"), open=True),
+            el("p", tell("What cannot be told is judged neither for nor against. Signs on the road and local rules come first.")),
             el(
                 "footer",
-                el("p", region.meta.attribution, f", data of {region.meta.data_date}. Region ", el("bdi", region.meta.name), "."),
+                el(
+                    "p",
+                    tell(
+                        "{attribution}, data of {date}. Region {name}.",
+                        attribution=region.meta.attribution,
+                        date=region.meta.data_date,
+                        name=region.meta.name,
+                    ),
+                ),
             ),
             id="list",
-            aria_label="What was found",
+            aria_label=tell("What was found"),
         ),
         raw(f'<script type="application/json" id="map-data">{script_json(page)}</script>'),
         *[raw(f"<script>{s}</script>") for s in scripts],
@@ -168,11 +193,11 @@ def _page(
         el("meta", charset="utf-8"),
         el("meta", http_equiv="Content-Security-Policy", content=policy),
         el("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        el("title", f"{plain(name)}: check"),
+        el("title", tell("{name}: check", name=name)),
         raw(f"<!-- Map drawn with Leaflet, under this licence:\n{_asset('leaflet-LICENSE.txt')}\n-->"),
         raw(f"<style>\n{leaflet_css()}\n{_asset('map.css')}\n</style>"),
     )  # fmt: skip
-    return f"<!DOCTYPE html>\n{el('html', top, body, lang='en')}\n"
+    return f"<!DOCTYPE html>\n{el('html', top, body, lang=spoken().tag)}\n"
 
 
 def _gaps(result: CheckResult | TrackCheck) -> Markup | None:
@@ -185,7 +210,7 @@ def _gaps(result: CheckResult | TrackCheck) -> Markup | None:
             el(
                 "li",
                 el("bdi", names[g.first]),
-                [" to ", el("bdi", names[g.second])] if g.second >= 0 else None,
+                [tell(" to "), el("bdi", names[g.second])] if g.second >= 0 else None,
                 f": {plain(gap_words(g.why))}",
             )
             for g in result.gaps
@@ -201,29 +226,27 @@ def _notes(result: CheckResult | TrackCheck) -> list[Markup]:
     else:
         names = [spot.name for spot in result.waypoints]
         shorter = [el("li", plain(detour_words(names, detour))) for detour in result.detours]
-        out += [el("p", "Shorter, but not for the van:"), el("ul", shorter)] if shorter else []
-        boats = [el("li", f"km {b.from_m / 1000:.1f}: {plain(b.crossing.words())}") for b in result.ferries]
-        out += [el("details", el("summary", f"Ferries: {len(boats)}"), el("ul", boats))] if boats else []
-    tolls = [el("li", f"km {t.from_m / 1000:.1f}: {plain(toll_words(t))}") for t in result.tolls]
-    summary = el("summary", f"Tolls to pay: {len(tolls)}")
+        out += [el("p", tell("Shorter, but not for the van:")), el("ul", shorter)] if shorter else []
+        boats = [el("li", f"{mark_words(b.from_m)}: {plain(ferry_words(b.crossing))}") for b in result.ferries]
+        out += [el("details", el("summary", tell("Ferries: {n}", n=len(boats))), el("ul", boats))] if boats else []
+    tolls = [el("li", f"{mark_words(t.from_m)}: {plain(toll_words(t))}") for t in result.tolls]
+    summary = el("summary", tell("Tolls to pay: {n}", n=len(tolls)))
     return [*out, el("details", summary, el("ul", tolls))] if tolls else out
 
 
 def _entry(number: int, s: Stretch, label: str) -> Markup:
     """Return the list's entry of one stretch."""
-    grade = "Forbidden" if s.forbidden else "Phone first" if s.phone_first else s.kind.capitalize()
     road: list[object] = [el("bdi", part) for part in (s.ref, s.name) if part] or [
-        "unnamed road" if s.osm_way else "off the roads"
+        tell("unnamed road") if s.osm_way else tell("off the roads")
     ]
-    size = f"{s.length_m:,.0f} m" if s.length_m else "at a point"
-    near: list[object] = [f", {s.town_km:.1f} km from ", el("bdi", s.town)] if s.town else []
-    title = f"{label + '. ' if label else ''}{grade}, km {s.from_m / 1000:.1f}, {size}: "
+    title = f"{label + '. ' if label else ''}{upper_first(grade_word(s))}, {mark_words(s.from_m)}, {size_words(s.length_m)}: "
+    way = ", " + tell("way {number}", number=s.osm_way) if s.osm_way else ""
     button = el("button", title, [[part, " "] for part in road], type="button", class_="go", data_mark=f"found-{number}")
     return el(
         "li",
         button,
-        [el("p", plain(why)) for why in s.why],
-        el("p", f"At {s.lat:.5f}, {s.lon:.5f}", near, f", way {s.osm_way}." if s.osm_way else "."),
+        [el("p", plain(retell(why))) for why in s.why],
+        el("p", f"{upper_first(place_words(s))}{near_words(s)}{way}."),
         id=f"found-{number}",
     )
 
@@ -232,7 +255,7 @@ def _sign(band: _Band) -> Markup:
     line = el(
         "line", x1=2, y1=8, x2=46, y2=8, stroke=band.colour, stroke_width=min(band.wide, 10), stroke_dasharray=band.dash or None
     )
-    return el("li", el("svg", line, width=48, height=16, viewBox="0 0 48 16", aria_hidden="true"), band.title)
+    return el("li", el("svg", line, width=48, height=16, viewBox="0 0 48 16", aria_hidden="true"), tell(band.title))
 
 
 def _spots(result: CheckResult | TrackCheck) -> tuple[Spot, ...]:

@@ -22,8 +22,6 @@ __all__ = ["LOCALES", "compiled", "gathered", "main", "read_po"]
 #: Folder of the catalogues.
 LOCALES = Path(__file__).resolve().parent / "locale"
 _ROOTS = (Path(__file__).resolve().parent, Path(__file__).resolve().parents[1] / "cli")
-#: Pages for operators: in English only.
-_ENGLISH_ONLY = frozenset({"report/catalogue.py"})
 _NO_DATE = datetime(2026, 1, 1, tzinfo=UTC)
 _LEFT_OUT = tuple(
     b'"' + name
@@ -41,7 +39,7 @@ def gathered() -> Catalog:
     found: dict[str | tuple[str, ...], set[str]] = {}
     for root in _ROOTS:
         for name, _line, message, _comments, _context in extract_from_dir(root, [("**.py", "python")], keywords=_KEYWORDS):
-            if f"{root.name}/{name}" not in _ENGLISH_ONLY and (message if isinstance(message, str) else all(message)):
+            if message if isinstance(message, str) else all(message):
                 found.setdefault(message, set()).add(f"{root.name}/{name}")
     for text, source in CAUTIONS.values():
         for sentence in (text, source):

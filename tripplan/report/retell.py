@@ -15,6 +15,7 @@ from functools import cache
 
 from tripplan.model.cautions import CAUTIONS
 from tripplan.model.words import STORES
+from tripplan.report.check_sentences import CHECKED, LOOPS
 from tripplan.report.language import Language, spoken, word
 from tripplan.report.plan_sentences import SENTENCES
 from tripplan.report.trouble_sentences import TROUBLES
@@ -26,6 +27,8 @@ _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DATE = rf"\d{{1,2}} (?:{'|'.join(_MONTHS)})"
 _CLOCK = r"\d\d:\d\d(?: the next day)?"
+#: Every sentence that may stand in a plan, a check or a loop; the first that fits rules.
+_ALL = (*TROUBLES, *SENTENCES, *CHECKED, *LOOPS)
 #: Texts longer than this are no sentence of ours [characters].
 _LONGEST = 2000
 
@@ -181,6 +184,7 @@ _KINDS: dict[str, tuple[str, Callable[[str], str]]] = {
     "kg": (_NUMBER + " kg", _figure(lambda language, value, digits: language.mass(value, digits))),
     "amount": (_NUMBER + " (?:L|kg|Ah|min|h)", lambda said: _amount(said)),
     "watts": (_NUMBER + " W", _with("W")),
+    "speed": (_NUMBER + " km/h", _figure(lambda language, value, _: language.speed(value))),
     "amps": (_NUMBER + " A", _with("A")),
     "ah": (_NUMBER + " Ah", _with("Ah")),
     "hours": (_NUMBER + " h", _with("h")),
@@ -209,6 +213,7 @@ _KINDS: dict[str, tuple[str, Callable[[str], str]]] = {
     "kind": ("caravan site|camp site|holiday park|farm stay|rest area|other", lambda said: retell(said)),
     "by": (".+", lambda said: retell(said)),
     "turns": (".+", lambda said: said),
+    "tag": (r"[\w:|/-]+(?:=.+?)?", lambda said: said),
     "said": (".+", lambda said: retell(said)),
     "things": (".+?", _things),
     "actions": (".+", _actions),
@@ -231,7 +236,7 @@ def _kind(name: str) -> tuple[str, Callable[[str], str]]:
 def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
     """Return each sentence with its pattern; the first that fits rules."""
     made = []
-    for sentence in (*TROUBLES, *SENTENCES):
+    for sentence in _ALL:
         parts = re.split(r"\{(\w+)\}", sentence)
         pattern = "".join(re.escape(part) if i % 2 == 0 else f"(?P<{part}>{_kind(part)[0]})" for i, part in enumerate(parts))
         made.append((sentence, re.compile(pattern)))
@@ -241,9 +246,7 @@ def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
 @cache
 def _whole() -> frozenset[str]:
     """Return the sentences in which nothing differs, found at once."""
-    return frozenset(
-        {text for text, _ in CAUTIONS.values()} | {sentence for sentence in (*TROUBLES, *SENTENCES) if "{" not in sentence}
-    )
+    return frozenset({text for text, _ in CAUTIONS.values()} | {sentence for sentence in _ALL if "{" not in sentence})
 
 
 def _fits(text: str) -> tuple[str, dict[str, str]] | None:

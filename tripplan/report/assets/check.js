@@ -47,9 +47,9 @@ var check = (function () {
     found.bands.forEach(function (band) {
       if (band.line.length) { over[band.title] = drawn(band.line, {color: band.colour, weight: band.wide, dashArray: band.dash || null, opacity: 1, className: "band " + band.key}).addTo(map); }
     });
-    over["The way on the roads"] = drawn(found.way, {color: "#0068a8", weight: 4, opacity: 1, className: "way"}).addTo(map);
+    over[found.words.way] = drawn(found.way, {color: "#0068a8", weight: 4, opacity: 1, className: "way"}).addTo(map);
     found.bands.forEach(function (band) { if (band.above && over[band.title]) { over[band.title].bringToFront(); } });
-    if (found.recorded.length) { over["As recorded"] = drawn(found.recorded, {color: "#1c1c1c", weight: 1.4, dashArray: "2 4", opacity: 0.9, className: "recorded"}).addTo(map); }
+    if (found.recorded.length) { over[found.words.recorded] = drawn(found.recorded, {color: "#1c1c1c", weight: 1.4, dashArray: "2 4", opacity: 0.9, className: "recorded"}).addTo(map); }
     var signs = L.layerGroup().addTo(map), all = [];
     found.marks.forEach(function (m) {
       if (!m.label) { return; }
@@ -74,7 +74,7 @@ var check = (function () {
     }
     map.on("zoomend", place);
     map.whenReady(place);
-    over["Numbers of the list"] = signs;
+    over[found.words.numbers] = signs;
     L.control.layers(null, over, {collapsed: true}).addTo(map);
     document.addEventListener("click", function (e) {
       var b = e.target.closest && e.target.closest("button.go[data-mark]"), key = b && b.getAttribute("data-mark");
