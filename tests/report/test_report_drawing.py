@@ -12,7 +12,7 @@ from helpers import plans
 from tripplan.model.plan import LevelLine
 from tripplan.report import say
 from tripplan.report.basemap import base_layers, frame_around, kept_off, roads, towns
-from tripplan.report.chart import levels_of
+from tripplan.report.chart import ARRIVE_AT, WAY_AT, levels_of
 from tripplan.report.levels import levels_chart
 from tripplan.report.palette import DASHES, HUES, LAND, WATER, day_style
 from tripplan.report.tables import LEVEL_COLUMNS, level_rows
@@ -150,6 +150,9 @@ def test_a_service_says_until_when_it_is_needed() -> None:
     plan = _with_lines([(30, 35, 40, 0, "site"), (0, 5, 10, 0, "site"), (0, 5, 40, 40, "")])
     (need,) = needs_of(plan, plan.days[0])
     assert (need.until, need.again) == (0, 2)
+    plan = _with_lines([(30, 12, 40, 20, "way"), (20, 25, 35, 35, "")])  # 40 L just before it, at most 20 L after it
+    (need,) = needs_of(plan, plan.days[0])
+    assert (need.until, need.level) == (2, 65)
     plan = _with_lines([(0, 5, 10, 0, "site"), (0, 5, 10, 10, "")])
     assert needs_of(plan, plan.days[0])[0].words() == "Grey water: not needed to keep the limit."
     assert needs_of(plan, plan.days[1]) == []
@@ -175,3 +178,6 @@ def test_nearest_to_a_limit_is_looked_for_on_the_way_too() -> None:
     assert rows["fresh"][LEVEL_COLUMNS.index("worst")] == 9.0
     grey = next(strip for strip in levels_of(plan).strips if strip.store == "grey")
     assert grey.worst == (1, 56.0)
+    peak = levels_of(_with_lines([(30, 12, 40, 20, "way"), (20, 25, 35, 30, "way")])).strips[1]
+    assert peak.worst == (1, 40.0)
+    assert peak.line == ((0, 30), (WAY_AT, 40), (ARRIVE_AT, 12), (1, 20), (1, 20), (1 + WAY_AT, 35), (1 + ARRIVE_AT, 25), (2, 30))

@@ -28,7 +28,7 @@ from tripplan.almanac.climate import weather_for
 from tripplan.almanac.sun import sun_day
 from tripplan.audit.findings import Findings
 from tripplan.audit.spread import SEED, TOLERANCE, Errors, Tank, drawn_failures
-from tripplan.audit.timeline import SETTLED, Stretch, kind_of, timeline
+from tripplan.audit.timeline import MORNING, SETTLED, Stretch, kind_of, timeline
 from tripplan.model.plan import Day, LevelLine, Plan
 from tripplan.model.van import DayWeather, Levels
 from tripplan.model.words import STORES, Store
@@ -112,6 +112,9 @@ class _Life:
         self.battery = float(used[_BATTERY])
         self.first_battery = self.battery
         self.hours: list[tuple[int, float, float]] = []
+        #: What the day that is open says, and the worst since its leaving: at the plan's confidence and on the mean.
+        self.said: _Said | None = None
+        self.late = np.zeros((2, len(STORES)))
         self.errors = errors
         self.exchanged = False
 
@@ -128,13 +131,17 @@ class _Life:
         first, last = day is plan.days[0], day is plan.days[-1]
         share = sun_day(day.date, day.start.lon, day.start.lat, trip.tz).share
         said = _Said(plan, day, self.full, self.room, self.found)
-        worst, late = np.where(self.waiting, 0.0, self.levels(self.z)), np.zeros((2, len(STORES)))
+        worst = np.where(self.waiting, 0.0, self.levels(self.z))
+        self.said = said if first else self.said
         pending = np.zeros(len(STORES))
         settled = standing = not any(leg.mode == "van" for leg in day.legs)
         left_alone = np.zeros(len(STORES), dtype=np.bool_)
         for item in timeline(plan, self.region, day, evening):
-            if item is SETTLED:
-                settled, late = True, np.zeros((2, len(STORES)))
+            if item is MORNING:
+                self._close()
+                self.said = said
+            elif item is SETTLED:
+                settled = True
                 if not standing:
                     here = (Store.BATTERY, *said.on_the_way(last=last), *self._short(first))
                     said.not_better("arrive", self.levels(said.z), self.levels(0.0), without=here)
@@ -158,22 +165,33 @@ class _Life:
                         pending = np.maximum(pending, np.where(self.little & ~self.waiting, now, 0.0))
                         now = np.where(self.little, 0.0, now)
                     worst = np.maximum(worst, now)
-                    if settled:
-                        late = np.maximum(late, (self.levels(said.z), self.levels(0.0)))
+                    self._note()
             else:
                 for store in (Store(word) for word in item if word in STORES):
                     r = STORES.index(store)
                     if r == _BATTERY:
                         continue
                     self.tanks[r].serve(day.number, counts=not (self.dry[r] or self.waiting[r] or (first and self.little[r])))
-                    late[:, r] = pending[r] = 0.0
+                    pending[r] = 0.0
                     self.dry[r] = self.little[r] = self.waiting[r] = False
                     left_alone[r] = last and (store in _to_be_empty(plan) or (store is Store.GAS and trip.firm.return_gas_kg > 0))
                     self.exchanged = self.exchanged or (last and store is Store.GAS)
         _limits(day, worst, self.room, self.found)
         self._still_waiting(day)
-        if not last:
-            said.not_better("worst", late[0], late[1], without=said.served_here())
+        if last:
+            self._close()
+
+    def _note(self) -> None:
+        """Keep the worst of the open day; water that may not last is used down to its reserve and no further."""
+        assert self.said is not None
+        now = np.array((self.levels(self.said.z), self.levels(0.0)))
+        self.late = np.maximum(self.late, np.where(self.little, np.minimum(now, self.room), now))
+
+    def _close(self) -> None:
+        """Hold the worst that a day states against all its hours, from leaving to the next morning."""
+        if self.said is not None:
+            self.said.not_better("worst", self.late[0], self.late[1])
+        self.late = np.zeros((2, len(STORES)))
 
     def _charge(self, use: float) -> None:
         """Let mains fill a flat battery; from where it is back within its limit it counts like any other."""
@@ -266,13 +284,14 @@ class _Said:
                 text = f"{line.store} is said to be {level:.1f} of {self.full[row]:.1f}"
                 self.found.add("stated level", self.day.number, level - float(self.full[row]), STORES[row].unit, text)
                 return
+        for told, how in (((line.leave, line.arrive, line.worst, line.end), ""), (line.expected, ", expected")):
+            short = max((self._used(row, x) for x in told), default=0.0) - (self._used(row, told[2]) if len(told) == 4 else 0.0)
+            if told and short > 0.02:
+                text = f"the worst that is said of {line.store}{how} is not the worst of its own levels"
+                self.found.add("stated level", self.day.number, short, STORES[row].unit, text)
 
     def _used(self, row: int, level: float) -> float:
         return level if STORES[row].fills else float(self.full[row]) - level
-
-    def served_here(self) -> tuple[Store, ...]:
-        """Stores that the place serves: whenever one likes while there, so that no hour can be held against them."""
-        return tuple(Store(s) for s, line in self.lines.items() if s in STORES and "site" in line.served.split("+"))
 
     def on_the_way(self, *, last: bool) -> tuple[Store, ...]:
         """Stores served on the way of the return day: stated as they are after it, as nobody lives in the van any more."""

@@ -12,10 +12,12 @@ from tripplan.model.words import Offer
 from tripplan.region.region import Region
 from tripplan.van.use import StayKind
 
-__all__ = ["SETTLED", "Stretch", "kind_of", "timeline"]
+__all__ = ["MORNING", "SETTLED", "Stretch", "kind_of", "timeline"]
 
 #: Stands in a day's timeline where the night's place is reached, or in the morning of a standing day.
 SETTLED: Final[tuple[str, ...]] = ("",)
+#: Stands where the day before ends: in the morning, before what the night's place serves is done.
+MORNING: Final[tuple[str, ...]] = (" ",)
 
 #: What a place serves is done on arriving, in the morning, and once more by then, before most water is used [h]: common practice.
 _BEFORE_SUPPER_H = 17.0
@@ -55,7 +57,7 @@ def kind_of(plan: Plan, region: Region, day: Day) -> StayKind | None:
 
 
 def timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) -> Iterator[Stretch | tuple[str, ...]]:
-    """Yield the stretches of one calendar day in order, between them the stores that a service resets, and `SETTLED`."""
+    """Yield the stretches of one calendar day in order, between them the stores that a service resets, `MORNING` and `SETTLED`."""
     first, last = day is plan.days[0], day is plan.days[-1]
     begin = _hour(plan.trip.pick_up, day.date) if first else 0.0
     finish = _hour(plan.trip.return_by, day.date) if last else 24.0
@@ -70,6 +72,8 @@ def timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) -> 
     if standing:
         morning = max(clock, plan.trip.leave_after_min / 60)
         yield Stretch(clock, morning, here, 0.0)
+        if not first:
+            yield MORNING
         yield SETTLED
         clock = morning
         if not first:
@@ -90,8 +94,13 @@ def timeline(plan: Plan, region: Region, day: Day, evening: StayKind | None) -> 
     morning = min(leave, max(clock, plan.trip.leave_after_min / 60))
     if not first and clock < morning < leave:  # in the morning, and once more on leaving
         yield Stretch(clock, morning, here, 0.0)
+        yield MORNING
         yield _before(plan, day)
         clock = morning
+    elif not first:
+        yield Stretch(clock, leave, here, 0.0)
+        yield MORNING
+        clock = leave
     if clock < leave:
         yield Stretch(clock, leave, here, 0.0)
         clock = leave

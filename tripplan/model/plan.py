@@ -122,7 +122,7 @@ class LevelLine:
     leave
         On leaving in the morning. arrive: on reaching the night's place, services on the way done.
     worst
-        The level nearest to the limit between arriving and the next morning's service.
+        The level nearest to the limit from leaving to the next morning's service, what comes just before a service on the way with it.
     end
         Next morning after any service at the site: the next day's ``leave``.
     limit

@@ -123,7 +123,7 @@ def _strip(plan: Plan, store: str) -> Strip:
         full=full,
         limit=limit,
         fills=say.fills(store),
-        line=tuple(point for i, _, line in rows for point in _moments(i, line.leave, line.arrive, line.worst, line.end)),
+        line=tuple(point for i, _, line in rows for point in _moments(i, line, (line.leave, line.arrive, line.worst, line.end))),
         expected=_expected(rows),
         services=tuple(mark for i, day, line in rows for mark in _marks(i, day, line)),
         worst=(nearest[1], say.nearest_level(nearest[2])) if nearest is not None else None,
@@ -131,15 +131,20 @@ def _strip(plan: Plan, store: str) -> Strip:
     )
 
 
-def _moments(i: int, leave: float, arrive: float, worst: float, end: float) -> list[tuple[float, float]]:
-    return [(float(i), leave), (i + ARRIVE_AT, arrive), (i + NIGHT_AT, worst), (float(i + 1), end)]
+def _moments(i: int, line: LevelLine, levels: tuple[float, ...]) -> list[tuple[float, float]]:
+    """Return the points of a day: its worst by night, or where it is served on the way and was worse before than after."""
+    leave, arrive, worst, end = levels
+    before = line.served in ("way", "car") and line.worst != say.nearest_of(line.store, (line.arrive, line.end))
+    on_way = [(i + WAY_AT, worst)] if before else []
+    by_night = [] if before else [(i + NIGHT_AT, worst)]
+    return [(float(i), leave), *on_way, (i + ARRIVE_AT, arrive), *by_night, (float(i + 1), end)]
 
 
 def _expected(rows: list[tuple[int, int, LevelLine]]) -> tuple[tuple[float, float], ...]:
     """Return the expected level at the same moments; empty where a day does not tell it, so that no gap is drawn over."""
     if any(len(line.expected) != 4 for _, _, line in rows):
         return ()
-    return tuple(point for i, _, line in rows for point in _moments(i, *line.expected))
+    return tuple(point for i, _, line in rows for point in _moments(i, line, line.expected))
 
 
 def _marks(i: int, day: int, line: LevelLine) -> list[ServiceMark]:

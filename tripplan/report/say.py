@@ -212,7 +212,7 @@ def fills(store: str) -> bool:
 
 
 def nearest_level(line: LevelLine) -> float:
-    """Return the level of a store that comes nearest to its limit on a day, the way to the night's place with it (``worst`` begins there)."""
+    """Return the level of a store that comes nearest to its limit on a day, from leaving to the next morning."""
     return nearest_of(line.store, (line.leave, line.arrive, line.worst, line.end))
 
 

@@ -75,19 +75,23 @@ def needs_of(plan: Plan, day: Day) -> list[Need]:
     for line in day.levels:
         if not line.served or line.store not in say.stores_of(plan.trip.van):
             continue
-        if line.served.split("+")[-1] == "site":
+        served = line.served.split("+")
+        if served == ["site"] and line.store not in _QUIET:
             before, after = line.worst, line.end
+        elif served[-1] == "site":  # the worst may have been before a service on the way, or before mains
+            before, after = line.arrive, line.end
         else:
             before, after = line.leave, 0.0 if say.fills(line.store) else say.capacity(plan.trip.van, line.store)
         extra = before - after
-        days = later if line.served.split("+")[-1] == "site" else [day, *later]
+        days = later if served[-1] == "site" else [day, *later]
         until, level, again = 0, 0.0, 0
         for other in days:
             next_line = _line(other, line.store)
             if next_line is None:
                 continue
             # On the day itself the way before the service comes first: it's the levels after it that would be other ones.
-            would = (next_line.worst if other is day else say.nearest_level(next_line)) + extra
+            here = say.nearest_of(line.store, (next_line.arrive, next_line.end))
+            would = (here if other is day else say.nearest_level(next_line)) + extra
             passed = would > next_line.limit if say.fills(line.store) else would < next_line.limit
             if passed:
                 until, level = other.number, would

@@ -23,6 +23,8 @@ from tripplan.van.use import MEAN, StayKind, Tilt, hourly, slots
 __all__ = ["Forecast", "corners", "forecast_of", "weather_of"]
 
 F64 = NDArray[np.float64]
+#: What a place serves is done by then, before most water is used [h]: common practice, no source.
+_SUPPER_H = 17.0
 Rows = tuple[F64, int, int]
 
 
@@ -103,6 +105,12 @@ class Forecast:
         """Return the use between leaving and arriving hours: standing at a kind of place, or with nothing given."""
         rows, a, b = self.rows(d, end, kind, tilt)
         return rows[a:b]
+
+    def evening_rows(self, d: int, end: int, kind: StayKind, tilt: Tilt | None = MEAN) -> F64:
+        """Return the use at a place from supper to the latest arrival: nobody need see to its stores later than then."""
+        trip, hours = self.trip, slots(_SUPPER_H, self.arrive[d])
+        given = (trip.van, trip.party, self.weathers[end][d], self.shares[end][d], kind, hours)
+        return parts_of(*given) if tilt is None else hourly(*given, tilt=tilt)
 
     def road_parts(self, d: int, end: int, most_s: int, afloat_s: int = 0) -> F64:
         """Return the means of a towing day part by part, driving first where that draws on the van's battery, then crossing."""

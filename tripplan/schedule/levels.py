@@ -46,6 +46,7 @@ def level_lines(lived: Lived) -> list[tuple[LevelLine, ...]]:
                     row[0] = stays if d else row[0]
                     row[1] = row[1] if way else stays
                     row[2:] = [stays, stays] if pick_up.overdue(d + 1)[r] else row[2:]
+                    row[2] = max(row[2], row[0], stays)
                 if d <= pick_up.until[r] and pick_up.dry[r]:  # a level past its limit, however unsure, is none past the brim
                     row = np.clip(row, 0.0, capacity(van, store) * UNITS_PER[r])
                 shown.append(tuple(round(level_of_used(van, store, round(float(u), 6)), 2) for u in row))

@@ -28,6 +28,7 @@ __all__ = ["MOMENTS", "Lived"]
 F64 = NDArray[np.float64]
 #: The moments of a day at which levels are told.
 MOMENTS = ("leave", "road", "arrive", "worst", "end")
+_WORST = MOMENTS.index("worst")
 _PER = np.array(UNITS_PER, dtype=np.float64)
 _GAS, _BATTERY = STORES.index(Store.GAS), STORES.index(Store.BATTERY)
 _WATERS = range(4)
@@ -88,11 +89,16 @@ class Lived:
         sure = np.zeros((len(self.arcs), len(MOMENTS), len(STORES)))
         mean = np.zeros_like(sure)
         for d, (day, parts) in enumerate(zip(self.counted, self.parts, strict=True)):
+            evening, of_gas = self._evening(d)
             for m, name in enumerate(MOMENTS):
                 first = self.first[d, m]
                 label = getattr(day, name) - np.where(first, pick_up.start, 0)
                 use = np.maximum(label, 0) / _PER
                 part = getattr(parts, name)
+                if m == _WORST:  # where there is no room for it, it is seen to later
+                    more = np.minimum(evening, np.maximum(pick_up.cap - label, 0) / _PER)
+                    use = use + more
+                    part = part + np.append(of_gas * (more[_GAS] / evening[_GAS] if evening[_GAS] > 0 else 0.0), 0.0)
                 sd, variance = held.shared * use, held.daily * use
                 use[_GAS] = part[:3].sum()
                 sd[_GAS] = np.sqrt(((spreads.shared[GAS_PARTS] * part[:3]) ** 2).sum())
@@ -107,7 +113,20 @@ class Lived:
                 if name == "worst" and not pick_up.overdue(d)[_BATTERY]:
                     mean[d, m, _BATTERY] = max(mean[d, m, _BATTERY], self._within(d, MEAN))
                     sure[d, m, _BATTERY] = max(sure[d, m, _BATTERY], self._within(d, held.tilt))
+            # The worst of a day is that of all its moments, what comes just before a service on the way among them.
+            sure[d, _WORST], mean[d, _WORST] = sure[d].max(axis=0), mean[d].max(axis=0)
         return sure, mean
+
+    def _evening(self, d: int) -> tuple[F64, F64]:
+        """What a site's stores take between the last time they are seen to by day and the latest arrival: (6) as counted, (3) gas by parts."""
+        forecast, arc = self.work.use.pick_up.forecast, self.arcs[d]
+        if d == len(self.arcs) - 1:
+            return np.zeros(len(STORES)), np.zeros(3)
+        served = bits(int(self.work.problem.leave_reset[self.work.problem.arc_to[arc]]))
+        kind, tilt = self._kind(arc), self.work.use.pick_up.held.tilt
+        used = np.max([forecast.evening_rows(d, e, kind, tilt).sum(axis=0) for e in range(len(self._ends))], axis=0)
+        gas = max((forecast.evening_rows(d, e, kind, None)[:, GAS_PARTS].sum(axis=0) for e in range(len(self._ends))), key=_sum)
+        return np.where(served, np.maximum(used, 0.0), 0.0), np.where(served[_GAS], gas, 0.0)
 
     def _within(self, d: int, tilt: Tilt) -> float:
         """Return the most that a battery filled by the sun comes down within a day and its night, whatever it began with [Ah]."""

@@ -170,10 +170,11 @@ def spreads_of(van: Van, party: Party, weather: DayWeather, sun_share: tuple[flo
     ordinary = np.maximum(day.sum(axis=0)[:9], 0.0)
     night = float(day[day[:, _LOADS] >= day[:, _SUN], _LOADS].sum())
     shower = heads(party) * party.shower_l * party.showers_per_day if van.shower_aboard else 0.0
-    washed = min(1.0, shower * factors[0] / ordinary[0]) if ordinary[0] > 0 else 0.0
+    # Of what runs into the grey barrel showers are the larger share, as what is drunk does not.
+    fresh, grey = (min(1.0, shower * float(f) / float(o)) if o > 0 else 0.0 for f, o in zip(factors, ordinary[:2], strict=False))
     flushed = min(1.0, party.flushes * party.flush_l / (party.waste_l + party.flushes * party.flush_l))
     names = (
-        (("water", 1 - washed), ("showers", washed)), (("water", 1 - washed), ("showers", washed)),
+        (("water", 1 - fresh), ("showers", fresh)), (("water", 1 - grey), ("showers", grey)),
         (("toilet", 1 - flushed), ("flush", flushed)), (("flush", 1.0),),
         (("heating", 1.0),), (("fridge", 1.0),), (("cooking", 0.5), ("hot water", 0.5)), (("devices", 1.0),), (("sun", 1.0),),
     )  # fmt: skip
