@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .buckets import Buckets, asked_levels, day_moves, night_moves
+from .ranks import order_of, ranked
+from .scratch import Scratch
 from .tables import Tables
 
 __all__ = ["Bound", "LikeArcs", "arc_classes", "bound_bytes", "bound_work", "like_arcs", "make_bound", "pack", "unpack"]
@@ -24,6 +26,7 @@ I64 = NDArray[np.int64]
 Cost = NDArray[Any]
 MOST_AT_ONCE = 6_000_000  # cells of one whole-array step
 PACK_CELLS = 16_000_000  # from here on a bound is kept in 16 bits
+FORBIDDEN_SMALL = 0xFFFF  # what is forbidden, in 16 bits
 
 
 @dataclass(frozen=True)
@@ -120,10 +123,9 @@ def like_arcs(tables: Tables, sizes: list[int]) -> LikeArcs:
     resets = np.where(last_day, p.arc_reset & np.uint32(watched | goal_bound), p.arc_reset & np.uint32(watched)).astype(np.int64)
     radix = int(tables.sight_map.shape[0])
     wide_key = (p.arc_use.astype(np.int64) * (1 << len(p.cap)) + resets) * radix + tables.sight_class
-    uniq, key = np.unique(wide_key, return_inverse=True)
+    uniq, key = ranked(wide_key)
     keys = np.stack([uniq // radix >> len(p.cap), uniq // radix & ((1 << len(p.cap)) - 1), uniq % radix], 1)
-    key = key.reshape(-1)
-    order = np.lexsort((np.arange(count), p.arc_cost, p.arc_days, p.arc_to, key, origin))
+    order = order_of(origin, key, p.arc_to, ranked(p.arc_days)[1], p.arc_cost)
     o, t, k, y = origin[order], p.arc_to[order], key[order], p.arc_days[order]
     twin = np.zeros(count, bool)
     if count:
@@ -162,19 +164,22 @@ def bound_bytes(tables: Tables, buckets: Buckets) -> int:
     return cells * (8 if tables.wide else 4 if cells < PACK_CELLS else 2)
 
 
+def scale(span: int) -> int:
+    """Return by how many bits values up to ``span`` are shifted to lie below `FORBIDDEN_SMALL`."""
+    shift = max(span.bit_length() - 16, 0)
+    return shift + 1 if span >> shift >= FORBIDDEN_SMALL else shift
+
+
 def pack(tables: Tables, values: Cost) -> tuple[Cost, int, int, int]:
     """Return values in 16 bits with their base, shift and top."""
     allowed = values < tables.inf
     if not values.size or not allowed.any():
-        return values, 0, 0, tables.inf
+        return values.copy(), 0, 0, tables.inf
     base = int(values.min())
-    span = int(values.max(where=allowed, initial=base)) - base
-    shift = max(span.bit_length() - 16, 0)
-    if span >> shift >= 0xFFFF:
-        shift += 1
+    shift = scale(int(values.max(where=allowed, initial=base)) - base)
     small = (values - values.dtype.type(base)) >> shift
-    small[~allowed] = 0xFFFF
-    return small.astype(np.uint16), base, shift, 0xFFFF
+    small[~allowed] = FORBIDDEN_SMALL
+    return small.astype(np.uint16), base, shift, FORBIDDEN_SMALL
 
 
 def unpack(bound: Bound, day: int, dtype: Any) -> Cost:
@@ -331,6 +336,7 @@ def make_bound(
     packed = not tables.wide and _cells(tables, buckets) >= PACK_CELLS
     position = [_positions(c, tables.states) for c in tables.columns]
     ahead: Cost | None = None
+    scratch = Scratch()
     for day in range(p.days - 1, -1, -1):
         if check is not None:
             check(1 - (day + 1) / p.days)
@@ -340,11 +346,12 @@ def make_bound(
             night = _night_table(tables, buckets, day, ahead, after, dtype)
             ahead = _day_table(tables, arcs, buckets, day, night, arrive_position, dtype)
         else:
-            night = kernels.night_table(tables, buckets, day, ahead, after, dtype)
-            ahead = kernels.day_table(tables, arcs, buckets, day, night, arrive_position, dtype)
+            night = kernels.night_table(tables, buckets, day, ahead, after, dtype, scratch)
+            room = scratch if packed and day else Scratch()  # what is packed leaves its place to the next
+            ahead = kernels.day_table(tables, arcs, buckets, day, night, arrive_position, dtype, room)
         values[day] = ahead
         if packed and day:
-            values[day], base[day], shift[day], top[day] = pack(tables, ahead)
+            values[day], base[day], shift[day], top[day] = (pack if kernels is None else kernels.pack)(tables, ahead)
     return Bound(
         tuple(values), tables.rows, tuple(position), buckets, tuple(sizes), tuple(base), tuple(shift), tuple(top), tables.inf
     )

@@ -6,6 +6,8 @@ really come to rest: at the sums that days without a service add up to.
 
 from __future__ import annotations
 
+import functools
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,15 +37,15 @@ class Buckets:
     start: tuple[tuple[I64, ...], ...]
     arrive: tuple[tuple[I64, ...], ...]
 
-    @property
+    @functools.cached_property
     def sizes(self) -> list[int]:
         """Combined buckets at the start of each day."""
-        return [int(np.prod([len(e) for e in day])) for day in self.start]
+        return [math.prod(map(len, day)) for day in self.start]
 
-    @property
+    @functools.cached_property
     def arrive_sizes(self) -> list[int]:
         """Combined buckets on each arrival."""
-        return [int(np.prod([len(e) for e in day])) for day in self.arrive]
+        return [math.prod(map(len, day)) for day in self.arrive]
 
 
 def _thin(values: I64, most: int) -> I64:
@@ -184,7 +186,7 @@ def day_moves(tables: Tables, buckets: Buckets, day: int, keys: NDArray[np.int64
             weight = int(p.excess_weight[r])
             cost = cost + (over * weight if weight > 0 else np.where(over > 0, tables.inf, 0))
         edges = buckets.arrive[day][r]
-        stride = int(np.prod([len(e) for e in buckets.arrive[day][r + 1 :]]))
+        stride = math.prod(map(len, buckets.arrive[day][r + 1 :]))
         index.append((np.searchsorted(edges, end, side="right") - 1) * stride)
         price.append(cost)
     return combine(index), np.minimum(combine(price), 2 * tables.inf)
@@ -196,7 +198,7 @@ def night_moves(tables: Tables, buckets: Buckets, day: int) -> tuple[I64, I64]:
     keys = tables.night_keys
     stores = len(p.cap)
     shape = [len(e) for e in buckets.arrive[day]]
-    n, k = len(keys), int(np.prod(shape))
+    n, k = len(keys), math.prod(shape)
     grid = np.stack(np.meshgrid(*[np.arange(s) for s in shape], indexing="ij"), -1).reshape(k, stores)
     level = np.zeros((stores, n, k), np.int64)
     price = np.zeros((n, k), np.int64)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from .bounds import Bound
 from .budget import Budget
-from .labels import Labels, expand, finish, first_label, freedom, undominated, usable_arcs
+from .labels import Labels, expand, finish, first_label, freedom, undominated
 from .tables import Tables
 from .tallies import Tallies
 
@@ -94,8 +94,7 @@ def go_forward(
 
     for day in range(days - 1):
         budget.check("search", day / days)
-        usable = usable_arcs(tables, day)
-        found = (expand if kernels is None else kernels.expand)(tables, day, front, bound, usable, limit)
+        found = (expand if kernels is None else kernels.expand)(tables, day, front, bound, limit)
         if tallies is not None:
             found = tallies.keep(day + 1, found)
         if width is not None and len(found) > FEWER * width:
@@ -113,7 +112,7 @@ def go_forward(
         if not len(front):
             return Pass(whole, max(floor, min(left_out, limit)))
     floor = max(floor, min(left_out, limit))
-    end = finish(tables, front, usable_arcs(tables, days - 1), limit)
+    end = finish(tables, front, limit)
     if end is None:
         return Pass(whole, floor)
     cost, row, arc = end

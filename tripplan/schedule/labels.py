@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bounds import Bound
+from .ranks import order_of
 from .tables import Tables
 
 __all__ = ["Labels", "expand", "finish", "first_label", "freedom", "undominated"]
@@ -79,13 +80,11 @@ def first_label(tables: Tables, root: int) -> Labels:
     )
 
 
-def usable_arcs(tables: Tables, day: int) -> NDArray[np.uint8]:
-    """Return (A) 1 where an arc may be taken on a day."""
+def open_places(tables: Tables, day: int) -> NDArray[np.bool_]:
+    """Return (P) where a day may end: at the goal on the last, else where a night is open."""
     p = tables.problem
-    ok = (p.arc_days >> np.uint64(day)) & np.uint64(1) != 0
-    ok &= p.arc_to == p.goal if day == p.days - 1 else p.night_cost[day][p.arc_to] >= 0
-    usable: NDArray[np.uint8] = ok.astype(np.uint8)
-    return usable
+    ends: NDArray[np.bool_] = np.arange(p.places) == p.goal if day == p.days - 1 else p.night_cost[day] >= 0
+    return ends
 
 
 def _block(tables: Tables, levels: I64, rows: I64, cost: I64) -> tuple[I64, I64, NDArray[np.bool_]]:
@@ -104,14 +103,15 @@ def _served(bits: NDArray[Any], stores: int) -> NDArray[np.bool_]:
     return served
 
 
-def _move(tables: Tables, labels: Labels, usable: NDArray[np.uint8]) -> tuple[I64, I64]:
+def _move(tables: Tables, day: int, labels: Labels) -> tuple[I64, I64]:
     """Return (label, arc) pairs of the day in order."""
     p = tables.problem
     begin, end = p.arc_ptr[labels.place], p.arc_ptr[labels.place + 1]
     many = (end - begin).astype(np.int64)
     who = np.repeat(np.arange(len(labels)), many)
     arc = np.arange(int(many.sum())) - np.repeat(np.cumsum(many) - many, many) + np.repeat(begin, many)
-    ok = usable[arc] != 0
+    ok = (p.arc_days[arc] >> np.uint64(day)) & np.uint64(1) != 0
+    ok &= open_places(tables, day)[p.arc_to[arc]]
     return who[ok], arc[ok]
 
 
@@ -128,24 +128,22 @@ def _day(tables: Tables, day: int, labels: Labels, who: I64, arc: I64) -> tuple[
     return levels, cost, counts, ok & (counts <= p.count_cap).all(1)
 
 
-def expand(
-    tables: Tables, day: int, labels: Labels, bound: Bound, usable: NDArray[np.uint8], limit: int, chunk: int = 400_000
-) -> Labels:
+def expand(tables: Tables, day: int, labels: Labels, bound: Bound, limit: int, chunk: int = 400_000) -> Labels:
     """Return the labels of the next morning that may still lead to a plan below ``limit`` [cents]."""
     p = tables.problem
     fan = max(int((p.arc_ptr[1:] - p.arc_ptr[:-1]).max(initial=1)), 1)
     step = max(chunk // fan, 1)
     parts = [
-        _expand(tables, day, labels, np.arange(lo, min(lo + step, len(labels))), bound, usable, limit)
+        _expand(tables, day, labels, np.arange(lo, min(lo + step, len(labels))), bound, limit)
         for lo in range(0, len(labels), step)
     ]
     return Labels.join(parts) if parts else labels.take(np.zeros(0, np.int64))
 
 
-def _expand(tables: Tables, day: int, labels: Labels, rows: I64, bound: Bound, usable: NDArray[np.uint8], limit: int) -> Labels:
+def _expand(tables: Tables, day: int, labels: Labels, rows: I64, bound: Bound, limit: int) -> Labels:
     p = tables.problem
     some = labels.take(rows)
-    who, arc = _move(tables, some, usable)
+    who, arc = _move(tables, day, some)
     to = p.arc_to[arc].astype(np.int64)
     state = tables.sight_map[tables.sight_class[arc], some.state[who]]
     state = tables.cover_map[tables.cover_class[to], state]
@@ -202,11 +200,11 @@ def _expand(tables: Tables, day: int, labels: Labels, rows: I64, bound: Bound, u
     )
 
 
-def finish(tables: Tables, labels: Labels, usable: NDArray[np.uint8], limit: int) -> tuple[int, int, int] | None:
+def finish(tables: Tables, labels: Labels, limit: int) -> tuple[int, int, int] | None:
     """Return (cost, label, arc) of the best way to the goal on the last day, None without one below ``limit``."""
     p = tables.problem
     day = p.days - 1
-    who, arc = _move(tables, labels, usable)
+    who, arc = _move(tables, day, labels)
     if not len(who):
         return None
     levels, cost, _, ok = _day(tables, day, labels, who, arc)
@@ -243,7 +241,7 @@ def undominated(labels: Labels, size: I64, kernels: Any = None) -> I64:
     """
     if not len(labels):
         return np.zeros(0, np.int64)
-    order = np.lexsort((np.arange(len(labels)), size.sum(1), labels.cost, labels.state, labels.place))
+    order = order_of(labels.place, labels.state, labels.cost, size.sum(1))
     group = np.concatenate([[True], np.diff(labels.place[order]) != 0]) | np.concatenate(
         [[True], np.diff(labels.state[order]) != 0]
     )

@@ -12,6 +12,9 @@ from numpy.typing import NDArray
 from .bounds import PACK_CELLS, Bound, LikeArcs, arc_classes, like_arcs, pack, unpack
 from .buckets import Buckets, asked_levels, night_moves
 from .memory import Memory
+from .ranks import order_of
+from .scratch import Scratch
+from .side_by_side import middles
 from .tables import Tables
 
 __all__ = ["Layout", "Prices", "arrival_table", "make_layout", "make_memory_bound", "memory_work"]
@@ -67,6 +70,10 @@ class Layout:
         For each day, (kinds of resets, start buckets) whether the bound is ever asked there: a store that is served on leaving is at 0.
     reset_kind
         (P) row of ``asked`` of each place.
+    work
+        For each day, a guess of the additions that a bound takes.
+    cuts
+        Where arcs can be parted so that no place is left in two parts.
     """
 
     buckets: Buckets
@@ -81,6 +88,8 @@ class Layout:
     price: tuple[Cost, ...]
     asked: tuple[NDArray[np.bool_], ...]
     reset_kind: I32
+    work: tuple[float, ...]
+    cuts: tuple[int, ...]
 
 
 def make_layout(tables: Tables, buckets: Buckets, sizes: list[int], memory: Memory) -> Layout:
@@ -90,11 +99,15 @@ def make_layout(tables: Tables, buckets: Buckets, sizes: list[int], memory: Memo
     like = like_arcs(tables, sizes)
     sights = like.keys[like.key, 2]
     move = memory.move_of(like.origin, like.to, sights.astype(np.int32), int(tables.sight_map.shape[0]))
-    order = np.lexsort((like.to, like.stand, like.key, like.origin, memory.leave_row[move]))
+    order = order_of(memory.leave_row[move], like.origin, like.key, like.stand, like.to)
     like = replace(
         like, origin=like.origin[order], to=like.to[order], cost=like.cost[order], days=like.days[order], stand=like.stand[order],
         key=like.key[order],
     )  # fmt: skip
+    work = tuple(
+        float(np.count_nonzero(like.days & np.uint64(1 << d))) * size * memory.columns
+        for d, size in enumerate(buckets.arrive_sizes)
+    )
     kind, moves, costs, index, price, asked = [], [], [], [], [], []
     for day in range(p.days):
         k, m, c, _ = arc_classes(tables, like, buckets, day)
@@ -108,17 +121,23 @@ def make_layout(tables: Tables, buckets: Buckets, sizes: list[int], memory: Memo
         asked.append(asked_levels(tables, buckets, day)[0])
     return Layout(
         buckets, tuple(sizes), memory, like, move[order], tuple(kind), tuple(moves), tuple(costs), tuple(index), tuple(price),
-        tuple(asked), asked_levels(tables, buckets, 0)[1],
+        tuple(asked), asked_levels(tables, buckets, 0)[1], work, _cuts(like.origin, p.places),
     )  # fmt: skip
+
+
+def _cuts(origin: I32, places: int) -> tuple[int, ...]:
+    """Return where to part arcs so that no place is left in two parts, each as long as the others as near as that goes."""
+    if not len(origin):
+        return 0, 0
+    last = np.zeros(places, np.int64)
+    last[origin] = np.arange(len(origin))  # the last one written stays
+    parted = np.append(0, np.flatnonzero(np.maximum.accumulate(last[origin]) == np.arange(len(origin))) + 1)
+    return tuple(sorted({int(parted[np.argmin(np.abs(parted - cut))]) for cut in middles(len(origin))}))
 
 
 def memory_work(layout: Layout) -> float:
     """Return a guess of the additions that a bound takes."""
-    days = layout.like.days
-    return sum(
-        float(np.count_nonzero(days & np.uint64(1 << d))) * size * layout.memory.columns
-        for d, size in enumerate(layout.buckets.arrive_sizes)
-    )
+    return sum(layout.work)
 
 
 def memory_cells(tables: Tables, layout: Layout) -> int:
@@ -188,19 +207,30 @@ def _day_table(tables: Tables, layout: Layout, prices: Prices, day: int, night: 
         out[~layout.asked[day][layout.reset_kind[spots]][:, None, :].repeat(tables.halves, 1)] = tables.inf
 
 
-def arrival_table(tables: Tables, layout: Layout, prices: Prices, bound: Bound, day: int, kernels: Any = None) -> Cost:
-    """Return W[half, place, bucket, column] of a day from a bound that is made already."""
-    p, memory = tables.problem, layout.memory
+def _arrivals(
+    tables: Tables, layout: Layout, prices: Prices, day: int, ahead: Callable[[], Cost], kernels: Any, scratch: Scratch
+) -> Cost:
+    """Return W of a day from what ``ahead`` gives of the next, not asked on the last."""
+    memory = layout.memory
     dtype = np.int64 if tables.wide else np.int32
-    night = np.full(
-        (tables.halves, len(tables.spots[day + 1]), layout.buckets.arrive_sizes[day], memory.columns), tables.inf, dtype
-    )
-    if day == p.days - 1:
+    shape = tables.halves, len(tables.spots[day + 1]), layout.buckets.arrive_sizes[day], memory.columns
+    night = scratch.array("night", shape, dtype, tables.inf)
+    if day == tables.problem.days - 1:
         night[:, 0, :, : len(memory.at_goal)][..., memory.at_goal] = 0
     else:
-        ahead = unpack(bound, day + 1, dtype)
-        (_night_table if kernels is None else kernels.night_table)(tables, layout, prices, day, ahead, night)
+        (_night_table if kernels is None else kernels.night_table)(tables, layout, prices, day, ahead(), night)
     return night
+
+
+def arrival_table(tables: Tables, layout: Layout, prices: Prices, bound: Bound, day: int, kernels: Any, scratch: Scratch) -> Cost:
+    """Return W[half, place, bucket, column] of a day from a bound that is made already, in an array of the scratch."""
+    dtype = np.int64 if tables.wide else np.int32
+
+    def ahead() -> Cost:
+        values: Cost = unpack(bound, day + 1, dtype) if kernels is None else kernels.unpack(bound, day + 1, dtype, scratch)
+        return values
+
+    return _arrivals(tables, layout, prices, day, ahead, kernels, scratch)
 
 
 def make_memory_bound(
@@ -229,20 +259,21 @@ def make_memory_bound(
     base, shift, top = [0] * p.days, [0] * p.days, [tables.inf] * p.days
     packed = not tables.wide and memory_cells(tables, layout) >= PACK_CELLS
     ahead = np.zeros((0, 0, 0, 0), dtype)
-    night_table, day_table = (_night_table, _day_table) if kernels is None else (kernels.night_table, kernels.day_table)
+    scratch = Scratch()
     for day in range(p.days - 1, -1, -1):
         if check is not None:
             check(1 - (day + 1) / p.days)
-        night = np.full((tables.halves, len(tables.spots[day + 1]), buckets.arrive_sizes[day], memory.columns), tables.inf, dtype)
-        if day == p.days - 1:
-            night[:, 0, :, : len(memory.at_goal)][..., memory.at_goal] = 0
+        night = _arrivals(tables, layout, prices, day, lambda ahead=ahead: ahead, kernels, scratch)  # type: ignore[misc]
+        room = scratch if packed and day else Scratch()  # what is packed leaves its place to the next
+        shape = len(tables.spots[day]), tables.halves, buckets.sizes[day], memory.columns
+        ahead = room.array("ahead", shape, dtype, tables.inf)
+        if kernels is None:
+            _day_table(tables, layout, prices, day, night, ahead)
         else:
-            night_table(tables, layout, prices, day, ahead, night)
-        ahead = np.full((len(tables.spots[day]), tables.halves, buckets.sizes[day], memory.columns), tables.inf, dtype)
-        day_table(tables, layout, prices, day, night, ahead)
+            kernels.day_table(tables, layout, prices, day, night, ahead, scratch)
         values[day] = ahead
         if packed and day:
-            values[day], base[day], shift[day], top[day] = pack(tables, ahead)
+            values[day], base[day], shift[day], top[day] = (pack if kernels is None else kernels.pack)(tables, ahead)
     made = Bound(
         tuple(values), tables.rows, tables.open_columns, buckets, layout.sizes, tuple(base), tuple(shift), tuple(top), tables.inf
     )

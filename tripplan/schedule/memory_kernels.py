@@ -10,14 +10,17 @@ from numba import njit
 from numpy.typing import NDArray
 
 from .memory_bound import Layout, Prices
+from .pack_kernels import least_of_four, pack, unpack
+from .scratch import Scratch
+from .side_by_side import in_parts
 from .tables import Tables
 
-__all__ = ["day_table", "night_table"]
+__all__ = ["day_table", "night_table", "pack", "unpack"]
 
 Any_ = NDArray[Any]
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _night(out, ahead, cost, like, index, price, kind, following, worth, inf):
     halves, places, size, columns = out.shape
     for half in range(halves):
@@ -56,7 +59,7 @@ def night_table(tables: Tables, layout: Layout, prices: Prices, day: int, ahead:
     )
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _alive(night, inf):
     halves, places, size, columns = night.shape
     place = np.zeros(places, np.bool_)
@@ -72,12 +75,13 @@ def _alive(night, inf):
     return place
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _remembered(out, night, done, half, q, following, worth, inf):
     """Put W of a place into the columns of a class that goes there."""
     size, columns = night.shape[2], night.shape[3]
     for bucket in range(size):
         source, target = night[half, q, bucket], out[half, q, bucket]
+        target[:] = inf
         for k in range(columns):
             j = following[k]
             if j < 0:
@@ -87,37 +91,28 @@ def _remembered(out, night, done, half, q, following, worth, inf):
     done[half, q] = True
 
 
-@njit(cache=True)
-def _four(row, w0, w1, w2, w3, c0, c1, c2, c3):
-    number = row.dtype.type
-    for k in range(len(row)):
-        v0 = min(number(w0[k] + c0), number(w1[k] + c1))
-        v1 = min(number(w2[k] + c2), number(w3[k] + c3))
-        row[k] = min(row[k], min(v0, v1))
-
-
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _day(
-    out, night, day, place, origin_of, to, cost, days, stand, key, kind, moves, costs, move, following, leave_row, worth,
+    begin, end, seen, out, night, day, place, origin_of, to, cost, days, stand, key, kind, moves, costs, move, following, leave_row, worth,
     width, place_class, asked, reset_kind, one, inf,
 ):  # fmt: skip
     halves, places, size, columns = night.shape
     levels = moves.shape[1]
     root = day == 0
     number = out.dtype.type
+    most = number(inf // 2)
     bit = np.uint64(1) << np.uint64(day)
-    # arrivals in the columns of the class now being left, filled where it goes to
-    seen = np.full((halves, places, size, columns), inf, night.dtype)
+    # seen: arrivals in the columns of the class now being left, filled where it goes to
     flat = seen.reshape((halves, places, size * columns))
     done = np.zeros((halves, places), np.bool_)
     row = np.empty(size * columns, night.dtype)
     used = np.zeros(size, np.bool_)
     run = np.empty((size, 2), np.int64)
-    few = np.empty(len(to), np.int64)
+    few = np.empty(end - begin, np.int64)
     rows = np.empty(4, np.int64)
-    a = 0
+    a = begin
     block = -1
-    while a < len(to):
+    while a < end:
         origin, g, s = origin_of[a], kind[key[a]], stand[a]
         if leave_row[move[a]] != block:
             block = leave_row[move[a]]
@@ -125,7 +120,7 @@ def _day(
         half = halves - 1 if s and not root else 0
         many = 0
         b = a
-        while b < len(to) and origin_of[b] == origin and kind[key[b]] == g and stand[b] == s and leave_row[move[b]] == block:
+        while b < end and origin_of[b] == origin and kind[key[b]] == g and stand[b] == s and leave_row[move[b]] == block:
             if (days[b] & bit) != 0 and to[b] >= 0 and place[to[b]]:
                 few[many] = b
                 many += 1
@@ -162,7 +157,7 @@ def _day(
                     rows[j] = few[min(i + j, many - 1)]
                 i += 4
                 t0, t1, t2, t3 = to[rows[0]], to[rows[1]], to[rows[2]], to[rows[3]]
-                _four(
+                least_of_four(
                     part, flat[half, t0, x:y], flat[half, t1, x:y], flat[half, t2, x:y], flat[half, t3, x:y], cost[rows[0]],
                     cost[rows[1]], cost[rows[2]], cost[rows[3]],
                 )  # fmt: skip
@@ -178,42 +173,20 @@ def _day(
                 target = out[origin, h, level]
                 source = row[m * columns : m * columns + wide]
                 for k in range(wide):
-                    target[k] = min(target[k], number(source[k] + extra))
-    for i in range(out.shape[0]):
-        for h in range(halves):
-            for level in range(levels):
-                for k in range(columns):
-                    if out[i, h, level, k] >= inf // 2:
-                        out[i, h, level, k] = inf
+                    v = number(source[k] + extra)
+                    target[k] = min(target[k], v if v < most else inf)
 
 
-def day_table(tables: Tables, layout: Layout, prices: Prices, day: int, night: Any_, out: Any_) -> None:
+def day_table(tables: Tables, layout: Layout, prices: Prices, day: int, night: Any_, out: Any_, scratch: Scratch) -> None:
     """Fill B of a day (see ``memory_bound``)."""
     p = tables.problem
     dtype = out.dtype.type
     like, memory, spots = layout.like, layout.memory, tables.spots[day]
-    _day(
-        out,
-        night,
-        day,
-        _alive(night, dtype(tables.inf)),
-        tables.rows[day][like.origin],
-        tables.rows[day + 1][like.to],
-        like.cost.astype(dtype, copy=False),
-        like.days,
-        like.stand,
-        like.key,
-        layout.kind[day],
-        layout.moves[day],
-        layout.costs[day],
-        layout.move,
-        memory.move_next,
-        memory.leave_row,
-        prices.leave.astype(dtype),
-        memory.widths,
-        memory.place_class[spots],
-        layout.asked[day],
-        layout.reset_kind[spots],
-        dtype(p.one_night_cost),
-        dtype(tables.inf),
-    )
+    frame = (
+        out, night, day, _alive(night, dtype(tables.inf)), tables.rows[day][like.origin], tables.rows[day + 1][like.to],
+        like.cost.astype(dtype, copy=False), like.days, like.stand, like.key, layout.kind[day], layout.moves[day],
+        layout.costs[day], layout.move, memory.move_next, memory.leave_row, prices.leave.astype(dtype), memory.widths,
+        memory.place_class[spots], layout.asked[day], layout.reset_kind[spots], dtype(p.one_night_cost), dtype(tables.inf),
+    )  # fmt: skip
+    seen = [scratch.array(("seen", lane), night.shape, dtype) for lane in range(2)]
+    in_parts(layout.work[day], layout.cuts, lambda begin, end, lane: _day(begin, end, seen[lane], *frame))

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from .bounds import Bound
 from .memory_bound import Layout, Prices, arrival_table
 from .problem import Problem
+from .scratch import Scratch
 from .tables import Tables
 
 __all__ = ["kept_days", "narrowed", "spread"]
@@ -103,17 +104,17 @@ def kept_days(tables: Tables, layout: Layout, prices: Prices, bound: Bound, limi
     following = _following if kernels is None else kernels.following
     least = np.full((1, tables.halves, layout.buckets.sizes[0], memory.columns), tables.inf, dtype)
     least[0, 0, 0, 0] = 0
+    scratch = Scratch()
     for day in range(p.days):
-        night = arrival_table(tables, layout, prices, bound, day, None if kernels is None else kernels.memory)
+        night = arrival_table(tables, layout, prices, bound, day, None if kernels is None else kernels.memory, scratch)
         leaves, reaches = tables.rows[day][origin], tables.rows[day + 1][p.arc_to]
         usable = np.flatnonzero(((p.arc_days & np.uint64(1 << day)) != 0) & (leaves >= 0) & (reaches >= 0))
-        arrived = np.full_like(night, tables.inf)
+        arrived = scratch.array("arrived", night.shape, dtype, tables.inf)
         found = through(tables, layout, prices, day, least, night, arrived, (usable, origin, leaves, reaches, cost, move), room)
         kept[usable[found]] |= np.uint64(1 << day)
         if day < p.days - 1:
-            least = np.full(
-                (len(tables.spots[day + 1]), tables.halves, layout.buckets.sizes[day + 1], memory.columns), tables.inf, dtype
-            )
+            shape = len(tables.spots[day + 1]), tables.halves, layout.buckets.sizes[day + 1], memory.columns
+            least = scratch.array("least", shape, dtype, tables.inf)
             following(tables, layout, prices, day, arrived, least)
     return kept
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from . import memory_kernels as memory
 from .memory_bound import Layout, Prices
+from .side_by_side import in_parts, middles
 from .tables import Tables
 
 __all__ = ["following", "memory", "through"]
@@ -18,36 +19,47 @@ __all__ = ["following", "memory", "through"]
 Any_ = NDArray[Any]
 
 
-@njit(cache=True)
-def _through(
-    usable, leaves, reaches, stand, cost, move, key_of, kind, moves, costs, move_next, leave_row, worth, most, least, night, arrived, day,
-    one, room, inf,
-):  # fmt: skip
+@njit(cache=True, nogil=True)
+def _least_of_all(least, night, inf):
+    """Least over the columns before and after an arc, to pass over at once what is too dear whatever the column."""
     halves, places, size, columns = night.shape
-    levels = moves.shape[1]
-    # the least over the columns, to pass over at once what is too dear whatever the column
-    origins = least.shape[0]
+    origins, levels = least.shape[0], least.shape[2]
     before = np.full((origins, halves, levels), inf, np.int64)
     after = np.full((halves, places, size), inf, np.int64)
     any_before, any_after = np.full(origins, inf, np.int64), np.full((halves, places), inf, np.int64)
     for q in range(origins):
         for h in range(halves):
             for level in range(levels):
+                low = least[q, h, level, 0]
                 for k in range(columns):
-                    if least[q, h, level, k] < before[q, h, level]:
-                        before[q, h, level] = least[q, h, level, k]
+                    low = min(low, least[q, h, level, k])
+                before[q, h, level] = min(low, inf)
                 any_before[q] = min(any_before[q], before[q, h, level])
     for q in range(places):
         for h in range(halves):
             for b in range(size):
+                low = night[h, q, b, 0]
                 for k in range(columns):
-                    if night[h, q, b, k] < after[h, q, b]:
-                        after[h, q, b] = night[h, q, b, k]
+                    low = min(low, night[h, q, b, k])
+                after[h, q, b] = min(low, inf)
                 any_after[h, q] = min(any_after[h, q], after[h, q, b])
-    found = np.zeros(len(usable), np.bool_)
+    return before, after, any_before, any_after
+
+
+@njit(cache=True, nogil=True)
+def _through(
+    begin, end, found, usable, leaves, reaches, stand, cost, move, key_of, kind, moves, costs, move_next, leave_row, worth, most, least,
+    night, arrived, before, after, any_before, any_after, day, one, room, inf,
+):  # fmt: skip
+    """Of arcs to the places from ``begin`` to ``end``, as no other part fills what is reached there."""
+    halves, _, _, columns = night.shape
+    levels = moves.shape[1]
     for i in range(len(usable)):
         a = usable[i]
-        o, q, m = leaves[a], reaches[a], move[a]
+        q = reaches[a]
+        if q < begin or q >= end:
+            continue
+        o, m = leaves[a], move[a]
         stays = stand[a]
         half = halves - 1 if stays and day > 0 else 0
         row = leave_row[m]
@@ -74,7 +86,6 @@ def _through(
                         found[i] = True
                         if way < arrived[half, q, b, c]:
                             arrived[half, q, b, c] = way
-    return found
 
 
 def through(
@@ -82,33 +93,19 @@ def through(
 ) -> Any_:
     """Say over which usable arcs a way below ``room`` leads, and fill the least on arrival by such ways."""
     usable, origin, leaves, reaches, cost, move = arcs
-    keeps = layout.memory
-    return _through(
-        usable,
-        leaves,
-        reaches,
-        origin == tables.problem.arc_to,
-        cost,
-        move,
-        layout.like.key_of,
-        layout.kind[day],
-        layout.moves[day],
-        layout.costs[day],
-        keeps.move_next,
-        keeps.leave_row,
-        prices.leave,
-        prices.leave.max(axis=1, initial=0),
-        least,
-        night,
-        arrived,
-        day,
-        int(tables.problem.one_night_cost),
-        room,
-        tables.inf // 2,
-    )
+    keeps, inf = layout.memory, tables.inf // 2
+    found = np.zeros(len(usable), np.bool_)
+    frame = (
+        found, usable, leaves, reaches, origin == tables.problem.arc_to, cost, move, layout.like.key_of, layout.kind[day],
+        layout.moves[day], layout.costs[day], keeps.move_next, keeps.leave_row, prices.leave, prices.leave.max(axis=1, initial=0),
+        least, night, arrived, *_least_of_all(least, night, inf), day, int(tables.problem.one_night_cost), room, inf,
+    )  # fmt: skip
+    cuts = middles(night.shape[1], 4)
+    in_parts(len(usable) * night.shape[2], cuts, lambda begin, end, _lane: _through(begin, end, *frame))
+    return found
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _following(least, arrived, cost, like, index, price, kind, night_next, worth, most, inf):
     halves, places, size, columns = arrived.shape
     for half in range(halves):

@@ -9,11 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .problem import Problem
+from .ranks import ranked
 
 __all__ = ["Tables", "make_tables"]
 
 I32 = NDArray[np.int32]
 I64 = NDArray[np.int64]
+U64 = NDArray[np.uint64]
 BoolA = NDArray[np.bool_]
 
 NARROW, WIDE = 1 << 29, 1 << 58  # forbidden, in 32 and 64 bits: sums of a few stay in range
@@ -184,19 +186,25 @@ def _maps(p: Problem, digits: I32) -> tuple[I32, I32, I32, I32]:
     )
 
 
-def _used_maps(p: Problem, tables: tuple[I32, I32], day: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return the sight classes and cover classes that some arc and some night of the day can use."""
-    cover_class, sight_class = tables
-    allowed = (p.arc_days >> np.uint64(day)) & np.uint64(1) != 0
-    return np.unique(sight_class[allowed]).astype(np.int64), np.unique(cover_class[p.night_cost[day] >= 0]).astype(np.int64)
+def _used_maps(p: Problem, cover_class: I32, kinds: tuple[I64, U64], day: int) -> tuple[I64, I64]:
+    """Return the sight classes and cover classes that some arc and some night of the day can use.
+
+    Parameters
+    ----------
+    kinds
+        Sight classes and allowed days that some arc has, both together.
+    """
+    sights, days = kinds
+    allowed = (days >> np.uint64(day)) & np.uint64(1) != 0
+    return np.unique(sights[allowed]), np.unique(cover_class[p.night_cost[day] >= 0]).astype(np.int64)
 
 
 def _columns(
-    p: Problem, end_value: I64, cover_class: I32, cover_map: I32, sight_class: I32, sight_map: I32
+    p: Problem, end_value: I64, cover_class: I32, cover_map: I32, sight_kinds: tuple[I64, U64], sight_map: I32
 ) -> tuple[tuple[I32, ...], tuple[I32, ...]]:
     """Return the progress numbers that matter at the start of each day and on each arrival."""
     states, last = len(end_value), p.days - 1
-    used = [_used_maps(p, (cover_class, sight_class), d) for d in range(p.days)]
+    used = [_used_maps(p, cover_class, sight_kinds, d) for d in range(p.days)]
     ahead = np.zeros(states, bool)
     ahead[0] = True
     start_from, arrive_from = [ahead], []
@@ -270,14 +278,16 @@ def make_tables(problem: Problem) -> Tables:
     _check(p)
     states, end_value, digits = _progress(p)
     cover_class, cover_map, sight_class, sight_map = _maps(p, digits)
-    columns, arrivals = _columns(p, end_value, cover_class, cover_map, sight_class, sight_map)
+    days_kinds, day_kind = ranked(p.arc_days)
+    many = max(len(days_kinds), 1)
+    seen = np.unique(sight_class.astype(np.int64) * many + day_kind)
+    columns, arrivals = _columns(p, end_value, cover_class, cover_map, (seen // many, days_kinds[seen % many]), sight_map)
     keys = np.stack([p.night_class, p.arrive_reset, p.leave_reset], 1).astype(np.int64)
     night_keys, like_night = np.unique(keys, axis=0, return_inverse=True)
-    use, kind = np.unique(p.arc_use.astype(np.int64) << 32 | p.arc_reset, return_inverse=True)
-    days_kinds, day_kind = np.unique(p.arc_days, return_inverse=True)
-    pairs = np.unique(kind.reshape(-1) * len(days_kinds) + day_kind.reshape(-1))
-    kinds = use[pairs // max(len(days_kinds), 1)] if len(pairs) else use
-    arc_kinds = (kinds >> 32, kinds & 0xFFFFFFFF, days_kinds[pairs % max(len(days_kinds), 1)])
+    use, kind = ranked(p.arc_use.astype(np.int64) << 32 | p.arc_reset)
+    pairs = np.unique(kind * many + day_kind)
+    kinds = use[pairs // many]
+    arc_kinds = (kinds >> 32, kinds & 0xFFFFFFFF, days_kinds[pairs % many])
     dearest = int(p.arc_cost.max(initial=0)) + int(p.night_cost.max(initial=0)) + int(p.one_night_cost)
     if (p.excess_weight > 0).any():
         spread = max(int(np.abs(p.day_block).max(initial=0)), int(np.abs(p.night_block).max(initial=0)))
