@@ -10,6 +10,11 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from tripplan.roads.cache import cache_folder
+
+# Tests keep their prepared files apart, but what is compiled once serves them all and every process that they start.
+os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder() / "compiled"))
+
 
 @pytest.fixture(scope="session")
 def extracts() -> Path:

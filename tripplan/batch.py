@@ -24,6 +24,8 @@ __all__ = ["Outcome", "outcome_of", "plan_bookings", "row_key"]
 
 #: Bookings handed out at a time to each process: enough that none waits, few enough that little is lost with one.
 _AHEAD = 2
+#: How long a scheduler may take to answer [s].
+_ANSWER_S = 10
 _KEEPING = threading.Lock()
 
 
@@ -311,7 +313,7 @@ def _by_dask(rows: Sequence[tuple[BookingRow, str]], region_file: Path, out: Pat
 
     dask: Any = distributed
     try:
-        client = dask.Client(scheduler, timeout=10, set_as_default=False)
+        client = dask.Client(scheduler, timeout=_ANSWER_S, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         raise BadInputError(
             f"{scheduler[:80]!r} cannot be reached ({str(error)[:120]})", where="--scheduler", accepted="an address such as tcp://host:8786",

@@ -171,9 +171,13 @@ def test_dask_gives_the_same_outcomes_and_the_same_bytes(table: Path, island: tu
 
 
 @pytest.mark.enable_socket
-def test_a_scheduler_that_is_not_there_is_one_line(table: Path, island: tuple[Path, Region], tmp_path: Path) -> None:
+def test_a_scheduler_that_is_not_there_is_one_line(
+    table: Path, island: tuple[Path, Region], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """An address where nobody answers is bad input, with what to do."""
     from tripplan.model.errors import BadInputError
+
+    monkeypatch.setattr("tripplan.batch._ANSWER_S", 1)
 
     pytest.importorskip("distributed")
     for address in ("tcp://127.0.0.1:9", "nonsense://x"):

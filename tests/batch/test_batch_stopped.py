@@ -32,10 +32,11 @@ def desk(tmp_path: Path) -> Path:
 
 
 def begun(folder: Path, *words: str) -> subprocess.Popen[str]:
-    """Begin `tripplan` in a process group of its own."""
+    """Begin `tripplan` in a process group of its own, where it hears Ctrl-C even if the tests run in the background of a shell."""
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     return subprocess.Popen(
-        [sys.executable, "-m", "tripplan", *words], cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+        [sys.executable, "-m", "tripplan", *words], cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
 
 

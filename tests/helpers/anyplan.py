@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import MISSING, fields, is_dataclass, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
+from functools import cache
 from types import NoneType, UnionType
 from typing import Any, get_args, get_origin, get_type_hints
 from zoneinfo import ZoneInfo
@@ -127,8 +128,9 @@ def closures() -> st.SearchStrategy[Closure]:
     )  # fmt: skip
 
 
+@cache
 def of(kind: Any) -> st.SearchStrategy[Any]:
-    """Values of one type of the model."""
+    """Values of one type of the model; built once for each, as building costs far more than drawing."""
     special = {
         Spot: SPOTS, PieceRun: runs(), Event: events(), Sight: sights(), Trip: trips(), Van: vans(), Closure: closures(),
         Party: st.builds(Party, name=TEXTS, adults=st.integers(1, 4), children=st.integers(0, 3)),

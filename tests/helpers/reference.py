@@ -24,13 +24,16 @@ class Reference:
         self.u_turns = network.u_turns
         region = self.region
         pieces, ways = region.pieces, region.ways
-        self.ends = np.column_stack((pieces.a, pieces.b))
+        self.ends: list[list[int]] = np.column_stack((pieces.a, pieces.b)).tolist()
+        self.way: list[int] = pieces.way.tolist()
+        self.sails: list[bool] = ((ways.flags & Flag.FERRY) != 0).tolist()
+        self.verdict: list[int] = self.arcs.verdict.tolist()
         self.out: dict[int, list[Move]] = {}
-        for p, verdict in enumerate(self.arcs.verdict.tolist()):
+        for p, verdict in enumerate(self.verdict):
             oneway = int(ways.oneway[pieces.way[p]])
             for side in (0, 1):
                 if verdict <= Verdict.LAST_MILE and (oneway == 0 or (oneway > 0) == (side == 0)):
-                    self.out.setdefault(int(self.ends[p, side]), []).append((p, side))
+                    self.out.setdefault(self.ends[p][side], []).append((p, side))
         turns = region.turns
         self.rules: list[tuple[tuple[int, ...], int, bool]] = [
             (tuple(turns.pieces[turns.ptr[r] : turns.ptr[r + 1]].tolist()), int(turns.via[r]), bool(turns.only[r]))
@@ -43,7 +46,7 @@ class Reference:
 
     def head(self, move: Move) -> int:
         """Return the junction that a move ends at."""
-        return int(self.ends[move[0], 1 - move[1]])
+        return self.ends[move[0]][1 - move[1]]
 
     def ms(self, past: Move, move: Move) -> int:
         """Return the time of a move after another [ms]: who stays on a boat of one line waits for it once."""
@@ -54,16 +57,17 @@ class Reference:
         """Whether a move goes on by a ferry of the line that the move before it came by, and does not go back."""
         if past[0] == move[0]:
             return False
-        ways, (one, other) = self.region.ways, self.region.pieces.way[[past[0], move[0]]].tolist()
-        if not (ways.flags[one] & Flag.FERRY and ways.flags[other] & Flag.FERRY):
+        one, other = self.way[past[0]], self.way[move[0]]
+        if not (self.sails[one] and self.sails[other]):
             return False
+        ways = self.region.ways
         return one == other or any(
             self.region.string(int(c[one])) == self.region.string(int(c[other])) != "" for c in (ways.ref, ways.name)
         )
 
     def wait_ms(self, move: Move) -> int:
         """Return what a ferry asks of those who come on board where a move begins [ms]: nothing at sea."""
-        v, pieces = int(self.ends[move]), self.region.pieces
+        v, pieces = self.ends[move[0]][move[1]], self.region.pieces
         flags, verdict = self.region.ways.flags[pieces.way], self.arcs.verdict
         roads = np.flatnonzero(((pieces.a == v) | (pieces.b == v)) & ((flags & Flag.FERRY) == 0) & (verdict <= Verdict.LAST_MILE))
         if not len(roads):
@@ -98,6 +102,7 @@ class Reference:
             default=-1,
         )
         sinks: dict[tuple[Move, bool], int] = {}
+        road = int(Verdict.ROAD)
         for s, state, ms in zip(joints.sinks.spot, joints.sinks.state, joints.sinks.ms, strict=True):
             if s == j:
                 move = self.move_of(int(state))
@@ -126,7 +131,7 @@ class Reference:
                 sink = (move, True) if self.stays(past[-1], move) and (move, True) in sinks else (move, False)
                 if sink in sinks and (best < 0 or ms + sinks[sink] < best):
                     best = ms + sinks[sink]
-                if self.arcs.verdict[move[0]] == Verdict.ROAD:
+                if self.verdict[move[0]] == road:
                     heapq.heappush(heap, (ms + self.ms(past[-1], move), (*past, move)[-memory:]))
         return best
 

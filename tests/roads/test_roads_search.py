@@ -131,7 +131,7 @@ def harbours(draw: st.DrawFn) -> Map:
         return drawn(GRID, ways, Path(folder), relations=relations)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 @given(harbours(), st.booleans())
 def test_random_harbours(drawing, van):
     """With boats that call at piers all engines agree with the search that asks at each piece whether one stays on board."""
@@ -145,7 +145,7 @@ def _way(drawing: Map, word: str) -> int:
     return int(np.flatnonzero(drawing.region.ways.osm_id == drawing.drawing.way_id[word])[0])
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 @given(grids(), st.booleans())
 def test_random_grids(drawing, van):
     """On random maps with restrictions the times equal a search that remembers the last four roads, and no rule is broken."""
