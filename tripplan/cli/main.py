@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import importlib
 import os
+import signal
 import sys
 from contextlib import suppress
 from pathlib import Path
@@ -103,6 +104,9 @@ def main(args: list[str] | None = None) -> Any:
                 sys.exit(EXIT_NO_READER)
             raise
         sys.stdout.flush()
+        if args is None:  # all is written: a Ctrl-C while the process winds up would only show its insides
+            with suppress(ValueError):
+                signal.signal(signal.SIGINT, signal.SIG_IGN)
         sys.exit(code if isinstance(code, int) else 0)
     except BadInputError as error:
         _say(error.one_line())

@@ -192,9 +192,13 @@ def told(files: Sequence[LocalFile]) -> list[str]:
     """Say what was read."""
     lines = []
     for file in files:
-        open_rows = f", {file.unanswered} rows without an answer passed over" if file.unanswered else ""
-        lines.append(f"Read {file.name}: {len(file.notes)} notes{open_rows}.")
+        open_rows = f", {_count(file.unanswered, 'row')} without an answer passed over" if file.unanswered else ""
+        lines.append(f"Read {file.name}: {_count(len(file.notes), 'note')}{open_rows}.")
     return lines
+
+
+def _count(n: int, one: str) -> str:
+    return f"1 {one}" if n == 1 else f"{n:,} {one}s"
 
 
 def local_lines(region: Region, *, every: bool = False) -> list[str]:
@@ -202,7 +206,7 @@ def local_lines(region: Region, *, every: bool = False) -> list[str]:
     if region.local is None:
         return ["Local knowledge: none."]
     notes, effects = region.local.notes, region.local.effects
-    lines = [f"Local knowledge: {len(notes)} notes, which go before the map"]
+    lines = [f"Local knowledge: {_count(len(notes), 'note')}; each goes before the map"]
     for note, effect in list(zip(notes, effects, strict=True))[: None if every else _LISTED]:
         source = note.source
         who = ", ".join(part for part in (source.where, source.author, source.noted) if part)
