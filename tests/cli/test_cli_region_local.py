@@ -109,7 +109,7 @@ def test_doubts_answered(run, island: Path, tmp_path: Path) -> None:
         writer.writerows(rows)
     ran = run("region", "add", island, "--local", out, "--out", tmp_path / "answered.region")
     assert ran.code == 0, ran.err
-    assert "11 notes, 1 rows without an answer" in ran.out
+    assert "11 notes, 1 row without an answer" in ran.out
     made = load(tmp_path / "answered.region")
     for asked, answer in answers.items():
         if isinstance(asked, str):
