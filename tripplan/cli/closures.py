@@ -46,22 +46,10 @@ def brought_closures(trip: Trip, given: Sequence[str]) -> Trip:
 
 def closure_words(matches: Sequence[ClosureMatch], left: Sequence[str] = ()) -> list[str]:
     """Say what each closure means on the map and how sure that is; what meant nothing there comes last."""
-    from tripplan.report.language import spoken, tell, tell_n, word
-    from tripplan.report.retell import retell
+    from tripplan.report.closed import closure_lines
+    from tripplan.report.language import tell
 
-    sure = {"sure": word("sure"), "likely": word("likely"), "part": word("in part")}
-    lines = []
-    for m in sorted(matches, key=lambda m: not m.sure):
-        values = {"name": m.name, "dates": retell(m.dates), "why": retell(m.why), "source": m.source}
-        if not m.sure:
-            lines.append(tell("{name}: NOT FOUND on this map, {dates}: {why} (says {source}); look at it yourself", **values))
-            continue
-        pieces, km = tell_n("{n} piece", "{n} pieces", m.pieces), spoken().road(m.length_m, 1)
-        sentence = word("{name}: closed {dates}, {pieces} of road, {km} ({how}: {why}; says {source})")
-        if m.kind == "wind":
-            sentence = word("{name}: wind warning, no towing {dates}, {pieces} of road, {km} ({how}: {why}; says {source})")
-        lines.append(tell(sentence, pieces=pieces, km=km, how=tell(sure[m.sure]), **values))
-    lines += [retell(text) for text in left]
+    lines = closure_lines(matches, left)
     return [
         plain(line) for line in ([tell("Closures and wind warnings:"), *(f"  {line}" for line in lines), ""] if lines else [])
     ]

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
+from tripplan.model.closure import WIND, Closure
 from tripplan.model.plan import Day, Event, Plan
 from tripplan.report import say
+from tripplan.report.closed import closure_sentence, in_force
 from tripplan.report.language import tell, word
 from tripplan.report.retell import retell
 from tripplan.report.safe import ics_text, plain
@@ -47,8 +49,39 @@ def calendar_text(plan: Plan) -> bytes:
                 calendar.add_component(_event(day, event, f"{seed}|{day.number}|{n}", stamp))
         if day.night is not None and i + 1 < len(plan.days):
             calendar.add_component(_night(day, plan.days[i + 1], f"{seed}|{day.number}|night", stamp))
+    for n, (closure, first, last) in enumerate(_closed(plan)):
+        calendar.add_component(_closure(closure, first, last, plan, f"{seed}|closure {n}", stamp))
     text: bytes = calendar.to_ical()
     return text
+
+
+def _closed(plan: Plan) -> list[tuple[Closure, date, date]]:
+    """Return the closures and wind warnings that a day names, each with its first and last such day."""
+    days: dict[Closure, list[date]] = {}
+    for day in plan.days:
+        told = {(closure.name, closure.source) for closure in day.closures}
+        own = [c for c in plan.trip.closures if c.holds(day.date) and (c.name, c.source) in told]
+        for closure in dict.fromkeys((*own, *in_force(plan, day)[0])):
+            days.setdefault(closure, []).append(day.date)
+    return [(closure, min(dates), max(dates)) for closure, dates in days.items()]
+
+
+def _closure(closure: Closure, first: date, last: date, plan: Plan, seed: str, stamp: datetime) -> Component:
+    """Return an entry of whole days that keeps nobody busy."""
+    from icalendar import Event as Entry
+
+    entry = Entry()
+    entry.add("uid", _uid(seed))
+    entry.add("dtstamp", stamp)
+    entry.add("dtstart", first)
+    entry.add("dtend", last + timedelta(days=1))
+    title = tell("Wind warning: {name}", name=closure.name) if closure.kind == WIND else tell("Closed: {name}", name=closure.name)
+    entry.add("summary", ics_text(title))
+    said = [told.text for day in plan.days for told in day.closures if (told.name, told.source) == (closure.name, closure.source)]
+    entry.add("description", ics_text("\n".join(map(retell, dict.fromkeys(said))) or closure_sentence(closure, plan)))
+    entry.add("categories", [tell("Closures and wind warnings")])
+    entry.add("transp", "TRANSPARENT")
+    return entry
 
 
 def _stamp(plan: Plan) -> datetime:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from tripplan.model.plan import Day, Plan
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.closed import closure_lines, in_force_words
 from tripplan.report.language import spoken, tell, word
 from tripplan.report.mapdata import MapData, Mark
 from tripplan.report.mapothers import other_style, others_list
@@ -87,9 +88,10 @@ def _day_entry(day: Day, plan: Plan, marks: tuple[Mark, ...]) -> Markup:
         facts.append(el("p", tell("Unknown surface at an end of the way: {km}. Phone first.", km=say.km(unknown))))
     if day.levels:
         facts.append(_levels(day, plan))
-    if day.notes:
-        notes = el("ul", *[el("li", retell(note)) for note in dict.fromkeys(day.notes)])
-        facts.append(el("details", el("summary", tell("Notes ({n})", n=len(dict.fromkeys(day.notes)))), notes, class_="notes"))
+    notes = [*map(retell, dict.fromkeys(day.notes)), *in_force_words(plan, day)]
+    if notes:
+        items = el("ul", *[el("li", note) for note in notes])
+        facts.append(el("details", el("summary", tell("Notes ({n})", n=len(notes))), items, class_="notes"))
     entries = [mark_entry(mark, plan) for mark in marks if mark.days and mark.days[0] == day.number]
     again = [mark for mark in marks if day.number in mark.days[1:]]
     for mark in again:
@@ -228,6 +230,7 @@ def listing(plan: Plan, region: Region, data: MapData, alternatives: Sequence[tu
     """Return the whole panel beside the map."""
     days = [_day_entry(day, plan, data.marks) for day in plan.days]
     cautions = caution_items(plan)
+    closed = closure_lines(plan.closures, plan.trip.closures_left)
     return el(
         "section",
         el(
@@ -239,6 +242,9 @@ def listing(plan: Plan, region: Region, data: MapData, alternatives: Sequence[tu
         el("ol", *days, class_="days"),
         others_list(alternatives, [swatch(other_style(i)) for i in range(len(alternatives))]),
         legend(data),
+        el("details", el("summary", tell("Closures and wind warnings ({n})", n=len(closed))), el("ul", *[el("li", line) for line in closed]), class_="notes")
+        if closed
+        else None,
         el("details", el("summary", tell("Cautions ({n})", n=len(cautions))), el("ul", *cautions), class_="cautions") if cautions else None,
         footer(plan, region),
         id="list", aria_label=tell("The trip in words"),

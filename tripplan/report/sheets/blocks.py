@@ -191,6 +191,11 @@ class Sheet:
     foot: Text
 
 
+def is_halved(table: Table) -> bool:
+    """Return whether a table stands in two columns on paper: the roads of a way, from four rows on."""
+    return table.kind == "leg" and len(table.rows) >= 4
+
+
 def inlines(text: Text) -> tuple[str | Phone, ...]:
     """Return the parts of a text."""
     return text if isinstance(text, tuple) else (text,)

@@ -10,6 +10,7 @@ from tripplan.model.cautions import CAUTIONS
 from tripplan.model.plan import Day, Event, Leg, Night
 from tripplan.model.words import Offer
 from tripplan.report import say
+from tripplan.report.closed import in_force_words
 from tripplan.report.language import spoken
 from tripplan.report.lines import Stretch, stretches
 from tripplan.report.retell import retell
@@ -27,6 +28,8 @@ _KINDS = {
     "handover": word("Hand-over"), "drive": word("Drive"), "break": word("Break"), "service": word("Service"), "sight": word("Sight"),
     "arrive": word("Arrive"), "stay": word("Stay"), "return": word("Return"), "ferry": word("Ferry"),
 }  # fmt: skip
+#: Notes that the table of a leg and its caption tell word for word.
+_IN_TABLE = re.compile(r"^(?:\d[\d.,]* km of road only presumed to be sealed, |Toll road, )")
 #: Cautions of the road that stand with the roads rather than in a list of things to do.
 _ON_THE_ROAD = ("wind", "descents", "breaks", "clearance", "fridge_warm")
 #: And those of the night beyond what the lists say.
@@ -48,8 +51,10 @@ def day_sheet(day: Day, folder: Folder, keys: Mapping[int, frozenset[str]]) -> S
     chances = _chances(day, folder)
     if chances:
         blocks.append(Items(tuple(map(Item, chances))))
-    if day.notes:
-        blocks.append(Items(tuple(Item(retell(note)) for note in dict.fromkeys(day.notes))))
+    own_words = [note for note in dict.fromkeys(day.notes) if not _IN_TABLE.search(note)]
+    notes = [*map(retell, own_words), *in_force_words(plan, day)]
+    if notes:
+        blocks.append(Items(tuple(map(Item, notes))))
     legs = [leg for leg in day.legs if leg.runs.piece]
     blocks += [_leg(leg, folder) for leg in legs]
     if any(leg.mode == "van" for leg in legs):

@@ -7,6 +7,7 @@ import math
 from tripplan.model.plan import Day, Night
 from tripplan.report import say
 from tripplan.report.chart import levels_of
+from tripplan.report.closed import closure_lines
 from tripplan.report.language import spoken
 from tripplan.report.listing import proof_words
 from tripplan.report.safe import plain
@@ -19,6 +20,9 @@ from tripplan.report.sheets.tell import tell, tell_n, word
 from tripplan.report.why import services_of
 
 __all__ = ["glance"]
+
+#: Closures named on the first sheet; a feed of a whole country has hundreds.
+_MOST_CLOSURES = 20
 
 
 def glance(folder: Folder) -> Sheet:
@@ -42,6 +46,7 @@ def glance(folder: Folder) -> Sheet:
         Heading(2, tell("To book")),
         *_to_book(folder),
         *_phone_first(folder),
+        *_closures(folder),
         Heading(2, tell("Costs")),
         *_costs(folder),
     ]
@@ -272,6 +277,16 @@ def _phone_first(folder: Folder) -> list[Block]:
             )
         )
     return out
+
+
+def _closures(folder: Folder) -> list[Block]:
+    lines = closure_lines(folder.plan.closures, folder.plan.trip.closures_left)
+    if not lines:
+        return []
+    more = len(lines) - _MOST_CLOSURES
+    if more > 0:
+        lines = [*lines[:_MOST_CLOSURES], tell_n("{n} more is in plan.json.", "{n} more are in plan.json.", more)]
+    return [Heading(2, tell("Closures and wind warnings")), Items(tuple(map(Item, lines)))]
 
 
 def _costs(folder: Folder) -> list[Block]:

@@ -27,6 +27,7 @@ from tripplan.report.sheets.blocks import (
     Table,
     Text,
     inlines,
+    is_halved,
 )  # fmt: skip
 from tripplan.report.sheets.room import density
 
@@ -114,7 +115,7 @@ def _table(table: Table) -> Markup:
         rows.append(el("tr", *cells, class_="sum" if table.last_strong and number == len(table.rows) - 1 else None))
     head = el("thead", el("tr", *[el("th", word, scope="col") for word in table.head])) if table.head else None
     caption = el("caption", _text(table.caption)) if table.caption else None
-    return el("table", caption, head, el("tbody", *rows), class_=table.kind)
+    return el("table", caption, head, el("tbody", *rows), class_=table.kind + (" halves" if is_halved(table) else ""))
 
 
 def _r(value: float) -> str:

@@ -21,13 +21,14 @@ from tripplan.report.sheets.blocks import (
     Table,
     Text,
     inlines,
+    is_halved,
 )  # fmt: skip
 from tripplan.report.sheets.letters import drawable
 from tripplan.report.sheets.lines import GREY, INK, Line, Run, Setter, Style
 
 __all__ = ["Mark", "Rule", "Set", "Shown", "Slab", "Slabs", "moved"]
 
-_LEADING = 1.26
+_LEADING, _DENSE_LEADING = 1.26, 1.16
 #: Sizes against the sheet's own [pt at 9].
 _HEADINGS = {1: 15.0, 2: 11.0, 3: 9.6}
 
@@ -66,6 +67,9 @@ class Shown:
 
 Mark = Set | Rule | Shown
 
+#: Columns are made where the room is broader than this [pt].
+_BROAD = 360.0
+
 
 @dataclass(frozen=True, slots=True)
 class Slab:
@@ -99,6 +103,19 @@ def moved(marks: Iterable[Mark], dx: float, dy: float) -> tuple[Mark, ...]:
     return tuple(out)
 
 
+def _chains(slabs: Sequence[Slab]) -> list[list[Slab]]:
+    """Return slabs in groups that stay together: a heading with what follows it."""
+    out: list[list[Slab]] = []
+    keep = False
+    for slab in slabs:
+        if keep:
+            out[-1].append(slab)
+        else:
+            out.append([slab])
+        keep = slab.keep
+    return out
+
+
 class Slabs:
     """Lays out blocks.
 
@@ -108,12 +125,17 @@ class Slabs:
         Of ordinary text [pt]; everything else goes with it.
     tallest
         Height of a page's text: nothing that must stay together may be higher [pt].
+    dense
+        Whether lines are nearer together, notes and lists stand in three columns and lists side by side share them evenly, so that
+        a full day takes one sheet.
     """
 
-    def __init__(self, setter: Setter, size: float, tallest: float) -> None:
+    def __init__(self, setter: Setter, size: float, tallest: float, *, dense: bool = False) -> None:
         self._set = setter
         self._size = size
         self._tallest = tallest
+        self._dense = dense
+        self._leading = _DENSE_LEADING if dense else _LEADING
 
     def _pt(self, at_nine: float) -> float:
         return at_nine * self._size / 9.0
@@ -135,7 +157,7 @@ class Slabs:
         marks: list[Mark] = []
         y = 0.0
         for line in self._set.lines(runs, width):
-            step = line.size * _LEADING
+            step = line.size * self._leading
             left = x + (width - line.width if right else 0.0)
             marks.append(Set(left, y + 0.78 * step, line))
             y += step
@@ -199,19 +221,18 @@ class Slabs:
         if heading.level == 2:
             marks.append(Rule(0.0, height + 1, width, height + 1, width=0.9))
             height += 2.5
-        return [Slab(height, tuple(marks), self._pt((0.0, 0.0, 7.0, 5.0)[heading.level]), keep=True)]
+        return [Slab(height, tuple(marks), self._pt((0.0, 0.0, 7.0, 3.0 if self._dense else 5.0)[heading.level]), keep=True)]
 
     def _items(self, items: Items, width: float) -> list[Slab]:
-        if items.columns == 2 and len(items.items) > 1:
-            room = (width - self._pt(12)) / 2
-            slabs = [self._item(item, items.kind, room) for item in items.items]
-            total, used, half = sum(s.height + s.gap for group in slabs for s in group), 0.0, 0
-            while half < len(slabs) - 1 and used < total / 2:
-                used += sum(s.height + s.gap for s in slabs[half])
-                half += 1
-            return self._side_by_side([s for g in slabs[:half] for s in g], [s for g in slabs[half:] for s in g], room, width)
         out = [slab for item in items.items for slab in self._item(item, items.kind, width)]
-        return [replace(slab, gap=self._pt(3)) if i == 0 else slab for i, slab in enumerate(out)]
+        whole = [replace(slab, gap=self._pt(3)) if i == 0 else slab for i, slab in enumerate(out)]
+        notes = self._dense and items.kind == "list" and width > _BROAD
+        if len(items.items) > 1 and (items.columns == 2 or notes):
+            room = self._room(width)
+            shared = self._shared([self._item(item, items.kind, room) for item in items.items], room, width)
+            if not notes or sum(s.height + s.gap for s in shared) < sum(s.height + s.gap for s in whole):
+                return shared
+        return whole
 
     def _item(self, item: Item, kind: str, width: float) -> list[Slab]:
         size = self._pt(8.5)
@@ -220,8 +241,8 @@ class Slabs:
         runs = self.runs(item.text, style)
         if item.source:
             runs += [Run(" " + drawable(plain(item.source)), Style(self._pt(6.6), fill=GREY))]
-        slabs = self._lines(runs, width - indent, self._pt(1.2), x=indent)
-        y = size * _LEADING * 0.5
+        slabs = self._lines(runs, width - indent, self._pt(0.7 if self._dense else 1.2), x=indent)
+        y = size * self._leading * 0.5
         sign: Mark
         if kind == "tick":
             edge = size * 0.62
@@ -244,7 +265,7 @@ class Slabs:
         return out
 
     def _box(self, inner: Sequence[Block], width: float) -> list[Slab]:
-        pad = self._pt(5)
+        pad = self._pt(3.5 if self._dense else 5)
         slabs = self.blocks(inner, width - 2 * pad)
         if not slabs:
             return []
@@ -264,23 +285,51 @@ class Slabs:
         return out
 
     def _beside(self, left: Sequence[Block], right: Sequence[Block], width: float) -> list[Slab]:
-        room = (width - self._pt(12)) / 2
-        return self._side_by_side(self.blocks(left, room), self.blocks(right, room), room, width)
+        room = self._room(width)
+        stacks = self.blocks(left, room), self.blocks(right, room)
+        if self._dense:
+            return self._shared(_chains([*stacks[0], *stacks[1]]), room, width)
+        return self._side_by_side(stacks, room, width)
 
-    def _side_by_side(self, left: list[Slab], right: list[Slab], room: float, width: float) -> list[Slab]:
-        """Return two stacks of slabs as one slab; one stack below the other where a page has no room for that."""
+    def _room(self, width: float) -> float:
+        """Return the width of a column: a half, or a third where what is short of a line wastes less so."""
+        columns = 3 if self._dense and width > _BROAD else 2
+        return (width - (columns - 1) * self._pt(12)) / columns
+
+    def _shared(self, groups: Sequence[Sequence[Slab]], room: float, width: float) -> list[Slab]:
+        """Return groups of slabs, none cut, in as many columns as there is width for, the highest as low as can be."""
+        heights = [sum(s.height + s.gap for s in group) for group in groups]
+        columns = min(len(groups), int(width / room + 1e-6))
+        best: list[list[Slab]] = []
+        # The height of every run of groups is tried as the most that a column may have, from the lowest that can do.
+        for most in sorted({sum(heights[i:j]) for i in range(len(heights)) for j in range(i + 1, len(heights) + 1)}):
+            best, used = [[]], 0.0
+            for group, height in zip(groups, heights, strict=True):
+                if best[-1] and used + height > most + 1e-6:
+                    best.append([])
+                    used = 0.0
+                best[-1] += group
+                used += height
+            if len(best) <= columns and max(sum(s.height + s.gap for s in column) for column in best) <= most + 1e-6:
+                break
+        return self._side_by_side(best, room, width)
+
+    def _side_by_side(self, columns: Sequence[Sequence[Slab]], room: float, width: float) -> list[Slab]:
+        """Return stacks of slabs as one slab; one stack below the other where a page has no room for that."""
         stacks: list[tuple[float, list[Mark]]] = []
-        for slabs, x in ((left, 0.0), (right, width - room)):
+        count = max(2, int(width / room + 1e-6))
+        step = room + (width - count * room) / (count - 1)
+        for number, slabs in enumerate(columns):
             y, marks = 0.0, list[Mark]()
             for i, slab in enumerate(slabs):
                 y += slab.gap if i else 0.0
-                marks += moved(slab.marks, x, y)
+                marks += moved(slab.marks, number * step, y)
                 y += slab.height
             stacks.append((y, marks))
-        height = max(y for y, _ in stacks)
+        height = max((y for y, _ in stacks), default=0.0)
         if height > 0.96 * self._tallest:
-            return [*left, *right]
-        return [Slab(height, (*stacks[0][1], *stacks[1][1]), self._pt(3))]
+            return [slab for slabs in columns for slab in slabs]
+        return [Slab(height, tuple(mark for _, marks in stacks for mark in marks), self._pt(3))]
 
     # ------------------------------------------------------------------ tables
 
@@ -288,6 +337,10 @@ class Slabs:
         size, pad = self._pt(8.4), self._pt(7)
         if table.kind == "costs":
             width *= 0.45
+        whole = width
+        halves = is_halved(table) and width > _BROAD
+        if halves:
+            width = (width - self._pt(14)) / 2
         cells = [
             [
                 self.runs(cell, Style(size, bold=i == table.heading or (table.last_strong and row is table.rows[-1])))
@@ -302,13 +355,21 @@ class Slabs:
         widths = self._widths([head, *cells] if head else cells, columns, width - pad * (columns - 1), table.whole)
         out: list[Slab] = []
         if table.caption:
-            out += self._lines(self.runs(table.caption, Style(size, bold=True)), width, self._pt(4.5), keep=True)
+            out += self._lines(self.runs(table.caption, Style(size, bold=True)), whole, self._pt(4.5), keep=True)
         top = self._row(head, widths, pad, table.right, gap=0.0 if out else self._pt(4), line=0.8)[:1] if head else []
         out += [replace(slab, keep=True) for slab in top]
+        if halves:
+            rows = [self._row(row, widths, pad, table.right, gap=0.0, air=0.8) for row in cells]
+            return [*out, *self._shared(rows, width, whole)]
         for number, row in enumerate(cells):
             first = number == 0 and not out
             slabs = self._row(
-                row, widths, pad, table.right, gap=self._pt(4) if first else 0.0, air=0.8 if table.kind == "leg" else 1.6
+                row,
+                widths,
+                pad,
+                table.right,
+                gap=self._pt(4) if first else 0.0,
+                air=0.8 if self._dense or table.kind == "leg" else 1.6,
             )
             out += [replace(slab, head=tuple(top)) for slab in slabs]
         # A small table is not cut; a large one never leaves its last row alone.
