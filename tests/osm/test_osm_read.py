@@ -252,6 +252,32 @@ def test_no_room_for_scratch_files_is_told(tmp_path: Path, monkeypatch: pytest.M
         read_file(path)
 
 
+def test_a_process_of_its_own_reads_the_same_and_fails_alike(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Large files are read apart: the same map with its areas, the same words for a file cut off, and no second process is no harm."""
+    lines = [f"n{k} v1 T x{k % 2}.0 y{k // 2}.0" for k in range(4)] + ["n4 v1 Tamenity=fuel x.5 y.5"]
+    lines += ["w1 v1 Thighway=primary Nn0,n1,n3", "w2 v1 T Nn0,n1,n3", "w3 v1 T Nn3,n2,n0"]
+    lines += ["r1 v1 Ttype=multipolygon,tourism=camp_site Mw2@outer,w3@outer", "r2 v1 Ttype=route Mw1@"]
+    whole = tmp_path / "whole.osm.opl"
+    whole.write_text("\n".join(lines) + "\n")
+    cut = tmp_path / "cut.osm.pbf"
+    path = _drawn(tmp_path)
+    cut.write_bytes(path.read_bytes()[:-40])
+    here = [read_file(whole), read_file(path)]
+    with pytest.raises(BadInputError) as said:
+        read_file(cut)
+    monkeypatch.setattr("tripplan.osm.passes._APART", 0)
+    for file, known in zip((whole, path), here, strict=True):
+        _same(read_file(file), known)
+    area, known = read_file(whole).areas, here[0].areas
+    assert len(area) == 1
+    assert (area[0].tags, area[0].outer[0].tolist()) == (known[0].tags, known[0].outer[0].tolist())
+    with pytest.raises(BadInputError) as apart:
+        read_file(cut)
+    assert str(apart.value) == str(said.value)
+    monkeypatch.setattr("sys.executable", str(tmp_path / "none"))
+    _same(read_file(path), here[1])
+
+
 def test_positions_in_every_quarter_of_the_world(tmp_path: Path) -> None:
     """South and west, whole degrees, the poles and 180 degrees come out as written, in every form and beside a missing node."""
     at = [

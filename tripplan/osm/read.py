@@ -1,4 +1,4 @@
-"""A map file to a `RawMap`: three passes by libosmium with its own filters, text in between."""
+"""A map file to a `RawMap`: libosmium reads (`tripplan.osm.passes`), text in between."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,18 +16,16 @@ from tripplan.model.leftovers import scratch_folder
 from tripplan.model.progress import Progress, silent
 from tripplan.osm.keys import (
     BASE_LAYER_OF,
-    BORDER_TAG,
     ENTRANCE_VALUES,
     FORD_TAG,
-    NODE_KEYS,
     NODE_KEYS_OF_ANY_VALUE,
     PLACE_TAGS,
     PLACES_TO_LOOK_UP,
-    ROAD_TAGS,
     STATES_OF,
 )
 from tripplan.osm.opl import parse_members, parse_tags
 from tripplan.osm.packed import refuse_bombs
+from tripplan.osm.passes import passes_over
 from tripplan.osm.raw import RawMap, RawNode, RawRelation
 from tripplan.osm.rings import Assembler, WantedRelation
 from tripplan.osm.ways import WayTable
@@ -37,8 +34,8 @@ __all__ = ["ACCEPTED", "read_file"]
 
 #: Endings of files that are read (`.opl` is libosmium's line format).
 ACCEPTED = (".osm.pbf", ".pbf", ".osm", ".osm.gz", ".osm.bz2", ".osm.opl", ".opl")
-#: Text taken at a time [bytes]: little enough for the arrays made of it to stay near the processor.
-_CHUNK = 1 << 21
+#: Relations of other types hold nothing of ours. Looked for in the whole line: OPL writes = by its number everywhere but in tags.
+_RELATION_TYPES = (b"type=restriction", b"type=multipolygon", b"type=boundary", b"type=site")
 
 
 def read_file(path: Path | str, *, progress: Progress = silent) -> RawMap:
@@ -59,7 +56,6 @@ def read_file(path: Path | str, *, progress: Progress = silent) -> RawMap:
     file = Path(path)
     _check(file)
     try:
-        refuse_bombs(file)
         with scratch_folder() as scratch:
             return _read(file, scratch, progress)
     except (RuntimeError, ValueError, LookupError, ArithmeticError, MemoryError) as error:
@@ -102,42 +98,21 @@ def _not_readable(file: Path, error: Exception) -> BadInputError:
 def _read(file: Path, scratch: Path, say: Progress) -> RawMap:
     import osmium
 
-    bits = osmium.osm.osm_entity_bits
     faults: Counter[str] = Counter()
-    source = osmium.io.File(str(file))
-
-    say("Reading relations", 0.0)
-    relations = scratch / "relations.opl"
-    with osmium.io.Reader(source, bits.RELATION) as reader:
-        header = reader.header()
-        stamp = header.get("osmosis_replication_timestamp")
-        _apply(osmium, reader, [osmium.filter.KeyFilter("type")], relations)
-    restrictions, wanted = _relations(relations, faults)
-
-    say("Reading roads and places", 0.1)
-    data = scratch / "data.opl"
-    store = osmium.NodeLocationsForWays(osmium.index.create_map("flex_mem"))
-    store.ignore_errors()
-    node_filter = osmium.filter.KeyFilter(*NODE_KEYS)
-    node_filter.enable_for(bits.NODE)
-    way_filter = osmium.filter.TagFilter(*ROAD_TAGS, *PLACE_TAGS, *BASE_LAYER_OF, BORDER_TAG)
-    way_filter.enable_for(bits.WAY)
-    with osmium.io.Reader(source, bits.NODE | bits.WAY) as reader:
-        _apply(osmium, reader, [store, node_filter, way_filter], data, stamps=not stamp)
-    nodes, entrances, ways, newest = _nodes_and_ways(data, faults)
-    data.unlink()
-
-    assembler = Assembler(wanted, faults)
-    if assembler.way_ids:
-        say("Reading areas", 0.8)
-        members = scratch / "members.opl"
-        id_filter = osmium.filter.IdFilter(sorted(assembler.way_ids))
-        id_filter.enable_for(bits.WAY)
-        with osmium.io.Reader(source, bits.WAY) as reader:
-            _apply(osmium, reader, [store, id_filter], members)
-        for line in _lines(members):
-            assembler.add(line)
-    del store
+    with passes_over(file, scratch) as passes:
+        refuse_bombs(file)
+        say("Reading roads and places", 0.0)
+        with osmium.io.Reader(osmium.io.File(str(file)), osmium.osm.osm_entity_bits.NOTHING) as reader:
+            stamp = reader.header().get("osmosis_replication_timestamp")
+        nodes, entrances, ways, relations, newest = _objects(passes.everything(stamps=not stamp), faults)
+        restrictions, wanted = _relations(relations, faults)
+        assembler = Assembler(wanted, faults)
+        if assembler.way_ids:
+            say("Reading areas", 0.4)
+            for text in passes.members(assembler.way_ids):
+                for line in text.split(b"\n"):
+                    assembler.add(line)
+    del passes  # and with them where the nodes are
 
     if not stamp:
         stamp = newest
@@ -151,54 +126,15 @@ def _read(file: Path, scratch: Path, say: Progress) -> RawMap:
     return raw
 
 
-def _apply(osmium: Any, reader: Any, handlers: list[Any], out: Path, *, stamps: bool = False) -> None:
-    """Write what passes the filters as OPL."""
-    form = f"opl,locations_on_ways=true,add_metadata={'timestamp' if stamps else 'false'}"
-    writer = osmium.SimpleWriter(osmium.io.File(str(out), form))
-    try:
-        osmium.apply(reader, *handlers, writer)
-        writer.close()
-    except BaseException as error:
-        _never_destroy(writer)
-        if isinstance(error, osmium.InvalidLocationError):
-            raise ValueError(str(error)) from None
-        raise
-
-
-def _never_destroy(thing: object) -> None:
-    """Leave an object that failed to the end of the process: the destructor of a writer in error ends it at once (libosmium 2.x)."""
-    import ctypes
-
-    ctypes.pythonapi.Py_IncRef(ctypes.py_object(thing))
-
-
-def _lines(path: Path) -> Iterator[bytes]:
-    """Yield the lines of a file."""
-    for text in _chunks(path):
-        yield from text.split(b"\n")
-
-
-def _chunks(path: Path) -> Iterator[bytes]:
-    """Yield some whole lines at a time, without the last one's end."""
-    with path.open("rb") as file:
-        while text := file.read(_CHUNK):
-            text += file.readline()
-            yield text.removesuffix(b"\n")
-
-
-def _relations(path: Path, faults: Counter[str]) -> tuple[list[RawRelation], list[WantedRelation]]:
+def _relations(lines: list[bytes], faults: Counter[str]) -> tuple[list[RawRelation], list[WantedRelation]]:
     restrictions: list[RawRelation] = []
     wanted: list[WantedRelation] = []
     place_signs = tuple(f"{k}={v}".encode() for k, v in PLACE_TAGS)
     water = tuple(f"{k}={v}".encode() for (k, v), layer in BASE_LAYER_OF.items() if layer == "water")
     seen: set[int] = set()
-    for line in _lines(path):
+    for line in lines:
         fields = line.split(b" ")
         tag_text = fields[-2][1:]
-        if b"type=restriction" in tag_text:
-            pass
-        elif not (b"type=multipolygon" in tag_text or b"type=boundary" in tag_text or b"type=site" in tag_text):
-            continue
         tags = parse_tags(tag_text)
         number = int(fields[0][1:])
         if number in seen:
@@ -225,7 +161,11 @@ def _relations(path: Path, faults: Counter[str]) -> tuple[list[RawRelation], lis
     return restrictions, wanted
 
 
-def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], NDArray[np.int32], WayTable, str]:
+def _objects(
+    chunks: Iterator[bytes], faults: Counter[str]
+) -> tuple[list[RawNode], NDArray[np.int32], WayTable, list[bytes], str]:
+    """Return nodes, gaps in fences, ways, the lines of the relations that may matter, and the newest time stamp if there are any."""
+    relations: list[bytes] = []
     nodes: dict[int, RawNode] = {}
     gaps: list[tuple[int, int]] = []
     entrance = frozenset(f"entrance={value}".encode() for value in ENTRANCE_VALUES)
@@ -234,9 +174,9 @@ def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], ND
     starts = tuple(f"{key}=".encode() for key in NODE_KEYS_OF_ANY_VALUE)
     table = WayTable(faults)
     newest = b""
-    for text in _chunks(path):
+    for text in chunks:
         lines: list[bytes] = []
-        if text[:1] != b"w" or b"\nn" in text:
+        if text[:1] != b"w" or b"\nn" in text or b"\nr" in text:
             lines = text.split(b"\n")
             text = b"\n".join(line for line in lines if line[:1] == b"w")
         if text:
@@ -246,6 +186,8 @@ def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], ND
                 newest = max(newest, *fields[2::wide])
             table.add([int(field[1:]) for field in fields[::wide]], fields[wide - 2 :: wide], fields[wide - 1 :: wide])
         for line in lines:
+            if line[:1] == b"r" and any(kind in line for kind in _RELATION_TYPES):
+                relations.append(line)
             if line[:1] != b"n":
                 continue
             fields = line.split(b" ")
@@ -265,4 +207,4 @@ def _nodes_and_ways(path: Path, faults: Counter[str]) -> tuple[list[RawNode], ND
                 faults["places or barriers without a position"] += 1
                 continue
             nodes[number] = RawNode(number, float(x), float(y), parse_tags(fields[-3][1:]))
-    return list(nodes.values()), np.array(gaps, np.int32).reshape(-1, 2), table, newest[1:].decode()
+    return list(nodes.values()), np.array(gaps, np.int32).reshape(-1, 2), table, relations, newest[1:].decode()

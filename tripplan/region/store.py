@@ -142,7 +142,7 @@ def save(region: Region, path: Path | str) -> None:
 
                     _add(archive, file.tell(), "climate.json", stations_text(region.climate).encode())
                 for name, column in _columns(region):
-                    _add(archive, file.tell(), f"{name}.npy", _npy(column))
+                    _add(archive, file.tell(), f"{name}.npy", *_npy(column))
             file.flush()
             os.fsync(file.fileno())
         beside.replace(target)
@@ -162,21 +162,26 @@ def save(region: Region, path: Path | str) -> None:
         raise
 
 
-def _npy(column: NDArray[Any]) -> bytes:
+def _npy(column: NDArray[Any]) -> tuple[bytes, memoryview]:
+    """Return the head of a ``.npy`` file and what follows it, as it lies in memory."""
     import io
 
-    out = io.BytesIO()
-    np.lib.format.write_array(out, np.ascontiguousarray(column), version=(1, 0), allow_pickle=False)
-    return out.getvalue()
+    plain = np.ascontiguousarray(column)
+    head = io.BytesIO()
+    np.lib.format.write_array_header_1_0(head, np.lib.format.header_data_from_array_1_0(plain))
+    return head.getvalue(), plain.data.cast("B") if plain.size else memoryview(b"")
 
 
-def _add(archive: zipfile.ZipFile, offset: int, name: str, data: bytes) -> None:
+def _add(archive: zipfile.ZipFile, offset: int, name: str, *parts: bytes | memoryview) -> None:
     info = zipfile.ZipInfo(name, _STAMP)
     info.external_attr = 0o644 << 16
     # A padding field makes the column begin at a multiple of 64 bytes, so that it can be mapped as it lies.
     pad = -(offset + 30 + len(name.encode()) + 4) % _ALIGN
     info.extra = struct.pack("<HH", 0xD935, pad) + bytes(pad)
-    archive.writestr(info, data)
+    info.file_size = sum(len(part) for part in parts)
+    with archive.open(info, "w") as member:
+        for part in parts:
+            member.write(part)
 
 
 def load(path: Path | str) -> Region:
