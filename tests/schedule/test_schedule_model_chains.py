@@ -11,6 +11,7 @@ from helpers.toytrips import REGION, brute_force, toy_trip, toy_work
 
 from tripplan.model.van import Levels, Van
 from tripplan.schedule import assemble as assembly
+from tripplan.schedule import day_options
 from tripplan.schedule.chains import day_types, stop_table
 from tripplan.schedule.clock import StopTask, lay_out
 from tripplan.schedule.need import Need
@@ -37,7 +38,7 @@ def test_engines_find_the_same_ways(monkeypatch, change):
         threes += int((one.third >= 0).sum())
         return one
 
-    monkeypatch.setattr(assembly, "tow_options", both)
+    monkeypatch.setattr(day_options, "tow_options", both)
     for seed in range(6):
         toy_work(seed, nights=5, sites=9, services=9, sights=3, **change)
     assert rows > 3000

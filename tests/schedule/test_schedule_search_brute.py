@@ -203,16 +203,18 @@ def test_same_arcs_from_arrays_in_another_order_of_memory() -> None:
 
 def short(monkeypatch: pytest.MonkeyPatch, *, to_the_end: bool) -> None:
     """Narrow small problems as only large ones are; ``to_the_end``: without a bound that remembers all sights after it."""
-    from tripplan.schedule import memory_bound, narrowing
+    from tripplan.schedule import memory_bound, narrowing, side_by_side
     from tripplan.schedule import solve as module
 
     for name, value in (("NARROW_WORK", -1.0), ("FIRST_WIDTH", 1), ("WIDTHS", (2, 3))):
         monkeypatch.setattr(module, name, value)
     for name, value in (
         ("MEMORY_STAGES", ((3, 2, 2), (6, 8, 3))), ("THIN_ROUNDS", 2), ("THIN", 2), ("WIDTHS", (1, 2)), ("LAST_WIDTHS", (3, None)),
-        ("AIM", 0.02), ("GOOD", 0.02),
+        ("AIM", 0.02), ("GOOD", 0.02), ("FEW", 12),
     ):  # fmt: skip
         monkeypatch.setattr(narrowing, name, value)
+    monkeypatch.setattr(side_by_side, "WORTH", 0)
+    monkeypatch.setattr(side_by_side, "cores", lambda: 2)
     if to_the_end:
         monkeypatch.setattr(narrowing, "MOST_BYTES", 0)
         monkeypatch.setattr(memory_bound, "PACK_CELLS", 0)
@@ -256,7 +258,7 @@ def test_narrowing_leaves_every_plan_below_the_limit() -> None:
     from tripplan.schedule.buckets import Resting, make_buckets
     from tripplan.schedule.memory import make_memory
     from tripplan.schedule.memory_bound import Prices, make_layout, make_memory_bound
-    from tripplan.schedule.narrow import kept_days, narrowed, spread
+    from tripplan.schedule.narrow import kept_days, narrowed, passing, spread
     from tripplan.schedule.tables import make_tables
 
     kernels = None
@@ -275,9 +277,11 @@ def test_narrowing_leaves_every_plan_below_the_limit() -> None:
         prices = Prices.of(tables, layout.memory, rng.integers(0, 20, len(problem.need)))
         bound = make_memory_bound(tables, layout, prices)
         before = spread(problem) + 1
+        ways = passing(tables, layout, prices, bound, least + 60)
         for limit in (least + 60, least + 20, least + 1, least):
             kept = kept_days(tables, layout, prices, bound, limit)
             assert (kept == kept_days(tables, layout, prices, bound, limit, kernels=kernels)).all(), seed
+            assert not (kept & ~ways.below(limit)).any(), seed  # by steps, at least as much
             less, numbers = narrowed(problem, kept)
             assert spread(less) <= before  # a lower limit never keeps more
             before = spread(less)
@@ -285,6 +289,8 @@ def test_narrowing_leaves_every_plan_below_the_limit() -> None:
             assert not (kept & ~problem.arc_days).any()
             found = brute_force(less) if len(numbers) else None
             assert found == least if limit > least else found is None or found >= least, seed
+            most = int(np.bitwise_count(kept).sum())
+            assert int(np.bitwise_count(ways.below(ways.few(most))).sum()) <= most, seed
             smaller += limit > least and spread(less) < spread(problem) // 2
             tried += limit > least
     assert tried > 30

@@ -9,7 +9,7 @@ routing and scheduling, INFORMS Journal on Computing 22(2), 2010.)
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -21,12 +21,13 @@ from .problem import Problem
 from .scratch import Scratch
 from .tables import Tables
 
-__all__ = ["kept_days", "narrowed", "spread"]
+__all__ = ["Passing", "kept_days", "narrowed", "passing", "spread"]
 
 I64 = NDArray[np.int64]
 U64 = NDArray[np.uint64]
 I32 = NDArray[np.int32]
 Cost = NDArray[Any]
+TOO_DEAR = 255
 
 
 def spread(problem: Problem) -> int:
@@ -37,13 +38,13 @@ def spread(problem: Problem) -> int:
 def _through(
     tables: Tables, layout: Layout, prices: Prices, day: int, least: Cost, night: Cost, arrived: Cost,
     arcs: tuple[I64, I32, I32, I32, Cost, I32], room: int,
-) -> NDArray[np.bool_]:  # fmt: skip
-    """Say over which usable arcs a way below ``room`` leads, and fill the least on arrival by such ways."""
+) -> I64:  # fmt: skip
+    """Return the least of ways below ``room`` over each usable arc, ``room`` without one, and fill the least on arrival by such ways."""
     usable, origin, leaves, reaches, cost, move = arcs
     p, memory, inf = tables.problem, layout.memory, tables.inf // 2
     stand = origin[usable] == p.arc_to[usable]
     group = layout.kind[day][layout.like.key_of[usable]]
-    found = np.zeros(len(usable), bool)
+    total = np.full(len(usable), room, np.int64)
     part_of = (group * len(memory.moves) + move[usable]) * 2 + stand
     order = np.argsort(part_of, kind="stable")
     for rows in np.split(order, np.flatnonzero(np.diff(part_of[order])) + 1) if len(order) else []:
@@ -61,10 +62,10 @@ def _through(
                 after = night[half, to, bucket][:, column].astype(np.int64)
                 way = before + (cost[some] + int(layout.costs[day][g, level]) + charge)[:, None].astype(np.int64) - worth
                 good = (before < inf) & (after < inf) & (way + after < room)
-                found[rows] |= good.any(1)
+                total[rows] = np.minimum(total[rows], np.where(good, way + after, room).min(1, initial=room))
                 i, k = np.nonzero(good)
                 np.minimum.at(arrived[half, :, bucket], (to[i], column[k]), way[i, k].astype(arrived.dtype))
-    return found
+    return total
 
 
 def _following(tables: Tables, layout: Layout, prices: Prices, day: int, arrived: Cost, least: Cost) -> None:
@@ -81,8 +82,50 @@ def _following(tables: Tables, layout: Layout, prices: Prices, day: int, arrived
     np.minimum.at(least, tuple(x[good] for x in there), value[good].astype(least.dtype))
 
 
+@dataclass(frozen=True)
+class Passing:
+    """How dear the cheapest way over each arc on each day is at least, in steps above the bound.
+
+    Parameters
+    ----------
+    steps
+        (D, A) number of whole steps, `TOO_DEAR` where the limit is reached or the arc is not allowed.
+    limit
+        What this was made for; ways that cost it or more are not looked at [cents].
+    root, step
+        Of the bound, and how much a step is [cents].
+    """
+
+    steps: NDArray[np.uint8]
+    limit: int
+    root: int
+    step: int
+
+    def _number(self, limit: int) -> int:
+        return min((limit - 1 - self.root) // self.step, TOO_DEAR - 1)
+
+    def below(self, limit: int) -> U64:
+        """Return (A) the days on which an arc may be part of a plan below a limit, as bits; at most the limit this was made for."""
+        kept = np.zeros(self.steps.shape[1], np.uint64)
+        for day, steps in enumerate(self.steps):
+            kept |= (steps <= self._number(limit)).astype(np.uint64) << np.uint64(day)
+        return kept
+
+    def few(self, most: int) -> int:
+        """Return the greatest limit, by steps, below which at most ``most`` days of arcs are left [cents]."""
+        many = np.zeros(TOO_DEAR, np.int64)
+        for steps in self.steps:
+            many += np.bincount(steps, minlength=TOO_DEAR + 1)[:TOO_DEAR]
+        return min(self.root + int(np.searchsorted(np.cumsum(many), most, side="right")) * self.step, self.limit)
+
+
 def kept_days(tables: Tables, layout: Layout, prices: Prices, bound: Bound, limit: int, *, kernels: Any = None) -> U64:
-    """Return (A) the days on which an arc may be part of a plan below a limit, as bits.
+    """Return (A) the days on which an arc may be part of a plan below a limit, as bits (see `passing`)."""
+    return passing(tables, layout, prices, bound, limit, kernels=kernels).below(limit)
+
+
+def passing(tables: Tables, layout: Layout, prices: Prices, bound: Bound, limit: int, *, kernels: Any = None) -> Passing:
+    """Return how dear the ways over each arc are.
 
     Parameters
     ----------
@@ -98,8 +141,10 @@ def kept_days(tables: Tables, layout: Layout, prices: Prices, bound: Bound, limi
     origin = np.repeat(np.arange(p.places, dtype=np.int32), np.diff(p.arc_ptr).astype(np.int64))
     move = memory.move_of(origin, p.arc_to, tables.sight_class, int(tables.sight_map.shape[0]))
     cost = np.minimum(p.arc_cost, tables.inf).astype(dtype)
-    kept = np.zeros(len(p.arc_to), np.uint64)
+    steps = np.full((p.days, len(p.arc_to)), TOO_DEAR, np.uint8)
+    low = bound.root - int(prices.offset[0])
     room = min(limit - int(prices.offset[0]), tables.inf // 2)
+    step = max(-(-(room - low) // TOO_DEAR), 1)
     through = _through if kernels is None else kernels.through
     following = _following if kernels is None else kernels.following
     least = np.full((1, tables.halves, layout.buckets.sizes[0], memory.columns), tables.inf, dtype)
@@ -110,13 +155,15 @@ def kept_days(tables: Tables, layout: Layout, prices: Prices, bound: Bound, limi
         leaves, reaches = tables.rows[day][origin], tables.rows[day + 1][p.arc_to]
         usable = np.flatnonzero(((p.arc_days & np.uint64(1 << day)) != 0) & (leaves >= 0) & (reaches >= 0))
         arrived = scratch.array("arrived", night.shape, dtype, tables.inf)
-        found = through(tables, layout, prices, day, least, night, arrived, (usable, origin, leaves, reaches, cost, move), room)
-        kept[usable[found]] |= np.uint64(1 << day)
+        total = through(tables, layout, prices, day, least, night, arrived, (usable, origin, leaves, reaches, cost, move), room)
+        # where the bound is kept in 16 bits a way may seem a little cheaper than its root
+        near = np.clip((total - low) // step, 0, TOO_DEAR - 1)
+        steps[day, usable] = np.where(total < room, near, TOO_DEAR)
         if day < p.days - 1:
             shape = len(tables.spots[day + 1]), tables.halves, layout.buckets.sizes[day + 1], memory.columns
             least = scratch.array("least", shape, dtype, tables.inf)
             following(tables, layout, prices, day, arrived, least)
-    return kept
+    return Passing(steps, limit, bound.root, step)
 
 
 def narrowed(problem: Problem, kept: U64) -> tuple[Problem, I64]:

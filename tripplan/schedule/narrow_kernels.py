@@ -48,7 +48,7 @@ def _least_of_all(least, night, inf):
 
 @njit(cache=True, nogil=True)
 def _through(
-    begin, end, found, usable, leaves, reaches, stand, cost, move, key_of, kind, moves, costs, move_next, leave_row, worth, most, least,
+    begin, end, total, usable, leaves, reaches, stand, cost, move, key_of, kind, moves, costs, move_next, leave_row, worth, most, least,
     night, arrived, before, after, any_before, any_after, day, one, room, inf,
 ):  # fmt: skip
     """Of arcs to the places from ``begin`` to ``end``, as no other part fills what is reached there."""
@@ -83,7 +83,7 @@ def _through(
                         continue
                     way = least[o, h, level, k] + extra - worth[row, k]
                     if way + night[half, q, b, c] < room:
-                        found[i] = True
+                        total[i] = min(total[i], way + night[half, q, b, c])
                         if way < arrived[half, q, b, c]:
                             arrived[half, q, b, c] = way
 
@@ -91,18 +91,18 @@ def _through(
 def through(
     tables: Tables, layout: Layout, prices: Prices, day: int, least: Any_, night: Any_, arrived: Any_, arcs: Any, room: int
 ) -> Any_:
-    """Say over which usable arcs a way below ``room`` leads, and fill the least on arrival by such ways."""
+    """Return the least of ways below ``room`` over each usable arc, ``room`` without one, and fill the least on arrival by such ways."""
     usable, origin, leaves, reaches, cost, move = arcs
     keeps, inf = layout.memory, tables.inf // 2
-    found = np.zeros(len(usable), np.bool_)
+    total = np.full(len(usable), room, np.int64)
     frame = (
-        found, usable, leaves, reaches, origin == tables.problem.arc_to, cost, move, layout.like.key_of, layout.kind[day],
+        total, usable, leaves, reaches, origin == tables.problem.arc_to, cost, move, layout.like.key_of, layout.kind[day],
         layout.moves[day], layout.costs[day], keeps.move_next, keeps.leave_row, prices.leave, prices.leave.max(axis=1, initial=0),
         least, night, arrived, *_least_of_all(least, night, inf), day, int(tables.problem.one_night_cost), room, inf,
     )  # fmt: skip
     cuts = middles(night.shape[1], 4)
     in_parts(len(usable) * night.shape[2], cuts, lambda begin, end, _lane: _through(begin, end, *frame))
-    return found
+    return total
 
 
 @njit(cache=True, nogil=True)

@@ -18,8 +18,8 @@ from .buckets import Resting, make_buckets
 from .memory import make_memory
 from .memory_bound import Layout, Prices, make_layout, memory_work
 from .memory_prices import PriceHunt
-from .narrow import kept_days, narrowed, spread
-from .sharper import MOST_BYTES, first_sizes
+from .narrow import Passing, narrowed, passing, spread
+from .sharper import MOST_BYTES, Sharper, first_sizes
 from .tables import Tables, make_tables
 from .watch import choose_sizes
 
@@ -39,6 +39,11 @@ AIMS = 6  # so many targets before the search goes on without
 SHRUNK = 0.7  # a stage is worth repeating when it leaves less than this share
 WIDTHS = (64, 1024)
 LAST_WIDTHS = (16384, None)
+FEW = 60_000  # days of arcs, over the cheapest ways, that are searched for a better plan first
+WIDE = 0.15  # of the bound, from it to the dearest ways that are looked at for that
+TRY_WORK = 1.5e9  # additions that the bound may take there
+TRY_BYTES = 120_000_000
+TRY_OF = 5e11  # additions that the bound may take on the whole problem, for a few days of arcs to be worth looking at
 
 
 class Narrowing:
@@ -48,13 +53,16 @@ class Narrowing:
     ----------
     run
         The search: its limits, kernels and best plan.
+    work
+        Additions that a bound of the whole problem would take that remembers all sights.
     """
 
-    def __init__(self, run: Run) -> None:
+    def __init__(self, run: Run, work: float) -> None:
         self.run = run
         self.hunt = PriceHunt.begin(run.whole)
         self._aims = 0
         self._thin = True
+        self._may_try = work <= TRY_OF
 
     def settled(self) -> bool:
         """Search for a plan below the target; tell whether the best plan is proven now, else raise the target."""
@@ -88,13 +96,22 @@ class Narrowing:
             run.floor = max(run.floor, bound.root)
             if run.forward(tables, numbers, bound, WIDTHS[min(stage, 1)]):
                 return
-            if run.target is None and self._aims <= AIMS and not self._near(bound):
-                run.target = bound.root + max(int(AIM * abs(bound.root)), 1)
-            budget.check("bound", 0.0)
             before = spread(tables.problem)
             kernels = self._kernels(before)
-            kept = kept_days(tables, layout, prices, bound, run.limit, kernels=kernels)
-            smaller, arcs = narrowed(tables.problem, kept)
+            ways: Passing | None = None
+            if self._may_try:
+                self._may_try = False
+                budget.check("bound", 0.0)
+                wide = bound.root + max(int(WIDE * abs(bound.root)), 1)
+                ways = passing(tables, layout, prices, bound, min(run.limit, wide), kernels=kernels)
+                if self._tried(tables, numbers, ways):
+                    return
+            if run.target is None and self._aims <= AIMS and not self._near(bound):
+                run.target = bound.root + max(int(AIM * abs(bound.root)), 1)
+            if ways is None or ways.limit < run.limit:
+                budget.check("bound", 0.0)
+                ways = passing(tables, layout, prices, bound, run.limit, kernels=kernels)
+            smaller, arcs = narrowed(tables.problem, ways.below(run.limit))
             after = spread(smaller)
             last = stage == len(MEMORY_STAGES) - 1
             if last and after > SHRUNK * before:
@@ -114,6 +131,26 @@ class Narrowing:
         for width in LAST_WIDTHS:
             if run.forward(tables, numbers, bound, width, tallies=tallies):
                 return
+
+    def _tried(self, tables: Tables, numbers: I64, ways: Passing) -> bool:
+        """Search where the cheapest ways lead, for a better plan; tell whether it is proven the best.
+
+        The fewer cents lie between the bound and the best plan, the less is left to be looked at afterwards.
+        """
+        run = self.run
+        nearest = ways.few(FEW)
+        if nearest >= run.limit:
+            return False
+        smaller, arcs = narrowed(tables.problem, ways.below(nearest))
+        few = make_tables(smaller) if len(arcs) else None
+        if few is None or not len(few.columns[0]):
+            run.raise_floor(nearest)
+            return False
+        sizes, work = first_sizes(few, Resting(few), by_day=True)
+        if work > TRY_WORK or bound_bytes(few, make_buckets(Resting(few), sizes)) > TRY_BYTES:
+            return False
+        bound = Sharper(few, run.budget, run.weigh, closely=False).bound()
+        return any(run.forward(few, numbers[arcs], bound, width, nearest) for width in WIDTHS) and run.found_below(nearest)
 
     def _near(self, bound: Bound) -> bool:
         best = self.run.best

@@ -21,7 +21,7 @@ PARTS = 6  # more of them even out what each takes, fewer have less to set up
 
 
 @functools.cache
-def _cores() -> int:
+def cores() -> int:
     """Return how many cores this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
@@ -43,7 +43,7 @@ def in_parts(work: float, cuts: Sequence[int], loop: Callable[[int, int, int], o
     loop
         Begin, end, and which of the two threads it is in, 0 or 1; it must let go of the interpreter's lock, and its calls must not write to the same places.
     """
-    if work < WORTH or len(cuts) < 3 or _cores() < 2:
+    if work < WORTH or len(cuts) < 3 or cores() < 2:
         loop(cuts[0], cuts[-1], 0)
         return
     parts = deque(pairwise(cuts))

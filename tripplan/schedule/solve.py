@@ -76,6 +76,14 @@ class Run:
         """Only plans below this are looked for [cents]."""
         return min(x for x in (self.best, self.target, self.whole.inf) if x is not None)
 
+    def raise_floor(self, cost: int) -> None:
+        """Note that no plan costs less than this, or than the limit [cents]."""
+        self.floor = max(self.floor, min(cost, self.limit))
+
+    def found_below(self, cost: int) -> bool:
+        """Tell whether the best plan costs less [cents]."""
+        return self.best is not None and self.best < cost
+
     def weigh(self, work: float) -> Any:
         """Return kernels for so much work, and let the compiling be told."""
         self.budget.kernels = self.engine.weigh(work)
@@ -89,7 +97,7 @@ class Run:
             proven = True
         except StopError:
             proven = False
-        self.notes["root"] = float(self.floor)
+        self.notes |= {"root": float(self.floor), "work": self.budget.work}
         labels, spent = self.budget.labels, self.budget.seconds
         if proven:
             cost = self.best if self.best is not None else 0
@@ -103,20 +111,29 @@ class Run:
         if work <= NARROW_WORK or len(self.whole.problem.need) < 2:
             self.sharpen(self.whole, None)
             return
-        narrowing = Narrowing(self)
+        narrowing = Narrowing(self, work)
         while not narrowing.settled():
             pass
 
     def forward(
-        self, tables: Tables, numbers: NDArray[np.int64] | None, bound: Bound, width: int | None, **how: Any
+        self,
+        tables: Tables,
+        numbers: NDArray[np.int64] | None,
+        bound: Bound,
+        width: int | None,
+        all_below: int | None = None,
+        **how: Any,
     ) -> bool | None:
-        """Search once, keep what it finds, and tell whether nothing was left out (None: broken off)."""
+        """Search once, keep what it finds, and tell whether nothing was left out (None: broken off).
+
+        ``all_below``: of plans that cost this or more, some may be missing in the tables [cents].
+        """
         self.weigh(self.budget.labels * NUMPY_WORK_A_LABEL)
         found = go_forward(tables, bound, width, self.limit, self.budget, kernels=self.engine.kernels, **how)
         if found.cost is not None:
             self.best = found.cost
             self.arcs = found.arcs if numbers is None else tuple(int(numbers[a]) for a in found.arcs)
-        self.floor = max(self.floor, min(found.floor, self.limit))
+        self.raise_floor(found.floor if all_below is None else min(found.floor, all_below))
         return found.whole
 
     def sharpen(self, tables: Tables, numbers: NDArray[np.int64] | None, *, closely: bool = True) -> None:
