@@ -58,7 +58,11 @@ def test_what_would_only_open_is_listed_and_no_caution(key: str, value: str, lis
         ("maxheight", ";", True), ("maxheight", "unknown", True),
         ("maxheight", "default", False), ("maxheight", "none", False), ("maxheight", "unsigned", False), ("maxheight", "no_sign", False),
         ("maxheight", "no_indications", False), ("maxweight", "3.5|none", False), ("maxheight", "12'6\"", False), ("maxheight", "below_default", False),
-        ("maxweight:signed", "no", False), ("maxheight:source", "sign", False), ("maxweight:hgv", "abc", False), ("maxspeed", "abc", False),
+        ("maxweight:signed", "no", False), ("maxheight:source", "sign", False), ("maxweight:hgv", "abc", False),
+        ("width", "narrow", True), ("width", "0", True), ("width", "3;?", True), ("width", "", True), ("width", "2.5 m", False), ("est_width", "narrow", False),
+        ("maxspeed", "abc", True), ("maxspeed:trailer", "slow", True), ("maxspeed:backward", "-50", True), ("maxspeed", "50|fast", True), ("maxspeed", ";", True),
+        ("maxspeed", "30 mph", False), ("maxspeed", "signals", False), ("maxspeed", "none", False), ("maxspeed", "walk", False), ("maxspeed", "RO:rural", False),
+        ("maxspeed:hgv", "abc", False), ("maxspeed:advisory", "abc", False),
     ],
 )  # fmt: skip
 def test_limits(key: str, value: str, unread: bool) -> None:

@@ -19,7 +19,7 @@ from tripplan.rules.conditions import TRAILER_WORDS, for_others, split_and, tagg
 
 __all__ = [
     "CLASS_KMH", "COMFORT", "FERRY_KMH", "NO_LIMIT_KMH", "PostedSpeed", "ROUGH_KMH", "SpeedColumns", "TOWN_KMH", "TowingSpeed", "WALK_KMH",
-    "built_up", "curve_radius", "curve_speed", "dual", "parse_speed", "posted", "towing_speed",
+    "SPEED_KEYS", "built_up", "curve_radius", "curve_speed", "dual", "parse_speed", "posted", "speed_unread", "towing_speed",
 ]  # fmt: skip
 
 #: Side friction plus superelevation that a towed van is comfortable with (common practice, no source: about half of
@@ -109,6 +109,21 @@ def _one_speed(text: str) -> float:
     return math.nan
 
 
+#: Speeds that a sign with lamps shows, and words for the country's general limit: there is no figure to read.
+_NO_FIGURE = frozenset({"signals", "variable", "implicit", "default", "unposted", "national"})
+
+
+def speed_unread(text: str) -> bool:
+    """Say whether a posted speed, or any of a list of them, is neither a figure nor a word that is known.
+
+    A general limit by a country's word (``RO:rural``) is known, though no figure for it may be here.
+    """
+    parts = [part.strip() for part in re.split(r"[;|]", text.strip().lower())]
+    return any(
+        math.isnan(_one_speed(part)) and part not in _NO_FIGURE and not _NAMED.match(part) for part in parts if part
+    ) or not any(parts)
+
+
 _SOURCE_KEYS = ("maxspeed:type", "source:maxspeed", "zone:maxspeed", "zone:traffic")
 
 
@@ -131,9 +146,7 @@ def posted(tags: Mapping[str, str]) -> PostedSpeed:
     trailer = math.nan
     for key in _TRAILER_KEYS:
         trailer = _lower(trailer, parse_speed(tags.get(key, "")))
-    for key, value, condition in tagged_conditionals(
-        tags, (*_PLAIN_KEYS, *_TRAILER_KEYS, "maxspeed:forward", "maxspeed:backward")
-    ):
+    for key, value, condition in tagged_conditionals(tags, SPEED_KEYS):
         clauses = [clause.lower() for clause in split_and(condition)]
         speed = parse_speed(value)
         if for_others(clauses) or any(vehicle_property(clause) for clause in clauses):
@@ -151,6 +164,8 @@ def posted(tags: Mapping[str, str]) -> PostedSpeed:
 #: From the general to the particular.
 _PLAIN_KEYS = ("maxspeed", "maxspeed:vehicle", "maxspeed:motor_vehicle", "maxspeed:motorcar")
 _TRAILER_KEYS = ("maxspeed:trailer", "maxspeed:caravan")
+#: Every key that posts a speed for us.
+SPEED_KEYS: tuple[str, ...] = (*_PLAIN_KEYS, *_TRAILER_KEYS, "maxspeed:forward", "maxspeed:backward")
 
 
 def _first_known(a: float, b: float) -> float:

@@ -11,8 +11,17 @@ from collections.abc import Mapping
 from tripplan.rules.access import CLOSED, HIERARCHY, OUT_OF_SEASON, RECOMMENDED, access_value, closed_when
 from tripplan.rules.closed import is_by_date
 from tripplan.rules.conditions import TRAILER_WORDS, for_others, split_and, tagged_conditionals, vehicle_property
-from tripplan.rules.limits import BELOW_DEFAULT, NO_LIMIT, bound_unread, conditional_limits, limit_keys, limit_parts, parse_limit
-from tripplan.rules.speed import parse_speed
+from tripplan.rules.limits import (
+    BELOW_DEFAULT,
+    NO_LIMIT,
+    bound_unread,
+    conditional_limits,
+    limit_keys,
+    limit_parts,
+    parse_length_m,
+    parse_limit,
+)
+from tripplan.rules.speed import SPEED_KEYS, parse_speed, speed_unread
 from tripplan.rules.surface import four_wheels
 
 __all__ = ["cautions", "unread_conditions", "unread_limits"]
@@ -78,7 +87,7 @@ _ONEWAY = frozenset({"yes", "true", "1", "-1", "reverse", "no", "false", "0", "r
 
 
 def unread_limits(tags: Mapping[str, str]) -> tuple[str, ...]:
-    """Return the tags of limits that hold no figure and no word that is known, as written."""
+    """Return the tags of limits, widths and posted speeds that hold no figure and no word that is known, as written."""
     found = []
     for key, field, _ in limit_keys(tags):
         parts = limit_parts(tags[key])
@@ -86,6 +95,11 @@ def unread_limits(tags: Mapping[str, str]) -> tuple[str, ...]:
             part not in NO_LIMIT and part != BELOW_DEFAULT and math.isnan(parse_limit(field, part)) for part in parts
         ):
             found.append(_written(key, tags))
+    # The carriageway's own width is held against the outfit too.
+    wide = [part for part in tags.get("width", "").split(";") if part.strip()]
+    if "width" in tags and (not wide or any(math.isnan(parse_length_m(part)) for part in wide)):
+        found.append(_written("width", tags))
+    found += [_written(key, tags) for key in SPEED_KEYS if key in tags and speed_unread(tags[key])]
     return tuple(found)
 
 
