@@ -4,16 +4,22 @@ leaves alone what it is not about.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 from helpers.towing import CAR, ROAD, VAN, Map, drawn
 
 from tripplan.model.words import Surface
+from tripplan.region.columns import Access
 from tripplan.region.store import load, save
+from tripplan.region.through import tow_access
 from tripplan.roads.closures import closure_sets
+from tripplan.roads.grounds import piece_grounds
+from tripplan.roads.network import open_network
 from tripplan.roads.terms import Terms
 
 # A short road BC between two ends, and a long way round by D and E.
@@ -48,6 +54,18 @@ def goes(made: Map, day: date, **more: tuple[int, int]) -> str:
         ({"motor_vehicle__conditional": "no @ (weight>7.5 AND Nov-Mar)"}, STRAIGHT, STRAIGHT),
         ({"motor_vehicle__conditional": "no @ (weight>3 AND Nov-Mar)"}, ROUND, STRAIGHT),
         ({"motor_vehicle__conditional": "no @ 2025-11-01--2026-03-31"}, ROUND, STRAIGHT),
+        # For those who stop there, by size: whoever keeps each of the sizes goes through.
+        ({"motor_vehicle__conditional": "destination @ (weight>7.5)"}, STRAIGHT, STRAIGHT),
+        ({"motor_vehicle__conditional": "destination @ (weight>3)"}, ROUND, ROUND),
+        ({"access__conditional": "destination @ (length>12.5); delivery @ (width>2.6 m)"}, STRAIGHT, STRAIGHT),
+        ({"access__conditional": "destination @ (weight>7.5); destination @ (length>11)"}, ROUND, ROUND),
+        ({"access__conditional": "destination @ (height>2.7)"}, ROUND, ROUND),  # 2.6 m and its clearance
+        ({"access__conditional": "destination @ (weight>7.5); destination @ (22:00-06:00)"}, ROUND, ROUND),
+        ({"access__conditional": "destination @ (22:00-06:00 AND weight>7.5)"}, STRAIGHT, STRAIGHT),
+        ({"access__conditional": "destination @ (weight>heavy)"}, ROUND, ROUND),
+        ({"access": "destination", "motor_vehicle__conditional": "destination @ (weight>7.5)"}, ROUND, ROUND),
+        ({"highway": "living_street", "motor_vehicle__conditional": "destination @ (weight>7.5)"}, ROUND, ROUND),
+        ({"access__conditional": "destination @ (trailer AND weight>7.5)"}, STRAIGHT, STRAIGHT),
         # At a gate on the road.
         ({"at_barrier": "gate", "at_motor_vehicle__conditional": "no @ (Nov-Mar)"}, ROUND, STRAIGHT),
         ({"at_barrier": "gate", "at_access": "no", "at_access__conditional": "yes @ (May-Oct)"}, ROUND, STRAIGHT),
@@ -60,6 +78,21 @@ def test_limits_and_gates_by_date(tmp_path: Path, tags: dict[str, str], winter: 
     """A limit, a closure by size or a gate is in force on its dates, for whom it concerns (2.6 x 2.3 x 12 m, 3.2 t, axle 1.4 t)."""
     made = short_cut(tmp_path, **tags)
     assert [goes(made, day) for day in (WINTER, SUMMER)] == [winter, summer]
+
+
+def test_a_through_road_by_size_is_one_to_route_check_and_audit(tmp_path: Path) -> None:
+    """The access column that route and audit share, and the grounds of the check, agree on whom a destination sign by size is for."""
+    made = short_cut(tmp_path, motor_vehicle__conditional="destination @ (weight>7.5)")
+    short = made.region.pieces.way == np.flatnonzero(made.region.ways.tow_access == Access.ENDS_ONLY)[0]
+    piece = int(np.flatnonzero(short)[0])
+    for outfit, through in ((VAN, True), (replace(VAN, mass_kg=7600), False)):
+        network = open_network(made.region, Terms(outfit))
+        found = piece_grounds(made.region, network, piece, "")
+        assert bool(tow_access(made.region, outfit)[made.region.pieces.way[piece]] == Access.OPEN) is through
+        assert (found is None) is through
+    assert found is not None
+    assert found.why == ("only for those who stop there: motor_vehicle:conditional=destination @ (weight>7.5)",)
+    assert made.region.ways.tow_access.max() == Access.ENDS_ONLY  # the region itself stays as strict as it was
 
 
 def test_a_limit_by_the_hour_within_the_hours_of_a_trip(tmp_path: Path) -> None:

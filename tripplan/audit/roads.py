@@ -20,6 +20,7 @@ from tripplan.model.plan import Day, Leg, Plan
 from tripplan.model.words import Surface
 from tripplan.region.columns import HIGHWAYS, HOLDS_CAR, HOLDS_TOW, Access, Flag
 from tripplan.region.region import Region
+from tripplan.region.through import tow_access
 
 __all__ = ["audit_roads"]
 
@@ -231,7 +232,7 @@ class _Leg:
 
     def _access(self) -> None:
         ways = self.region.ways
-        access = (ways.tow_access if self.van else ways.car_access)[self.way]
+        access = (tow_access(self.region, self.outfit) if self.van else ways.car_access)[self.way]
         self._list(access == Access.CLOSED, "closed", "of road closed to " + ("a car with a van" if self.van else "cars"))
         ends = access == Access.ENDS_ONLY
         inner = ~ends

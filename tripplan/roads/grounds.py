@@ -12,6 +12,7 @@ from tripplan.roads.diagnose import barrier_words
 from tripplan.roads.network import Network
 from tripplan.roads.verdict import Verdict
 from tripplan.rules.limits import FIT_REASONS, fit_codes
+from tripplan.rules.sizes import spares
 
 __all__ = ["Grounds", "barrier_ground", "piece_grounds"]
 
@@ -91,7 +92,7 @@ def _closed(region: Region, tow: Network, piece: int, row: int, at_end: str) -> 
     why = region.string(int(ways.access_why[row]))
     if access == Access.CLOSED:
         out.append("closed to the outfit" + (f": {why}" if why else ""))
-    elif access == Access.ENDS_ONLY and not at_end:
+    elif access == Access.ENDS_ONLY and not at_end and not (terms.van and spares(why, terms.outfit)):
         out.append("only for those who stop there" + (f": {why}" if why else ""))
     if row in tow.closures.closed:
         out.append("closed on these dates: " + region.string(int(ways.closed_when[row])))

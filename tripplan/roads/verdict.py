@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from tripplan.model.words import Surface
 from tripplan.region.columns import HIGHWAYS, Access, Flag
 from tripplan.region.region import Region
+from tripplan.region.through import tow_access
 from tripplan.roads.areas import pieces_touching
 from tripplan.roads.closures import ClosureSet
 from tripplan.roads.terms import Terms
@@ -70,7 +71,7 @@ def judge(region: Region, terms: Terms, closures: ClosureSet) -> Judged:
     ferry = (ways.flags & Flag.FERRY) != 0
     track = ways.highway == HIGHWAYS.index("track")
     surface = np.where(ferry, np.uint8(Surface.SEALED), ways.surface).astype(np.uint8)
-    access = ways.tow_access if terms.van and not terms.every_road else ways.car_access
+    access = tow_access(region, terms.outfit) if terms.van and not terms.every_road else ways.car_access
 
     verdict = np.full(len(ways.osm_id), Verdict.ROAD, np.uint8)
     if not terms.every_road:

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from tripplan.rules.closed import SAILS, closed_on, is_by_date
-from tripplan.rules.conditions import TRAILER_WORDS, for_others, split_and, tagged_conditionals
+from tripplan.rules.conditions import TRAILER_WORDS, for_others, split_and, tagged_conditionals, vehicle_property
 from tripplan.rules.limits import bound_unread, is_size_limit, limits_by_date, size_limits
 from tripplan.rules.surface import CLOSED_SMOOTHNESS, four_wheels, worst_smoothness
 
@@ -102,7 +102,9 @@ def judge_access(tags: Mapping[str, str], mode: str) -> AccessFact:
         if hard is not None:
             return hard
     fact, said = _by_keys(tags, HIERARCHY[mode], mode)
-    return _worse(fact, _softened(tags, mode, said=said))
+    soft = _softened(tags, mode, said=said)
+    # What holds for some sizes only (`tripplan.rules.sizes.spares`) gives way to what holds for all.
+    return soft if soft.access == fact.access and soft.why and ":conditional=" in fact.why else _worse(fact, soft)
 
 
 def _standing(tags: Mapping[str, str]) -> AccessFact | None:
@@ -186,7 +188,8 @@ def access_value(text: str, key: str) -> int:
 
 
 def _conditional(tags: Mapping[str, str], keys: tuple[str, ...], mode: str, fact: AccessFact, level: int) -> AccessFact:
-    """Add what holds whatever the date: conditions on trailers, and restrictions to destination by hours."""
+    """Add what holds whatever the date: conditions on trailers, and restrictions to destination by hours or by size."""
+    sized: list[str] = []
     for key, value, condition in tagged_conditionals(tags, keys):
         answer, word = _value(value, key)
         clauses = split_and(condition)
@@ -197,11 +200,15 @@ def _conditional(tags: Mapping[str, str], keys: tuple[str, ...], mode: str, fact
         why = f"{key}:conditional={word} @ ({condition})"
         if about_us and not rest:
             fact = AccessFact(answer, why if answer != OPEN else "")
+            sized.clear()
+        elif answer == ENDS_ONLY and any(vehicle_property(clause) for clause in rest):
+            sized.append(why)
         elif answer == ENDS_ONLY and fact.access == OPEN:
             fact = AccessFact(ENDS_ONLY, why)
         elif answer < CLOSED and fact.access == CLOSED and keys.index(key) >= level and _opens_by_date(clauses):
             fact = AccessFact(answer, why if answer != OPEN else "")
-    return fact
+    # All of them, so that each outfit can be held against each.
+    return AccessFact(ENDS_ONLY, "; ".join(sized)) if sized and fact.access == OPEN else fact
 
 
 def _opens_by_date(clauses: list[str]) -> bool:

@@ -8,7 +8,7 @@ from tripplan.model.outfit import Outfit
 from tripplan.rules.conditions import TRAILER_WORDS, conditionals, split_and, vehicle_property
 from tripplan.rules.limits import parse_length_m, parse_weight_kg
 
-__all__ = ["OPENING", "SAILS", "speaks_of_vehicle", "without_sizes"]
+__all__ = ["OPENING", "SAILS", "spares", "speaks_of_vehicle", "without_sizes"]
 
 #: A value that opens on days with any sailing.
 SAILS = "sails"
@@ -75,6 +75,30 @@ def without_sizes(raw: str, outfit: Outfit | None) -> str:
     if all(value in OPENING for value, _ in conditionals("; ".join(parts))):
         return "yes"
     return "; ".join(parts)
+
+
+@lru_cache(maxsize=65536)
+def spares(why: str, outfit: Outfit) -> bool:
+    """Say whether a road that is for those who stop there, by its conditions, is a through road to an outfit after all.
+
+    Parameters
+    ----------
+    why
+        What `tripplan.rules.access.judge_access` says of the road (``motor_vehicle:conditional=destination @ (weight>7.5)``).
+
+    Returns
+    -------
+    bool
+        True where each condition bounds a size that the outfit is known to keep. A size that cannot be told spares nobody, nor does a
+        condition of hours or dates alone.
+    """
+    if ":conditional=" not in why.partition(" ")[0]:
+        return False
+    for _, condition in conditionals(why):
+        sizes = [found for clause in split_and(condition) if (found := vehicle_property(clause)) is not None]
+        if all(_holds(found, outfit, opens=False) is not False for found in sizes):
+            return False
+    return True
 
 
 def _holds(found: tuple[str, str, str], outfit: Outfit, *, opens: bool) -> bool | None:
