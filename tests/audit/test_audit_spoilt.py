@@ -10,9 +10,10 @@ from typing import Any
 import pytest
 
 from tripplan.audit.run import audit
+from tripplan.model.place import OfferFact
 from tripplan.model.plan import Day, Event, Leg, Plan
 from tripplan.model.trip import Booking
-from tripplan.model.words import Offer, Surface
+from tripplan.model.words import Offer, Source, Surface
 from tripplan.region.columns import Access
 from tripplan.region.region import Region
 
@@ -83,6 +84,23 @@ def _unserved(plan: Plan, store: str) -> Plan:
 def _line(plan: Plan, number: int, store: str, **changes: float) -> Plan:
     levels = tuple(replace(line, **changes) if line.store == store else line for line in plan.days[number - 1].levels)
     return _day(plan, number, levels=levels)
+
+
+def _renamed_sight(plan: Plan) -> Plan:
+    day = next(d for d in plan.days if any(e.kind == "sight" for e in d.events))
+    events = (replace(e, spot=replace(e.spot, name="Elsewhere")) if e.kind == "sight" and e.spot else e for e in day.events)
+    return _day(plan, day.number, events=tuple(events))
+
+
+def _offering(plan: Plan, offers: dict[str, OfferFact]) -> Plan:
+    night = plan.days[1].night
+    assert night is not None
+    return _day(plan, 2, night=replace(night, offers=offers))
+
+
+def _quick(event: Event) -> Event:
+    assert event.stores == ("grey", "cassette")
+    return replace(event, start=event.end - timedelta(minutes=5))
 
 
 def _event(plan: Plan, change: Callable[[Event], Event]) -> Plan:
@@ -159,6 +177,14 @@ SPOILS: dict[str, tuple[str, Spoil]] = {
     "level flattered by night at a site that empties": ("stated level", lambda p, r: _line(p, 5, "grey", worst=12.2)),
     "level flattered before it is emptied": ("stated level", lambda p, r: _line(p, 2, "grey", arrive=40.0, worst=47.0)),
     "worst is not the worst": ("stated level", lambda p, r: _line(p, 2, "grey", worst=47.0)),
+    "not emptied before the last pitch is left": ("return", lambda p, r: _day(p, 11, events=p.days[-1].events[1:])),
+    "emptied in no time": ("timetable", lambda p, r: _day(p, 11, events=(_quick(p.days[-1].events[0]), *p.days[-1].events[1:]))),
+    "sight renamed": ("name", lambda p, r: _renamed_sight(p)),
+    "offer made up": (
+        "stated offer",
+        lambda p, r: _offering(p, {**p.days[1].night.offers, "gas": OfferFact(Offer.YES, Source.TAGGED, "")}),
+    ),
+    "offer left out": ("stated offer", lambda p, r: _offering(p, {})),
     "levels jump overnight": ("stated level", lambda p, r: _line(p, 3, "gas", leave=16.9)),
     "more at pick-up than fits": ("pick-up level", lambda p, r: _trip(p, levels=replace(p.trip.levels, fresh_l=500.0))),
     "sunset moved": ("sun", lambda p, r: _day(p, 2, sunset=p.days[1].sunset + timedelta(hours=2) if p.days[1].sunset else None)),
@@ -212,8 +238,16 @@ def own_region(sample_region: Region) -> Region:
 
 
 def test_plan_as_made_passes(sample_plan: Plan, sample_region: Region) -> None:
-    """The search's own plan has no findings."""
+    """The search's own plan has no findings; on the last day grey and cassette are emptied before leaving and stay so."""
     assert audit(sample_plan, sample_region) == ()
+    last = sample_plan.days[-1]
+    emptied, leaving = last.events[:2]
+    assert (emptied.kind, emptied.spot, emptied.text) == ("service", last.start, "Empty the grey water, empty the cassette")
+    assert (emptied.end - emptied.start, emptied.end) == (timedelta(minutes=20), leaving.start)
+    assert {(x.store, x.arrive, x.worst, x.end) for x in last.levels if x.store in emptied.stores} == {
+        ("grey", 0, 0, 0),
+        ("cassette", 0, 0, 0),
+    }
 
 
 @pytest.mark.parametrize("name", SPOILS)

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from tripplan.model.place import OFFERS, OfferFact
 from tripplan.model.plan import Day, Plan
 from tripplan.model.words import Offer, Surface
 from tripplan.region.geometry import great_circle_m
@@ -183,12 +184,27 @@ def _standing(plan: Plan, region: Region, rng: Rng) -> Plan | None:
     return _trip(plan, no_towing=(_pick(rng, towed),))
 
 
+def _renamed(plan: Plan, region: Region, rng: Rng) -> Plan | None:
+    day = _pick(rng, [d for d in plan.days if d.night is not None and d.night.spot.place >= 0])
+    spot = replace(day.night.spot, name=day.night.spot.name + " East")
+    return _day(plan, day, night=replace(day.night, spot=spot))
+
+
+def _offered(plan: Plan, region: Region, rng: Rng) -> Plan | None:
+    day = _pick(rng, [d for d in plan.days if d.night is not None and d.night.spot.place >= 0])
+    word = _pick(rng, sorted(OFFERS))
+    fact = day.night.offers.get(word, OfferFact())
+    other = _pick(rng, [answer for answer in Offer if answer != fact.answer])
+    return _day(plan, day, night=replace(day.night, offers={**day.night.offers, word: replace(fact, answer=other)}))
+
+
 SPOILS: dict[str, Spoil] = {
     "service stop removed": _stop_removed, "last leg removed": _legs_removed, "night moved": _night_moved, "capacity halved": _halved,
     "legs swapped": _swapped, "level jumps": _level, "limit moved": _limit, "late return": _late, "leaves before it may": _early,
     "over an unsealed piece": _unsealed, "too fast": _faster, "leg shortened": _shorter, "price of a night": _price, "sum": _total,
     "driving limit halved": _driving, "one powered night more": _powered, "budget halved": _budget, "night at a place to avoid": _avoided,
     "day dropped": _dropped, "sunset moved": _sunset, "confidence raised": _surer, "day without towing": _standing,
+    "night's place renamed": _renamed, "offer changed": _offered,
 }  # fmt: skip
 
 

@@ -123,6 +123,10 @@ def _fits(work: Work, day: int, ends, legs, stops, *, stay: bool) -> bool:  # ty
     tasks = tuple(LegTask(-(-d // 60)) if t == d else LegTask(0, (Sailing(-(-d // 60), 0, -(-(t - d) // 60)),)) for t, d in legs)
     halts = tuple(Halt(-(-s.seconds // 60), _minutes(s.windows[day])) for s in stops)
     earliest = -(-int(hours.leave[day, ends[0]]) // 60)
+    if day == len(work.trip.dates) - 1:  # what the firm wants back empty is emptied in 20 min at the last site, unless on the way
+        serves = [s.serves for s in stops] + [0]
+        at_site = work.cast.sites[ends[0] - 2].serves & ~np.bitwise_or.reduce(serves)
+        earliest += 20 * bool(at_site & (BIT["grey"] | BIT["cassette"]))
     desk = None if ends[1] < 2 or ends[0] == ends[1] else work.cast.sites[ends[1] - 2].hours[day]
     task = DayTask(
         earliest, earliest, int((hours.back if stay else hours.arrive)[day, ends[1]]) // 60, tasks, halts, _minutes(desk or None)

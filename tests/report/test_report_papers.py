@@ -253,7 +253,7 @@ def test_no_plan_names_each_limit() -> None:
     ("got", "want"),
     [
         (hours_minutes(0), "0 min"), (hours_minutes(59.6 * 60), "1 h"), (hours_minutes(3600 + 5 * 60), "1 h 05 min"), (km(0), "0 m"), (km(854), "850 m"), (km(999), "1.0 km"),
-        (km(12_345), "12 km"), (money(123_456), "1,234.56"), (money(-5, "crowns"), "-0.05 crowns"), (amount("gas", 4.25), "4.2 kg"), (amount("grey", -0.2), "0 L"), (listed([]), ""),
+        (km(12_345), "12 km"), (money(123_456), "1,234.56"), (money(-5, "crowns"), "-0.05 crowns"), (amount("gas", 4.25), "4.2 kg"), (amount("grey", -0.2), "0 L"), (amount("fresh", 0.6), "0.6 L"), (amount("flush", 0.4), "0.4 L"), (amount("fresh", 4.0), "4 L"), (amount("grey", 9.96), "10 L"), (amount("grey", 57.4), "57 L"), (listed([]), ""),
         (listed(["a", "b", "c"]), "a, b and c"),
     ],
 )  # fmt: skip

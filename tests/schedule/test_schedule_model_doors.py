@@ -245,9 +245,11 @@ def test_public_holidays_are_kept_and_said(tmp_path):
 
 def test_spare_time_and_next_chance(tmp_path):
     """Each stop and arrival tells its minutes to spare; a service tells the next chance, on the plan or by road."""
-    region, where = isle(tmp_path, dump="Mo-Su 08:00-17:00")
+    region, where = isle(tmp_path, dump="Mo-Su 08:00-17:00", desk={"sanitary_dump_station": "no"})
     firm = replace(trip_to_isle(region, where).firm, return_cassette_empty=True)
-    plan = make_plan(trip_to_isle(region, where, nights=3, firm=firm), region, cache=tmp_path / "cache")
+    trip = on_the_isle(trip_to_isle(region, where, nights=3, firm=firm), region)
+    plan = make_plan(trip, region, cache=tmp_path / "cache")
+    assert any("cassette" in event.stores for _, event in events(plan, "service"))
     for day, event in (*events(plan, "sight"), *events(plan, "service"), *events(plan, "arrive"), *events(plan, "return")):
         assert event.spare_min >= 0, (day.number, event.text)
     for _, event in events(plan, "service"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from itertools import pairwise
 
-from tripplan.audit.clock import audit_clock, hours_text
+from tripplan.audit.clock import at_the_pitch, audit_clock, hours_text
 from tripplan.audit.findings import Findings
 from tripplan.audit.spots import apart, metres
 from tripplan.model.place import Spot
@@ -207,7 +207,7 @@ def _opening(plan: Plan, region: Region, day: Day, found: Findings) -> None:
     from tripplan.almanac.hours import is_open
 
     for event in day.events:
-        if event.kind not in ("service", "handover", "return", "sight") or event.spot is None:
+        if event.kind not in ("service", "handover", "return", "sight") or event.spot is None or at_the_pitch(day, event):
             continue
         hours = hours_text(plan, region, event)
         if not hours:

@@ -14,9 +14,11 @@ from tripplan.model.plan import Day, Event, Leg, Plan
 from tripplan.region.columns import Flag
 from tripplan.region.region import Region
 
-__all__ = ["audit_clock", "hours_text"]
+__all__ = ["at_the_pitch", "audit_clock", "hours_text"]
 
 _MINUTE = timedelta(minutes=1)
+#: No stop is shorter (common practice, no source).
+_STOP = timedelta(minutes=15)
 #: What is counted on the quay where the map tells no interval [s] (common practice, no source).
 _QUAY_S = 30 * 60
 #: Places so near each other are one stop [m].
@@ -31,11 +33,19 @@ def audit_clock(plan: Plan, region: Region, found: Findings) -> None:
         if not day.events:
             continue
         _day_hours(plan, day, found)
+        _emptying(day, found)
         _check_out(plan, region, before, day, found)
         _check_in(plan, region, day, found)
         _ferries(region, day, found)
         _spare(plan, region, day, found)
         _unread(plan, region, before, day, found)
+
+
+def at_the_pitch(day: Day, event: Event) -> bool:
+    """Whether a service is done by guests before they leave their pitch: hours of the place are those of its desk."""
+    moves = _moves(day)
+    here = event.kind == "service" and event.spot is not None and not apart(event.spot, day.start)
+    return here and bool(moves) and event.end <= moves[0].start
 
 
 def hours_text(plan: Plan, region: Region, event: Event) -> str:
@@ -72,6 +82,15 @@ def _moves(day: Day) -> list[Event]:
 def _minutes(moment: datetime, day: Day) -> float:
     """Return the wall clock in minutes after the day's midnight."""
     return (moment.replace(tzinfo=None) - datetime.combine(day.date, datetime.min.time())).total_seconds() / 60
+
+
+def _emptying(day: Day, found: Findings) -> None:
+    """What is emptied before the pitch is left takes its time."""
+    for event in day.events:
+        short = _STOP - (event.end - event.start)
+        if at_the_pitch(day, event) and short > timedelta():
+            text = f"{event.text!r} takes {(event.end - event.start).total_seconds() / 60:.0f} min, no stop is so short"
+            found.add("timetable", day.number, short.total_seconds() / 60, "min", text)
 
 
 def _day_hours(plan: Plan, day: Day, found: Findings) -> None:
@@ -202,7 +221,8 @@ def _unread(plan: Plan, region: Region, before: Day | None, day: Day, found: Fin
     country = region.meta.country
     texts: list[tuple[Spot, str]] = []
     for event in day.events:
-        text = hours_text(plan, region, event) if event.kind in ("service", "sight") else ""
+        binds = event.kind in ("service", "sight") and not at_the_pitch(day, event)
+        text = hours_text(plan, region, event) if binds else ""
         if event.spot is not None and text.strip() and not is_readable(text):
             texts.append((event.spot, text))
     site = _site(region, day.night.spot.place) if day.night is not None else None

@@ -136,6 +136,7 @@ class _Life:
         pending = np.zeros(len(STORES))
         settled = standing = not any(leg.mode == "van" for leg in day.legs)
         left_alone = np.zeros(len(STORES), dtype=np.bool_)
+        emptied = {store for event in day.events if event.kind == "service" for store in event.stores}
         for item in timeline(plan, self.region, day, evening):
             if item is MORNING:
                 self._close()
@@ -174,7 +175,8 @@ class _Life:
                     self.tanks[r].serve(day.number, counts=not (self.dry[r] or self.waiting[r] or (first and self.little[r])))
                     pending[r] = 0.0
                     self.dry[r] = self.little[r] = self.waiting[r] = False
-                    left_alone[r] = last and (store in _to_be_empty(plan) or (store is Store.GAS and trip.firm.return_gas_kg > 0))
+                    alone = store in _to_be_empty(plan) or (store is Store.GAS and trip.firm.return_gas_kg > 0)
+                    left_alone[r] = last and alone and store.value in emptied
                     self.exchanged = self.exchanged or (last and store is Store.GAS)
         _limits(day, worst, self.room, self.found)
         self._still_waiting(day)

@@ -135,7 +135,9 @@ def _served(plan: Plan, place: Place, store: str, day: Day, found: Findings) -> 
     if best < (Offer.PRESUMED if plan.trip.presumed_offers else Offer.YES):
         found.add("offer", day.number, 1, "", f"{name!r} is not known to serve {store}")
     elif best == Offer.PRESUMED and not any(
-        p.day == day.number and p.spot.place == place.index and store in p.stores for p in plan.presumed_offers
+        # Of a pitch that is left in the morning the day before has said so.
+        p.day in (day.number, day.number - (day.start.place == place.index)) and p.spot.place == place.index and store in p.stores
+        for p in plan.presumed_offers
     ):
         found.add("phone first", day.number, 1, "", f"{store} at {name!r} is presumed and not listed under phone first")
 

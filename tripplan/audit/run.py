@@ -9,7 +9,7 @@ from tripplan.audit.findings import Findings
 from tripplan.audit.levels import audit_levels
 from tripplan.audit.nights import audit_nights
 from tripplan.audit.roads import audit_roads
-from tripplan.audit.spots import audit_spots
+from tripplan.audit.spots import audit_offers, audit_spots
 from tripplan.model.plan import Finding, Plan
 from tripplan.region.region import Region
 
@@ -44,6 +44,7 @@ def audit(plan: Plan, region: Region) -> tuple[Finding, ...]:
     audit_spots(plan, region, found)
     if any(row.what == "no such place" for row in found.rows):
         return tuple(found.rows)
+    audit_offers(plan, region, found)
     audit_nights(plan, region, found)
     audit_roads(plan, region, found)
     audit_closures(plan, region, found)

@@ -137,7 +137,12 @@ def _levels(day: Day, plan: Plan) -> Markup:
         )
     first, *others = (el("th", word, scope="col") for word in (tell("Store"), tell("From, to"), tell("Limit")))
     head = el("tr", first, el("td"), *others)
-    return el("details", el("summary", tell("Stores")), el("table", el("thead", head), el("tbody", *rows)), class_="stores")
+    return el(
+        "details",
+        el("summary", tell("Stores ({share} % sure)", share=say.sure_of(plan))),
+        el("table", el("thead", head), el("tbody", *rows)),
+        class_="stores",
+    )
 
 
 def legend(data: MapData) -> Markup:

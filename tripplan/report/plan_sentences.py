@@ -81,7 +81,7 @@ SENTENCES: tuple[str, ...] = (
     word("{things} is at {amount}, past its limit of {amount2}: do not use it before"),
     word("{things} is at {amount} and will not last: use it down to {amount2} and no further before"),
     word("{things} is at {amount} and will not last: use it up to {amount2} and no further before"),
-    word("the battery is down to {amount}, {amount2} should stay in it: switch off what you can until then"),
+    word("the battery is down to {amount}, {amount2} should stay in it: switch off what you can until then (sun may help, but a flat battery is not left to it)"),
     word("exchange the gas bottles"), word("charge the battery on mains"),
     word("fresh water"), word("grey water"), word("flush water"), word("cassette"),
     word("Too heavy: {kg} carried, {kg2} allowed: leave water or things behind"),

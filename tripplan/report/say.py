@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from tripplan.report.safe import plain
 __all__ = [
     "DONE", "OFFER_NAMES", "STORE_NAMES", "TO_DO", "Ask", "amount", "asks", "capacity", "clock", "day_of", "day_span", "day_words",
     "days_words", "done_words", "evidence_words", "figure", "fills", "hours_minutes", "km", "leg_words", "listed", "money", "night_price", "offer_name", "ranges", "room_left",
-    "runs_on_words", "short_day", "spot_name", "store_name", "stores_of", "todo_words", "upper_first",
+    "runs_on_words", "short_day", "spot_name", "store_name", "stores_of", "sure_of", "todo_words", "upper_first",
 ]  # fmt: skip
 
 #: In English, to be told by `tell`.
@@ -186,11 +187,19 @@ def todo_words(stores: Iterable[str]) -> str:
 
 
 def amount(store: str, value: float) -> str:
-    """Return a level with its unit: whole litres and Ah, gas to 100 g."""
+    """Return a level with its unit: litres, to a tenth below ten where there is one; whole Ah; gas to 100 g."""
     language = spoken()
     if store == Store.GAS:
         return language.mass(value, 1)
-    return f"{language.number(value)} Ah" if store == Store.BATTERY else language.volume(value)
+    if store == Store.BATTERY:
+        return f"{language.number(value)} Ah"
+    tenths = round(10 * value)
+    return language.volume(value, 1 if 0 < tenths < 100 and tenths % 10 else 0)
+
+
+def sure_of(plan: Plan) -> str:
+    """Return on how many of a hundred trips each level of a plan is kept to."""
+    return spoken().number(math.floor(100 * plan.trip.confidence + 1e-9))
 
 
 def figure(store: str, value: float) -> str:

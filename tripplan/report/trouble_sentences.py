@@ -40,7 +40,7 @@ TROUBLES: tuple[str, ...] = (
     word("arrivals are taken until {clock}"), word("one arrives {min} before sunset, by {clock}, you would be at {place} at {clock2}"),
     word("one arrives {min} before sunset, by {clock}"), word("nobody sets off before {clock}: {said}"),
     word("the trip's days on the road begin then"), word("the handover lasts until then"), word("the rest is planned from then"),
-    word("the sun rises no earlier"), word("a break of 15 min is due after each two hours at the wheel"),
+    word("the sun rises no earlier"), word("what the firm wants back empty is emptied by then"), word("a break of 15 min is due after each two hours at the wheel"),
     word("the day is too short for its breaks"), word("the day begins too late"),
     word("by way of {place} it is {min} more at the wheel than the limit"),
     # where no plan exists

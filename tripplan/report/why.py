@@ -112,7 +112,9 @@ def services_of(day: Day) -> list[tuple[str, str]]:
         if where and not (where == "site" and line.store in _QUIET)
     ]
     named = {store for store, _ in out}
-    out += [(store, "way") for event in day.events if event.kind == "service" for store in event.stores if store not in named]
+    for event in day.events:
+        where = "site" if event.spot is not None and event.spot == day.start and day.night is None else "way"
+        out += [(store, where) for store in event.stores if event.kind == "service" and store not in named]
     return list(dict.fromkeys(out))
 
 

@@ -78,7 +78,7 @@ def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width
         name = tell("Day {number}", number=str(day.number).rjust(2))
         lines.append(f"{name}  {say.day_of(day.date)}: {say.day_words(day)}; {where}{_sights_words(day)}")
         lines += [f"{' ' * len(name)}  {todo}" for todo in _service_words(day)]
-    lines += ["", tell("Stores:")]
+    lines += ["", tell("Stores (cautious figures, each kept to on {share} of 100 trips like this):", share=say.sure_of(plan))]
     lines += [_store_words(plan, store) for store in say.stores_of(trip.van)]
     lines += ["", *levels_lines(plan, bars=bars, width=width)]
     if plan.presumed_offers:

@@ -31,8 +31,14 @@ class Chances:
         self.site[-1] = 0
 
     def put(self, day: int, events: tuple[Event, ...]) -> tuple[Event, ...]:
-        """Return the events of a day, services with their next chance."""
-        return tuple(replace(e, next_chance=self.of(day, e)) if e.kind == "service" and e.spot is not None else e for e in events)
+        """Return the events of a day, services at its stops with their next chance."""
+        stops = [stop.spot for stop in self.work.stops(self.arcs[day])]
+        return tuple(
+            replace(e, next_chance=self.of(day, e))
+            if e.kind == "service" and e.spot is not None and any(_near(spot, e.spot) for spot in stops)
+            else e
+            for e in events
+        )
 
     def of(self, day: int, event: Event) -> NextChance:
         """Return the next chance of one service."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from tripplan.schedule.assemble import Work
 from tripplan.schedule.clock import Fault
 from tripplan.schedule.day import NEVER, DayTask, Halt, LegTask, Line, Windows, clash, kept, without
+from tripplan.schedule.follow import emptied_on_leaving
 from tripplan.schedule.hours import seconds_of
 from tripplan.schedule.sailings import minutes_up
 from tripplan.schedule.ways import FAR
@@ -80,13 +81,14 @@ def reasons_of(work: Work, day: int, arc: int, task: DayTask | None = None) -> t
     task = task or task_of(work, day, arc)
     if not task.legs or kept(task, task.leave_from) is not None:
         return ()
-    return _said(work, day, _names(work, arc), int(work.options.end[arc]), task)
+    emptied = bool(emptied_on_leaving(work, day, arc))
+    return _said(work, day, _names(work, arc), int(work.options.end[arc]), task, emptied=emptied)
 
 
-def _said(work: Work, day: int, names: list[str], end: int, task: DayTask) -> tuple[str, ...]:
+def _said(work: Work, day: int, names: list[str], end: int, task: DayTask, *, emptied: bool = False) -> tuple[str, ...]:
     rules, late, _, _, begin = _late(task)
     said = [_late_words(work, day, names, end, task, late, begin)]
-    said += [text for rule in rules if rule != late and (text := _rule_words(work, day, names, end, task, rule))]
+    said += [text for rule in rules if rule != late and (text := _rule_words(work, day, names, end, task, rule, emptied=emptied))]
     return tuple(said)
 
 
@@ -179,13 +181,15 @@ def _arrive_words(work: Work, day: int, end: int, task: DayTask) -> str:
     return f"one arrives {trip.sunset_margin_min} min before sunset, by {limit}"
 
 
-def _rule_words(work: Work, day: int, names: list[str], end: int, task: DayTask, rule: Rule) -> str:
+def _rule_words(work: Work, day: int, names: list[str], end: int, task: DayTask, rule: Rule, *, emptied: bool) -> str:
     what, k = rule
     if what == "leave":
         why = "the trip's days on the road begin then"
         if day == 0:
             why = "the handover lasts until then" if work.trip.under_way is None else "the rest is planned from then"
-        if day and task.leave_from > work.trip.leave_after_min:
+        if emptied:
+            why = "what the firm wants back empty is emptied by then"
+        elif day and task.leave_from > work.trip.leave_after_min:
             why = "the sun rises no earlier"
         return f"nobody sets off before {clock_words(task.leave_from)}: {why}"
     if what == "breaks":

@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 from tripplan.model.words import STORES, Store
 from tripplan.schedule.assemble import Work
 
-__all__ = ["Along", "DayLevels", "bits", "follow", "follow_along", "left_alone"]
+__all__ = ["Along", "DayLevels", "bits", "emptied_on_leaving", "follow", "follow_along", "left_alone"]
 
 Numbers = NDArray[Any]
 _GAS, _BATTERY = STORES.index(Store.GAS), STORES.index(Store.BATTERY)
+_GREY, _CASSETTE = STORES.index(Store.GREY), STORES.index(Store.CASSETTE)
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,18 @@ def left_alone(work: Work) -> NDArray[np.bool_]:
     return out
 
 
+def emptied_on_leaving(work: Work, day: int, arc: int) -> int:
+    """Return the mask of what is emptied at the last night's place before it is left, as the firm wants it back empty and the way does not do it."""
+    start = int(work.options.start[arc])
+    if day < work.problem.days - 1 or start < 2:
+        return 0
+    from tripplan.van.limits import capacity
+
+    alone = left_alone(work)
+    asked = sum(1 << r for r in (_GREY, _CASSETTE) if alone[r] and capacity(work.trip.van, STORES[r]) > 0)
+    return asked & int(work.problem.leave_reset[start]) & ~int(work.options.serves[arc])
+
+
 def _after(level: Numbers, block: Numbers) -> tuple[Numbers, Numbers]:
     total, prefix, tail = block
     end = np.maximum(level + total, tail)
@@ -83,9 +96,11 @@ def follow_along(
     p, store = work.problem, along.store
     level = start
     found = []
+    site = np.zeros(len(store), dtype=bool)
     for d, arc in enumerate(arcs):
         leave = level
-        level, road = _after(level, along.day[d])
+        emptied = site & bits(emptied_on_leaving(work, d, arc))[store]
+        level, road = _after(level, np.where(emptied, 0, along.day[d]))
         way, site = bits(int(p.arc_reset[arc])), bits(int(p.leave_reset[p.arc_to[arc]]))
         if without is not None:
             way, site = way & ~without[d, 0], site & ~without[d, 1]

@@ -2,7 +2,8 @@
 
 What is past its limit at the start was so before the plan: that is told, and is no reason for having no plan. Such a store is
 left alone (at its limit and no further) until it is served, on the first day on which anything in reach serves it; from then on
-its limit holds like any other. A flat battery is served by mains.
+its limit holds like any other. A flat battery is served by mains; what the sun puts back before is not counted, since how much that is
+hangs on each day's clouds, and a battery that stands flat takes harm (common practice, no source): it is brought to mains as soon as may be.
 """
 
 from __future__ import annotations

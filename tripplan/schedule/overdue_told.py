@@ -71,9 +71,7 @@ def _told(work: Work, day: Day, store: Store, level: float, limit: float, *, pas
     at = f"{spot.name}, {metres / 1000:.1f} km from where the day begins" if metres else spot.name
     hours = f", open until {open_until}" if open_until else ""
     if store is Store.BATTERY:
-        state = (
-            f"the battery is down to {level:.1f} {unit}, {limit:.1f} {unit} should stay in it: switch off what you can until then"
-        )
+        state = f"the battery is down to {level:.1f} {unit}, {limit:.1f} {unit} should stay in it: switch off what you can until then (sun may help, but a flat battery is not left to it)"
     elif past:
         state = f"{_NAME[store]} is at {level:.1f} {unit}, past its limit of {limit:.1f} {unit}: do not use it before"
     else:

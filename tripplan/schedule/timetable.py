@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from tripplan.model.plan import Event, Leg
+from tripplan.model.trip import Trip
 from tripplan.model.words import STORES
 from tripplan.schedule.assemble import Work
-from tripplan.schedule.candidates import SERVES, Stop, spot_of
+from tripplan.schedule.candidates import DUMP_S, SERVES, Stop, spot_of
 from tripplan.schedule.clock import ClockDay, Row
 from tripplan.schedule.day import DAY_END, DayTask, Halt, kept
+from tripplan.schedule.follow import bits, emptied_on_leaving
 from tripplan.schedule.hours import moment_of, seconds_of
 from tripplan.schedule.laid import LaidDay
 from tripplan.schedule.sailings import leg_task, minutes_up
@@ -72,9 +74,13 @@ def task_of(work: Work, day: int, arc: int, legs: Sequence[Leg] = ()) -> DayTask
         arrive_by = int(hours.back[day, end]) if arrive_by >= 0 else 86_400
     earliest = minutes_up(int(hours.leave[day, start]))
     until = int(hours.leave_by[day, start]) // 60 if start != end and not car else DAY_END
+    # What is emptied on leaving takes its time of the day, or is done before the day where one must be gone.
+    latest = max(earliest, until)
+    if emptied_on_leaving(work, day, arc):
+        earliest = min(earliest + minutes_up(DUMP_S), latest)
     wish_leave, wish_last, wish_arrive = WISH_CAR if car else WISH_VAN
     return DayTask(
-        earliest, max(earliest, until), arrive_by // 60, tasks, halts, None if booked else _in_minutes(windows),
+        earliest, latest, arrive_by // 60, tasks, halts, None if booked else _in_minutes(windows),
         trip.firm.return_min if last else 0, wish_leave, wish_last if day else 0, wish_arrive,
     )  # fmt: skip
 
@@ -139,6 +145,11 @@ def events_of(work: Work, day: int, arc: int, laid: ClockDay, spare: Sequence[in
         begin = seconds_of(trip.pick_up)
         text = f"Pick up {trip.van.name} and be shown how everything works"
         events.append(Event("handover", at(begin), at(begin + trip.firm.handover_min * 60), text, trip.depot))
+    emptied = emptied_on_leaving(work, day, arc)
+    if emptied:
+        stores = tuple(store.value for store, yes in zip(STORES, bits(emptied), strict=True) if yes)
+        begin = laid.leave - DUMP_S
+        events.append(Event("service", at(begin), at(laid.leave), _doing(trip, stores), spots[0], stores))
     for row in laid.rows:
         start, stop_at = at(row.start), at(row.end)
         if row.kind == "drive":
@@ -177,11 +188,15 @@ def _stop_events(work: Work, day: int, stop: Stop, start: int, end: int) -> list
     edges = [start + (end - start) * k // len(tasks) for k in range(len(tasks) + 1)]
     events = []
     for k, (place, stores) in enumerate(tasks):
-        text = ", ".join(DOING[s] for s in stores if s != "flush" or trip.van.flush_l > 0)
         spot = stop.spot if place is stop.place else spot_of(place)  # type: ignore[arg-type]
         when = moment_of(trip, day, edges[k]), moment_of(trip, day, edges[k + 1])
-        events.append(Event("service", *when, text[:1].upper() + text[1:], spot, stores, stop.cents if k == 0 else 0))
+        events.append(Event("service", *when, _doing(trip, stores), spot, stores, stop.cents if k == 0 else 0))
     return events
+
+
+def _doing(trip: Trip, stores: Sequence[str]) -> str:
+    text = ", ".join(DOING[s] for s in stores if s != "flush" or trip.van.flush_l > 0)
+    return text[:1].upper() + text[1:]
 
 
 def _end_spot(work: Work, place: int):  # type: ignore[no-untyped-def]

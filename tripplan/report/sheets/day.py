@@ -225,7 +225,7 @@ def _levels(day: Day, folder: Folder) -> list[Block]:
     if not rows:
         return []
     head = (
-        tell("Level"),
+        tell("Level ({share} % sure)", share=say.sure_of(folder.plan)),
         tell("Leaving"),
         tell("Arriving"),
         tell("At the worst"),

@@ -125,10 +125,7 @@ def return_sheet(folder: Folder) -> Sheet:
     title = tell("The return")
     hand_back = trip.return_by - timedelta(minutes=firm.return_min)
     leave = next((event.start for event in last.events if event.kind == "drive"), None)
-    times: list[tuple[str, str]] = []
-    if leave is not None:
-        times.append((say.clock(leave), tell("leave the last site")))
-    times += [
+    times: list[tuple[str, str]] = [
         (
             tell("{a}–{b}", a=say.clock(event.start), b=say.clock(event.end)),
             tell("{doing}, {place}", doing=_doing(event.stores, event.text), place=spot_name(event.spot)),
@@ -136,6 +133,9 @@ def return_sheet(folder: Folder) -> Sheet:
         for event in last.events
         if event.kind == "service" and event.spot is not None
     ]
+    if leave is not None:  # what is emptied there comes before it
+        before = sum(event.kind == "service" and event.spot is not None and event.end <= leave for event in last.events)
+        times.insert(before, (say.clock(leave), tell("leave the last site")))
     arrive = next((event.start for event in last.events if event.kind == "return"), None)
     if arrive is not None:
         times.append((say.clock(arrive), tell("planned at {depot}", depot=spot_name(trip.return_depot))))
