@@ -21,9 +21,9 @@ from tripplan.region.region import Region
 from tripplan.report.itinerary import itinerary_page, itinerary_pdf, pdf_parts, sheets_of
 from tripplan.report.safe import plain
 from tripplan.report.sheets.apart import ApartPdf
-from tripplan.report.sheets.blocks import Heading, Item, Items, Para, Phone, Sheet, Table, texts
+from tripplan.report.sheets.blocks import Drawing, Heading, Item, Items, Label, Para, Phone, Picture, Sheet, Table, texts
 from tripplan.report.sheets.leaves import leaves
-from tripplan.report.sheets.letters import visual
+from tripplan.report.sheets.letters import latin, visual
 from tripplan.report.sheets.near import fuel_gap, nearest_hospital
 from tripplan.report.sheets.pdf import A4, LETTER, document, paper_of
 from tripplan.report.sheets.slabs import Rule, Slab
@@ -398,14 +398,46 @@ def test_right_to_left_is_seen_as_it_is_read(said_as: str, seen_as: str) -> None
     assert visual(said_as) == seen_as
 
 
-def test_letters_the_font_lacks_are_boxes_and_still_said() -> None:
-    """What the font has no shape for is drawn as its box (glyph 0) and can be copied as what it is."""
-    sheet = Sheet("one", "day", "One", (Para("営業 🏕 ok"),), "foot")
+def test_letters_the_font_lacks_are_seen_in_latin_ones_and_still_said() -> None:
+    """What the font has no shape for stands there in Latin letters, no box (glyph 0) among them, and can be copied as what it is."""
+    text = "営業 🏕 ok, กรุงเทพ, 서울, दिल्ली, Ελλάδα, Москва"
+    sheet = Sheet(
+        "one",
+        "day",
+        "One",
+        (Para(text), Picture(Drawing(100.0, 20.0, (Label(5.0, 10.0, "서울", 8.0),), "t", "w"), "map")),
+        "foot",
+    )
     pdf = document("Title", [sheet], "credit")
-    assert squeezed("営業 🏕 ok") in said(pdf)[0]
+    assert squeezed(text) in said(pdf)[0]
     content = reader(pdf).pages[0].get_contents()
     assert content is not None
-    assert b"<0000" in content.get_data()
+    assert b"<0000" not in content.get_data()
+
+
+@pytest.mark.parametrize(
+    ("written", "seen"),
+    [("กรุงเทพ", "[krungethph]"), ("Camp 서울 2", "Camp [seoUl] 2"), ("Москва Ελλάδα", "Москва Ελλάδα"), ("plain", "plain")],
+)
+def test_names_in_latin_letters(written: str, seen: str) -> None:
+    """By the tables of AnyAscii, an outside source: Thai by the Royal Thai General System, Korean by the Revised Romanization (letter by letter)."""
+    from importlib.resources import files
+
+    from reportlab.pdfbase.ttfonts import TTFontFace
+
+    glyphs = TTFontFace(str(files("tripplan.report") / "fonts" / "DejaVuSans.ttf")).charToGlyph
+    assert latin(written, lambda letter: ord(letter) not in glyphs).casefold() == seen.casefold()
+
+
+def test_a_sheet_with_such_names_says_so() -> None:
+    """The note stands on that sheet in the PDF and on the page, and on no other."""
+    region = plans.island(lambda text: text.replace("Ferrin", "กรุงเทพ"))
+    plan = plans.plan(4, lambda text: text.replace("Ferrin", "กรุงเทพ"), region)
+    sheets = sheets_of(plan, region)
+    with_note = [sheet.key for sheet in sheets if "[square brackets]" in " ".join(texts(sheet))]
+    assert with_note == [sheet.key for sheet in sheets if "กรุงเทพ" in " ".join(texts(sheet))]
+    assert 0 < len(with_note) < len(sheets)
+    assert not any("[square brackets]" in " ".join(texts(sheet)) for sheet in SHEETS)
 
 
 # ------------------------------------------------------------------------------------------------ the file

@@ -8,7 +8,7 @@ from tripplan.report.language import spoken
 from tripplan.report.listing import footer
 from tripplan.report.safe import plain
 from tripplan.report.sheets.blocks import Sheet
-from tripplan.report.sheets.common import Folder
+from tripplan.report.sheets.common import Folder, noted
 from tripplan.report.sheets.pdf import Paper
 from tripplan.report.sheets.tell import tell
 from tripplan.report.waylines import WayLines, way_lines
@@ -32,9 +32,10 @@ def sheets_of(plan: Plan, region: Region, lines: WayLines | None = None) -> tupl
     ways = tuple((one.day.number, one.mode, line) for one in lines.days for line in one.lines)
     folder = Folder(plan, region, ways)
     keys = {day.number: folder.keys_of(day) for day in plan.days}
-    return (
+    sheets = (
         glance(folder), first_evening(folder), *(day_sheet(day, folder, keys) for day in plan.days), return_sheet(folder), cautions_sheet(folder),
     )  # fmt: skip
+    return tuple(map(noted, sheets))
 
 
 def itinerary_page(plan: Plan, region: Region, sheets: tuple[Sheet, ...] | None = None) -> str:

@@ -18,11 +18,12 @@ from tripplan.region.region import Region
 from tripplan.report import say
 from tripplan.report.retell import retell
 from tripplan.report.safe import plain
-from tripplan.report.sheets.blocks import Beside, Block, Box, Item, Items, Para, Phone, Text
+from tripplan.report.sheets.blocks import Beside, Block, Box, Item, Items, Para, Phone, Sheet, Text, texts
+from tripplan.report.sheets.letters import needs_latin
 from tripplan.report.sheets.near import Hospital, nearest_hospital
 from tripplan.report.sheets.tell import tell, word
 
-__all__ = ["PRACTICE", "Folder", "careful", "emergency_of", "source_words", "sourced", "step"]
+__all__ = ["PRACTICE", "Folder", "careful", "emergency_of", "noted", "source_words", "sourced", "step"]
 
 F64 = NDArray[np.float64]
 
@@ -110,6 +111,17 @@ def careful(key: str, sentence: str = "", **values: object) -> Item:
 def source_words(source: str) -> str:
     """Return who says so; "common practice" and "memory" are told, titles of works stand as they are."""
     return tell(source)
+
+
+def noted(sheet: Sheet) -> Sheet:
+    """Return a sheet, with a note where names on it are in scripts that the PDF writes in Latin letters."""
+    if not any(map(needs_latin, texts(sheet))):
+        return sheet
+    words = tell(
+        "Names in [square brackets] stand in the PDF in Latin letters, put letter by letter, because its font lacks their own: "
+        "itinerary.html shows them as they are written."
+    )
+    return replace(sheet, blocks=(*sheet.blocks, Para(words, "source")))
 
 
 def sourced(blocks: Iterable[Block]) -> list[Block]:

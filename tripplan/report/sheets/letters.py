@@ -8,10 +8,12 @@ characters of their own (Arabic Presentation Forms-B).
 
 from __future__ import annotations
 
+import re
 import unicodedata
+from collections.abc import Callable
 from functools import cache
 
-__all__ = ["drawable", "is_turned", "visual"]
+__all__ = ["drawable", "is_turned", "latin", "needs_latin", "visual"]
 
 _ISOLATES = frozenset("\u2066\u2067\u2068\u2069")
 _STRONG_RIGHT = frozenset({"R", "AL"})
@@ -25,7 +27,7 @@ _FORMS = ("isolated", "final", "initial", "medial")
 def drawable(text: str) -> str:
     """Return text without what has no look: format characters (isolates stay as bounds), variation selectors; spaces are one kind.
 
-    What no font of ours holds stays: the writer draws a box for it.
+    What no font of ours holds stays: the writer shows it in Latin letters (`latin`).
     """
     if text.isascii():
         return text
@@ -34,6 +36,42 @@ def drawable(text: str) -> str:
         for c in text
         if c in _ISOLATES or not (unicodedata.category(c) == "Cf" or "\ufe00" <= c <= "\ufe0f")
     )
+
+
+#: Scripts of which the bundled font has no letters: those of India, Thailand, Laos, Tibet, Burma, Cambodia, Ethiopia, China, Japan and Korea (Unicode blocks).
+_FAR = re.compile(
+    "[\u0900-\u0dff\u0e00-\u0eff\u0f00-\u109f\u1100-\u139f\u1780-\u17ff\u2e80-\ua4cf\uac00-\ud7ff\uf900-\ufaff\U00020000-\U0003134f]"
+)
+
+
+def needs_latin(text: str) -> bool:
+    """Return whether a text holds letters of a script that the bundled font lacks."""
+    return not text.isascii() and _FAR.search(text) is not None
+
+
+def latin(text: str, is_missing: Callable[[str], bool]) -> str:
+    """Return a text with each stretch of letters that a font lacks in Latin ones, in square brackets; what has none stays.
+
+    Letter by letter, by the tables of AnyAscii: a Thai or Korean name comes near to how it is said, a Japanese one in Chinese
+    characters does not.
+    """
+    if text.isascii() or not any(map(is_missing, text)):
+        return text
+    from anyascii import anyascii
+
+    out, at = "", 0
+    while at < len(text):
+        end = at
+        while end < len(text) and is_missing(text[end]):
+            end += 1
+        if end > at:
+            said = " ".join(anyascii(text[at:end]).replace(":", " ").split())
+            out += f"[{said}]" if said else text[at:end]
+            at = end
+        else:
+            out += text[at]
+            at += 1
+    return out
 
 
 def is_turned(text: str) -> bool:

@@ -59,10 +59,13 @@ class Setter:
     ----------
     width_of
         Width of a text at one point [pt], by weight.
+    seen
+        What is drawn for a text: the same, but for letters that the font lacks.
     """
 
-    def __init__(self, width_of: Callable[[str, bool], float]) -> None:
+    def __init__(self, width_of: Callable[[str, bool], float], seen: Callable[[str], str] = str) -> None:
         self._width_of = width_of
+        self._seen = seen
         self._known: dict[tuple[str, bool], float] = {}
 
     def width(self, text: str, style: Style) -> float:
@@ -70,7 +73,7 @@ class Setter:
         key = (text, style.bold)
         known = self._known.get(key)
         if known is None:
-            known = self._known[key] = self._width_of(text, style.bold)
+            known = self._known[key] = self._width_of(self._seen(text), style.bold)
         return known * style.size
 
     def extent(self, runs: Iterable[Run]) -> tuple[float, float]:
@@ -90,7 +93,7 @@ class Setter:
         """Return runs broken at spaces, and within words that are wider than a line."""
         runs = tuple(runs)
         if len(runs) == 1 and (whole := self._whole(runs[0].text, runs[0].style)) <= width + _SLACK:
-            return [Line((Piece(0.0, whole, visual(runs[0].text), runs[0].text, runs[0].style),), whole, runs[0].style.size)]
+            return [Line((Piece(0.0, whole, self._drawn(runs[0].text), runs[0].text, runs[0].style),), whole, runs[0].style.size)]
         lines: list[Line] = []
         row: list[tuple[str, Style]] = []
         width += _SLACK
@@ -118,6 +121,10 @@ class Setter:
         """Return the width of a text on one line [pt]."""
         return sum(self.width(part, style) for part in text.split(" ")) + text.count(" ") * self.width(" ", style)
 
+    def _drawn(self, said: str) -> str:
+        """Return a text as it is drawn, word by word as it was measured, in the order of sight."""
+        return visual(said if said.isascii() else " ".join(map(self._seen, said.split(" "))))
+
     def _cut(self, word: str, style: Style, width: float) -> int:
         """Return how many letters of a word fit, one at least."""
         used = 0.0
@@ -136,7 +143,7 @@ class Setter:
             while end < len(row) and (row[end][1] is style or row[end][1] == style):
                 end += 1
             said = "".join(word for word, _ in row[at:end])
-            text = visual(said)
+            text = self._drawn(said)
             width = self._whole(text, style)
             pieces.append(Piece(x, width, text, said, style))
             x += width

@@ -12,7 +12,7 @@ from typing import Any
 from tripplan.report.safe import plain
 from tripplan.report.sheets.blocks import Disc, Drawing, Label, Para, Path, Sheet, Text
 from tripplan.report.sheets.leaves import Leaf, leaves
-from tripplan.report.sheets.letters import drawable, visual
+from tripplan.report.sheets.letters import drawable, latin, visual
 from tripplan.report.sheets.lines import GREY, Piece, Run, Setter, Style
 from tripplan.report.sheets.slabs import Mark, Rule, Set, Shown, Slabs
 
@@ -39,6 +39,8 @@ _SIDE, _TOP, _BOTTOM = 28.0, 37.0, 44.0
 _SIZE, _SMALLEST = 9.0, 6.6
 #: Below this size lists share their columns [pt]; and so much of a page that can spare at most.
 _DENSE_BELOW, _MOST_SAVED = 8.2, 1.25
+#: Marks that bound a name and are never drawn (isolates), and the space.
+_BOUNDS = frozenset("\u2066\u2067\u2068\u2069 ")
 #: How the numbers to dial look at the foot of a page, and how many lines there are for them; what is longer stands at the sheet's end too.
 _FOOT, _FOOT_LINES = Style(7.8, bold=True), 2
 _REGULAR, _BOLD = "DejaVuSans", "DejaVuSans-Bold"
@@ -134,7 +136,7 @@ class _Pen:
         self._paper = paper
         self._inks: dict[str, str] = {}
         self._codes: dict[tuple[str, bool], list[tuple[int, bytes]]] = {}
-        self.setter = Setter(self._width)
+        self.setter = Setter(self._width, self._seen)
 
     def _width(self, text: str, bold: bool) -> float:
         face = self._fonts[bold].face
@@ -144,6 +146,10 @@ class _Pen:
     def _missing(self, text: str, bold: bool) -> bool:
         glyphs = self._fonts[bold].face.charToGlyph
         return not text.isascii() and any(ord(letter) not in glyphs for letter in text)
+
+    def _seen(self, text: str) -> str:
+        glyphs = self._fonts[False].face.charToGlyph
+        return latin(text, lambda letter: ord(letter) not in glyphs and letter not in _BOUNDS)
 
     def _runs(self, text: Text, style: Style) -> list[Run]:
         return Slabs(self.setter, _SIZE, self._paper.height).runs(text, style)
@@ -260,7 +266,7 @@ class _Pen:
                 case Label():
                     style = Style(shape.size * scale, shape.bold, shape.fill)
                     said = drawable(plain(shape.text))
-                    text = visual(said)
+                    text = visual(self._seen(said))
                     width = self.setter.width(text, style)
                     x = dx + scale * shape.x - {"start": 0.0, "middle": 0.5, "end": 1.0}[shape.anchor] * width
                     y = dy + scale * shape.y
