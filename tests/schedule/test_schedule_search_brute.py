@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -137,6 +138,29 @@ def test_stop_and_limits_leave_an_honest_answer() -> None:
     solve(problem, progress=lambda stage, share: told.append((stage, share)))
     assert set(STAGES.values()) <= {stage for stage, _ in told} <= {*STAGES.values(), COMPILING}
     assert all(0 <= share <= 1 for _, share in told)
+
+
+@pytest.mark.skipif(COMPILED != "numba", reason="numba is not there")
+def test_first_use_says_so_while_it_compiles(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Compiling is told, and not told over, until a loop is ready or kept from an earlier run."""
+    from tripplan.schedule import bound_kernels, label_kernels
+
+    problem = next(p for p in (drawn(s) for s in range(100)) if solve(p, engine="numpy").arcs)
+    monkeypatch.setattr(label_kernels, "cache_folder", lambda: str(tmp_path))
+
+    def told() -> set[str]:
+        said: set[str] = set()
+        solve(problem, engine="numba", progress=lambda what, _: said.add(what))
+        return said
+
+    for module in (bound_kernels, label_kernels):
+        monkeypatch.setattr(module, "ready", lambda: False)
+    assert COMPILING in told()
+    assert STAGES["search"] not in told()
+    (tmp_path / "label_kernels._expand-1.py311.nbi").touch()
+    assert STAGES["search"] in told()
+    monkeypatch.setattr(bound_kernels, "ready", lambda: True)
+    assert COMPILING not in told()
 
 
 def test_interrupt_passes_through() -> None:

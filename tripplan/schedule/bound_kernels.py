@@ -16,7 +16,7 @@ from .scratch import Scratch
 from .side_by_side import in_parts, middles
 from .tables import Tables
 
-__all__ = ["day_table", "night_table"]
+__all__ = ["day_table", "night_table", "ready"]
 
 Any_ = NDArray[Any]
 
@@ -193,3 +193,8 @@ def day_table(
     work = n * night.shape[1] * night.shape[3]
     in_parts(work, cuts.tolist(), lambda begin, end, _lane: _day(out, night, live, chosen[begin:end], *frame))
     return out
+
+
+def ready() -> bool:
+    """Tell whether the loops have been compiled, or loaded, by this process."""
+    return bool(_day.signatures)

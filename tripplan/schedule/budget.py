@@ -47,7 +47,6 @@ class Budget:
         self.progress, self.should_stop = progress, should_stop
         self.labels, self.work = 0, 0.0
         self.kernels: Any = None
-        self._told = False
 
     @property
     def seconds(self) -> float:
@@ -58,14 +57,23 @@ class Budget:
         """Tell whether a share of the time allowed is over."""
         return self.max_seconds is not None and self.seconds > share * self.max_seconds
 
-    def check(self, stage: str, share: float) -> None:
-        """Tell the progress; raise `StopError` when it is time to stop."""
+    def check(self, stage: str, share: float, loop: str | None = None) -> None:
+        """Tell the progress; raise `StopError` when it is time to stop.
+
+        Parameters
+        ----------
+        stage
+            One of `STAGES`.
+        share
+            Done of it.
+        loop
+            Name of the compiled loop that comes next (see ``kernels.still_to_compile``); None: by the stage.
+        """
         if self.progress is not None:
-            if self.kernels is not None and not self._told:
-                self._told = True
-                if not self.kernels.compiled_before():
-                    self.progress(COMPILING, math.nan)
-            self.progress(STAGES[stage], share)
+            if self.kernels is not None and self.kernels.still_to_compile(loop or stage):
+                self.progress(COMPILING, math.nan)
+            else:
+                self.progress(STAGES[stage], share)
         if (self.should_stop is not None and self.should_stop()) or self.passed(1.0):
             raise StopError
 

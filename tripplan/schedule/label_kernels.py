@@ -13,7 +13,7 @@ from .bounds import Bound
 from .labels import Labels, open_places
 from .tables import Tables
 
-__all__ = ["cache_folder", "expand", "undominated"]
+__all__ = ["cache_folder", "expand", "ready", "undominated"]
 
 Any_ = NDArray[Any]
 
@@ -314,3 +314,8 @@ def expand(tables: Tables, day: int, labels: Labels, bound: Bound, limit: int) -
 def cache_folder() -> str:
     """Return where the compiled loops are kept."""
     return _expand.stats.cache_path or ""
+
+
+def ready() -> bool:
+    """Tell whether the loops have been compiled, or loaded, by this process."""
+    return bool(_expand.signatures)

@@ -15,7 +15,7 @@ from .scratch import Scratch
 from .side_by_side import in_parts
 from .tables import Tables
 
-__all__ = ["day_table", "night_table", "pack", "unpack"]
+__all__ = ["day_table", "night_table", "pack", "ready", "unpack"]
 
 Any_ = NDArray[Any]
 
@@ -190,3 +190,8 @@ def day_table(tables: Tables, layout: Layout, prices: Prices, day: int, night: A
     )  # fmt: skip
     seen = [scratch.array(("seen", lane), night.shape, dtype) for lane in range(2)]
     in_parts(layout.work[day], layout.cuts, lambda begin, end, lane: _day(begin, end, seen[lane], *frame))
+
+
+def ready() -> bool:
+    """Tell whether the loops have been compiled, or loaded, by this process."""
+    return bool(_day.signatures)

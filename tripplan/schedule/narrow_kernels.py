@@ -14,7 +14,7 @@ from .memory_bound import Layout, Prices
 from .side_by_side import in_parts, middles
 from .tables import Tables
 
-__all__ = ["following", "memory", "through"]
+__all__ = ["following", "memory", "ready", "through"]
 
 Any_ = NDArray[Any]
 
@@ -141,3 +141,8 @@ def following(tables: Tables, layout: Layout, prices: Prices, day: int, arrived:
         tables.inf,
         tables.inf // 2,
     )
+
+
+def ready() -> bool:
+    """Tell whether the loops have been compiled, or loaded, by this process."""
+    return bool(_through.signatures)

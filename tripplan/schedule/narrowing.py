@@ -101,7 +101,7 @@ class Narrowing:
             ways: Passing | None = None
             if self._may_try:
                 self._may_try = False
-                budget.check("bound", 0.0)
+                budget.check("bound", 0.0, "narrow")
                 wide = bound.root + max(int(WIDE * abs(bound.root)), 1)
                 ways = passing(tables, layout, prices, bound, min(run.limit, wide), kernels=kernels)
                 if self._tried(tables, numbers, ways):
@@ -109,7 +109,7 @@ class Narrowing:
             if run.target is None and self._aims <= AIMS and not self._near(bound):
                 run.target = bound.root + max(int(AIM * abs(bound.root)), 1)
             if ways is None or ways.limit < run.limit:
-                budget.check("bound", 0.0)
+                budget.check("bound", 0.0, "narrow")
                 ways = passing(tables, layout, prices, bound, run.limit, kernels=kernels)
             smaller, arcs = narrowed(tables.problem, ways.below(run.limit))
             after = spread(smaller)
@@ -188,7 +188,7 @@ class Narrowing:
         kernels = self._kernels(work * rounds)
 
         def check(share: float) -> None:
-            budget.check("bound", share)
+            budget.check("bound", share, "memory")
 
         bound, prices = self.hunt.climb(
             tables, layout, always, rounds, limit, kernels=None if kernels is None else kernels.memory, check=check,
