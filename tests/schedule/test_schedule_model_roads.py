@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 from helpers.make import region_from_drawing
 
@@ -21,6 +22,9 @@ from tripplan.model.van import Levels, Party, Van
 from tripplan.model.words import Via
 from tripplan.region.find import find
 from tripplan.region.region import Region
+from tripplan.report.language import language_named, speaking
+from tripplan.report.retell import retell
+from tripplan.roads.asks import asks_of
 from tripplan.schedule.plan import make_plan, prepare
 
 #: D the depot, E to H junctions of a main road; sites S, T, U; a dump with water at W beside it; gas at G and a sight at X by
@@ -32,11 +36,17 @@ D-----E-------W------F-------V-------H
                                      |
               Y                      X
 """
+
+
+def _tags(text: str) -> dict[str, str]:
+    return dict(pair.split("=") for pair in text.split())
+
+
 ROAD = "highway=primary surface=asphalt maxspeed=80"
 LANE = "highway=tertiary surface=asphalt maxspeed=60"
 GRAVEL = "highway=unclassified surface=gravel"
 WAYS = {
-    "DE": ROAD, "EW": ROAD, "WF": ROAD, "FV": ROAD, "VH": ROAD, "ES": LANE, "FT": LANE, "HU": LANE, "VG": GRAVEL, "UX": GRAVEL,
+    "DE": f"{ROAD} name=Highroad maxheight=low", "EW": ROAD, "WF": {**_tags(ROAD), "access:conditional": "no @ (snow)"}, "FV": ROAD, "VH": ROAD, "ES": LANE, "FT": LANE, "HU": LANE, "VG": GRAVEL, "UX": GRAVEL,
     "WY": LANE,
 }  # fmt: skip
 SITE = "tourism=caravan_site caravans=yes fee=yes"
@@ -120,6 +130,29 @@ def test_towing_and_standing_days(plan):
         assert all(leg.mode == ("van" if day.kind == "towing" else "car") for leg in day.legs)
     assert plan.days[1].night is not None
     assert plan.days[1].night.spot.name == "Tarnside"
+
+
+def test_what_nobody_could_read_is_asked_about_where_the_road_is_driven(plan, region_at):
+    """A height without a figure and a closure by weather stand in the notes of the days that pass there, once a way, in German too."""
+    snow = "a condition that could not be read, as written: access:conditional=no @ (snow)"
+    for day in plan.days:
+        asked = [note for note in day.notes if note.startswith("Ask first")]
+        passed = set()
+        for leg in day.legs:
+            rows = region_at[0].pieces.way[np.asarray(leg.runs.piece, np.int64)]
+            texts = {text for row in rows for text in asks_of(region_at[0], int(row), doubtful=False)}
+            passed |= {(leg.start.name, text) for text in texts}
+        assert {(note.partition(" km after ")[2].partition(": ")[0], note.partition(": ")[2]) for note in asked} == passed
+    first, last = plan.days[0].notes, plan.days[-1].notes
+    low = "Ask first on Highroad, 0 km after Depot: a limit that could not be read, as written: maxheight=low"
+    assert low in first
+    assert any(note.endswith(snow) for day in plan.days for note in day.notes)
+    assert any("maxheight=low" in note for note in last)
+    with speaking(language_named("de")):
+        assert (
+            retell(low)
+            == "Vorher fragen, Highroad, 0 km nach Depot: eine Beschränkung, die nicht zu lesen war, wie geschrieben: maxheight=low"
+        )
 
 
 def test_gas_is_fetched_by_car_over_gravel(plan, region_at):

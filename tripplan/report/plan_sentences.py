@@ -98,6 +98,8 @@ SENTENCES: tuple[str, ...] = (
     word("Steep: {n} % tagged over {km} on {road}, {km2} after {place}"),
     word("Steep: {n} % tagged over {km}, {km2} after {place}"),
     word("The map tells a grade on {share} of the road, {start} to {end}: the rest may be steep too"),
+    word("Ask first on {road}, {km} after {place}: {said}"), word("Ask first, {km} after {place}: {said}"),
+    word("Ask first about {n} more signs that nobody could read, {start} to {end}: check lists all of them"),
     word("A public holiday: what serves you may keep other hours than usual, ask before you set off"),
     word("The sun does not rise: you tow in the dark, and no hour before sunset is kept"),
     word("Ask for the hours of {place} (the map says: {hours_written})"),

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 from tripplan.model.words import Surface
 from tripplan.region.columns import HIGHWAYS, Access, Flag
 from tripplan.region.region import Region
+from tripplan.roads.asks import asks_of
 from tripplan.roads.diagnose import barrier_words
 from tripplan.roads.network import Network
 from tripplan.roads.verdict import Verdict
@@ -42,7 +42,7 @@ def piece_grounds(region: Region, tow: Network, piece: int, at_end: str) -> Grou
     """
     ways, row = region.ways, int(region.pieces.way[piece])
     closed = _closed(region, tow, piece, row, at_end)
-    asks = _asks(region, tow, row)
+    asks = asks_of(region, row, doubtful=row in tow.closures.doubtful)
     ferry = bool(ways.flags[row] & Flag.FERRY)
     surface = Surface(int(ways.surface[row]))
     why = region.string(int(ways.surface_why[row]))
@@ -64,16 +64,6 @@ def piece_grounds(region: Region, tow: Network, piece: int, at_end: str) -> Grou
             "beyond the allowance at the end" if at_end == "beyond" else f"{name} road, not at an end of the way",
         )
     return Grounds("unknown", (*reasons, *asks), forbidden=not last_mile, phone_first=bool(last_mile))
-
-
-def _asks(region: Region, tow: Network, row: int) -> tuple[str, ...]:
-    """List what is signed on a way and nobody could read or decide: it closes nothing, and somebody has to ask."""
-    caution = int(region.ways.caution[row])
-    out = region.string(caution).split("\n") if caution >= 0 else []
-    when = region.string(int(region.ways.closed_when[row]))
-    if row in tow.closures.doubtful and _bare(when) not in _bare(" ".join(out)):
-        out.append(f"whether it is closed on these dates is not told: {when}")
-    return tuple(line for line in out if line)
 
 
 _SURFACE = {
@@ -123,11 +113,6 @@ def _sizes(region: Region, tow: Network, row: int) -> list[str]:
             said = f"{word} limit {round(limit / scale, 2):g} {unit}, the outfit needs {round(need / scale, 2):g} {unit}"
             out.append(f"{said} ({source})" if source else said)
     return out or [FIT_REASONS[int(fit_codes(_OneWay(region, row), outfit)[0])]]
-
-
-def _bare(text: str) -> str:
-    """Return a condition without brackets and blanks: as written it has them or not."""
-    return re.sub(r"[()\s]", "", text)
 
 
 class _OneWay:

@@ -138,6 +138,7 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
             )
     notes += [closure.text for closure in day.closures]
     notes += _of_the_energy(day)
+    doubtful = next((ways.doubtful for ways in work.ways if ways.days >> (day.number - 1) & 1), ())
     for leg in day.legs:
         where = f"{leg.start.name} to {leg.end.name}"
         if leg.unknown_m >= 1:
@@ -146,7 +147,7 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
             notes.append(f"{leg.presumed_m / 1000:.1f} km of road only presumed to be sealed, {where}")
         if leg.tolls:
             notes.append(f"Toll road, {where}")
-        notes += _of_the_road(work, leg, where)
+        notes += _of_the_road(work, leg, where, doubtful)
         if leg.off_road_m > 150:
             notes.append(f"The map leaves {leg.off_road_m:.0f} m between road and place, {where}")
     if day.holiday:
@@ -225,8 +226,13 @@ def _of_the_energy(day: Day) -> list[str]:
     return notes
 
 
-def _of_the_road(work: Work, leg: Leg, where: str) -> list[str]:
-    """Ferries and steep stretches of a leg."""
+#: So many things to ask about are named on one leg.
+_MOST_ASKED = 5
+
+
+def _of_the_road(work: Work, leg: Leg, where: str, doubtful: tuple[int, ...]) -> list[str]:
+    """Ferries and steep stretches of a leg, and what to ask about before it is driven."""
+    from tripplan.roads.asks import asks_along
     from tripplan.roads.ferries import crossings
     from tripplan.roads.steep import graded_share, steep_stretches
 
@@ -243,6 +249,12 @@ def _of_the_road(work: Work, leg: Leg, where: str) -> list[str]:
     if steep:
         share = graded_share(work.region, leg.runs)
         notes.append(f"The map tells a grade on {share:.0%} of the road, {where}: the rest may be steep too")
+    asks = asks_along(work.region, leg.runs, doubtful)
+    for ask in asks[:_MOST_ASKED]:
+        name = f" on {ask.name}" if ask.name else ""
+        notes.append(f"Ask first{name}, {ask.from_m / 1000:.0f} km after {leg.start.name}: {ask.text}")
+    if len(asks) > _MOST_ASKED:
+        notes.append(f"Ask first about {len(asks) - _MOST_ASKED} more signs that nobody could read, {where}: check lists all of them")
     return notes
 
 
