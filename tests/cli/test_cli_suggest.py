@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -183,3 +185,16 @@ def test_stopped_midway_leaves_whole_papers(island: Path, tmp_path: Path, run: R
     assert "best/map.html" in (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
     assert (tmp_path / "out" / "best" / "plan.json").is_file()
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["best", "index.html"]
+
+
+def test_themes_that_are_not_suggested_now_go(made: tuple[Path, str], island: Path, tmp_path: Path, run: Run) -> None:
+    """In a folder of an earlier catalogue, loops that are not in the new one go; a trip file that somebody changed stays."""
+    out = tmp_path / "loops"
+    shutil.copytree(made[0], out)  # with the times of its files
+    other = next(p.name for p in sorted(out.iterdir()) if p.is_dir() and p.name != "best")
+    mine = out / other / "TRIP.toml"
+    os.utime(mine, (mine.stat().st_mtime + 3600,) * 2)
+    ran = run("suggest", "--region", island, *SHORT, "--theme", "best", "--out", out)
+    assert ran.code == 0, ran.err
+    assert sorted(p.name for p in out.iterdir()) == sorted(["best", other, "index.html"])
+    assert [p.name for p in (out / other).iterdir()] == ["TRIP.toml"]

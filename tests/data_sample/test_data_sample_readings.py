@@ -18,8 +18,15 @@ from tripplan.model.trip import Trip
 from tripplan.model.van import Levels
 from tripplan.model.words import STORES, Store
 from tripplan.region.region import Region
+from tripplan.report.calendar import calendar_text
+from tripplan.report.counted import counted, trip_title
+from tripplan.report.itinerary import itinerary_page, sheets_of
+from tripplan.report.language import Language, speaking
+from tripplan.report.sheets.walk import leaving, stands_at
+from tripplan.report.words import summary
 from tripplan.request.readings_file import load_readings
 from tripplan.request.trip_file import load_trip
+from tripplan.schedule.changes import changes_for
 from tripplan.schedule.corrected import corrected
 from tripplan.schedule.plan import make_plan
 from tripplan.schedule.rest import rest_of
@@ -216,3 +223,101 @@ def test_a_rest_is_the_same_twice(
     assert again == rest
     assert np.isfinite([entry.factor for entry in again.party.learned]).all()
     assert plan_to_json(make_plan(again, region)) == plan_to_json(plan)
+
+
+def test_the_papers_of_a_rest_go_on_counting_and_leave_out_what_lies_behind(
+    of_file: tuple[Readings, Trip, Plan], region: Region
+) -> None:
+    """Days keep their number of the whole trip on every paper, the title says what is left, and nothing of the first evening is left over."""
+    _, rest, plan = of_file
+    numbers = [4, 5, 6, 7, 8, 9, 10, 11]
+    assert [day.number for day in plan.days] == [1, 2, 3, 4, 5, 6, 7, 8]
+    assert rest.first_number == 4
+    seen = counted(plan)
+    assert [day.number for day in seen.days] == numbers
+    assert counted(seen) == seen
+    assert {one.day for one in seen.presumed_offers} <= set(numbers)
+    assert {day for one in seen.cautions for day in one.days} <= set(numbers)
+    sheets = sheets_of(seen, region)
+    names = [sheet.key for sheet in sheets]
+    assert names == ["glance", *(f"day-{n}" for n in numbers), "return", "cautions"]
+    text = "\n".join(itinerary_page(seen, region, sheets).split("<"))
+    assert "Ten nights round the west, 7 of 10 nights left" in text
+    assert "Hand-over" not in text
+    assert "You are at Loth Lido already: ask at the desk whether you may stay 2 nights from now." in text
+    book = text[text.index(">To book") : text.index(">Phone first")]
+    assert "Loth Lido" not in book.split('class="book"')[-1]
+    assert "Ashgarrow Showground" in book
+    calendar = calendar_text(seen).decode()
+    assert "SUMMARY:Night 4: Loth Lido" in calendar
+    assert "Night 3" not in calendar
+    assert "Hand-over" not in calendar
+    lines = summary(plan, bars=False)
+    assert lines[0].startswith("Ten nights round the west, 7 of 10 nights left: ")
+    assert any(line.startswith("Day  4  Fri 6 February") for line in lines)
+    assert not any(line.startswith("Day  1 ") for line in lines)
+    with speaking(Language("de")):
+        assert trip_title(rest) == "Ten nights round the west, noch 7 von 10 Nächten"
+
+
+def test_setting_out_from_a_pitch_on_the_way_begins_with_its_cable(of_file: tuple[Readings, Trip, Plan], region: Region) -> None:
+    """Where the first day of a rest tows away from a pitch with mains, its list for leaving names the cable."""
+    _, rest, plan = of_file
+    towing = next(day for day in plan.days if day.kind == "towing" and day.number > 1)
+    place = region.places[towing.start.place]
+    stay = stands_at(replace(towing, number=4), rest, place, frozenset())
+    assert stay is not None
+    assert stay.powered
+    cables = [sum("Mains cable" in str(item.text) for item in leaving(towing, before, rest.van)) for before in (stay, None)]
+    assert cables == [1, 0]
+    assert stands_at(towing, rest, place, frozenset()) is None
+    assert stands_at(replace(towing, number=4), replace(rest, under_way=None), place, frozenset()) is None
+
+
+def test_changes_on_the_way_are_those_that_can_still_be_made(
+    of_file: tuple[Readings, Trip, Plan], region: Region, trip: Trip
+) -> None:
+    """Nothing at pick-up, nothing from the firm's store; what is written into the trip's file counts what lies behind too."""
+    _, rest, _ = of_file
+    thirsty = replace(rest, levels=replace(rest.levels, fresh_l=5, cassette_l=9, gas_kg=2))
+    before, now = (
+        {option.change.text for option in changes_for(one, region)} for one in (replace(thirsty, under_way=None), thirsty)
+    )
+    gone = before - now
+    assert any("at pick-up" in text for text in gone)
+    assert any("one more gas bottle" in text for text in gone)
+    assert not any("pick-up" in text or "the firm" in text for text in now)
+    how = {option.change.key: option.change.how for option in changes_for(thirsty, region)}
+    assert how["fewer powered nights"] == f"[wishes] powered_nights_at_least = {trip.powered_nights_at_least - 3}"
+    assert how["one-night stays"].split()[-1] == str(rest.under_way.singles + trip.nights - 3) if rest.under_way else False
+    assert "first_day" not in how["longer drive"]
+
+
+@pytest.mark.parametrize(("volts", "mains", "level", "word"), [
+    (12.55, False, 74, ""), (10.1, False, 0, "charged or drained as the plan does not know"), (12.8, True, 100, "lifts the voltage: nothing is taken"),
+    (12.55, True, 73, "look at cable, fuse and charger"), (10.1, True, 0, "look at cable, fuse and charger"),
+])  # fmt: skip
+def test_a_voltage_under_charge_is_no_rest_voltage(
+    volts: float, mains: bool, level: float, word: str, plans: dict[str, Plan]
+) -> None:
+    """On mains the charger lifts the volts: a high reading says nothing, a low one that nothing charges; neither teaches a habit."""
+    plan = plans["family_loop"]
+    readings = at(plan, 3 if mains else 2, 6.5)
+    found = corrected(plan, replace(readings, readings=(Reading(readings.now, Store.BATTERY, "volts", volts),)))
+    row = STORES.index(Store.BATTERY)
+    assert 100 - float(found.belief.used[row]) == pytest.approx(level, abs=2.5)
+    line = next(text for text in found.told if "battery at" in text)
+    assert word in line
+    assert ("flat or failing" in line) == (volts < 10.5)
+    if word:
+        assert not {"load", "sun"} & {entry.part for entry in found.learned}
+
+
+def test_a_service_still_to_come_is_refused_in_one_line(plans: dict[str, Plan], region: Region, trip: Trip) -> None:
+    """What is dated after now, or before the plan, would count for nothing: it is named with its time."""
+    plan = plans["family_loop"]
+    good = at(plan, 3, 9.0, (Store.GREY, 5.0))
+    for when in (good.now + timedelta(hours=1), trip.pick_up - timedelta(hours=1)):
+        with pytest.raises(BadInputError, match="a service of grey, cassette is dated") as caught:
+            rest_of(trip, plan, replace(good, services=(Done(when, (Store.GREY, Store.CASSETTE), done=True),)), region)
+        assert "\n" not in str(caught.value)

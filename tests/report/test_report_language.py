@@ -37,7 +37,7 @@ OTHERS = [code for code in CODES if code != "en"]
 _SAMPLE = {
     "km": "5.0 km", "m": "359 m", "size": "11.9 m", "litres": "3.6 L", "kg": "0.44 kg", "amount": "3.2 L", "watts": "1,380 W", "amps": "5.2 A",
     "ah": "84 Ah", "hours": "5.6 h", "min": "29 min", "sun": "4.8 kWh/m²", "celsius": "-3 °C", "span": "12 to 23 °C", "share": "95.6%", "n": "7",
-    "money": "30.00", "day": "Sun 8 Feb", "said": "gas is off", "things": "fridge, charger and water heater", "actions": "empty the cassette",
+    "money": "30.00", "duration": "7 h 07 min", "day": "Sun 8 Feb", "said": "gas is off", "things": "fridge, charger and water heater", "actions": "empty the cassette",
     "clock": "07:00", "currency": "crowns", "clocks": "08:00–12:00, 13:00–17:30", "date": "3 Feb 2026", "dates": "from 3 Feb 2026 to 9 Feb 2026", "moment": "Fri 6 Feb 09:00",
     "readings": "3 Feb and 5 Feb", "way": "2.4 km", "store": "grey", "either": "Sund Wells or 3 other places", "reasons": "a barrier (1 site)",
     "counted": "3 takes no pets, 2 not known to take vans", "kind": "farm stay", "by": "reading of 5 Feb",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -12,7 +13,7 @@ from helpers import plans
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.serial import plan_from_json
-from tripplan.report import write
+from tripplan.report import stale, write
 from tripplan.report.write import PAPERS, begin_papers, map_paper, render_papers, write_papers
 
 REGION = plans.island()
@@ -189,3 +190,48 @@ def test_other_plans_are_on_the_map_alone() -> None:
     assert with_it["map.html"] == map_paper(PLAN, REGION, alternatives=(("Least money", other),))
     assert b'tripplan.layer("other-0")' in with_it["map.html"]
     assert b"Least money" in with_it["map.html"]
+
+
+def _choices_beside(out: Path, *names: str) -> None:
+    """Lay a page of choices and their folders beside the papers of a plan, as an earlier run left them."""
+    links = "".join(f'<a href="{name}/map.html">Map</a>' for name in names)
+    (out / "choices.html").write_text(f"<head>{stale.GENERATOR}</head>{links}", encoding="utf-8")
+    for name in names:
+        (out / name).mkdir()
+        for paper in PAPERS:
+            (out / name / paper).write_text("{}", encoding="utf-8")
+
+
+def test_choices_of_an_earlier_plan_go_with_it_and_nothing_of_anybody_else(tmp_path: Path) -> None:
+    """What our page lists and nobody has changed is taken away; a note, a changed sheet, a folder not listed and a link stay."""
+    out = tmp_path / "trip"
+    out.mkdir()
+    _choices_beside(out, "choice-cheapest", "choice-fewest-km", "choice-linked")
+    (out / "choice-fewest-km" / "notes.txt").write_text("mine")
+    changed = out / "choice-fewest-km" / "days.csv"
+    os.utime(changed, (changed.stat().st_mtime + 3600,) * 2)
+    (out / "choice-of-mine").mkdir()
+    (out / "choice-of-mine" / "plan.json").write_text("{}")
+    elsewhere = tmp_path / "elsewhere"
+    (out / "choice-linked").rename(elsewhere)
+    (out / "choice-linked").symlink_to(elsewhere)
+    write_papers(PLAN, REGION, out)
+    assert sorted(p.name for p in out.iterdir()) == sorted([*PAPERS, "choice-fewest-km", "choice-linked", "choice-of-mine"])
+    assert sorted(p.name for p in (out / "choice-fewest-km").iterdir()) == ["days.csv", "notes.txt"]
+    assert sorted(p.name for p in elsewhere.iterdir()) == sorted(PAPERS)
+    assert [p.name for p in (out / "choice-of-mine").iterdir()] == ["plan.json"]
+
+
+def test_a_page_of_choices_that_is_not_ours_is_left_alone(tmp_path: Path) -> None:
+    """Without our mark in its head, neither the page nor what it links to is touched, nor is what climbs out of the folder."""
+    out = tmp_path / "trip"
+    out.mkdir()
+    _choices_beside(out, "choice-cheapest")
+    (out / "choices.html").write_text('<a href="choice-cheapest/map.html">Map</a>', encoding="utf-8")
+    write_papers(PLAN, REGION, out)
+    assert (out / "choices.html").is_file()
+    assert sorted(p.name for p in (out / "choice-cheapest").iterdir()) == sorted(PAPERS)
+    page = tmp_path / "page.html"
+    page.write_text(stale.GENERATOR + '<a href="../map.html"><a href="/etc/map.html"><a href="best/map.html">', encoding="utf-8")
+    assert stale.listed(page) == ("best",)
+    assert stale.listed(tmp_path / "none.html") == ()

@@ -89,7 +89,7 @@ def test_a_plan_that_shares_its_nights_is_left_out_and_said(trip: Trip, best: di
     assert len(only.shown) == 1
     assert len(only.left_out) == 3
     lines = choice_words(only, trip, {"as-asked": ""})
-    assert lines[0].startswith("No other plan")
+    assert lines[0].startswith("Only one plan")
     assert sum("not shown, nothing better at it was found" in line for line in lines) == 3
     assert shared_nights(best["as-asked"], best["as-asked"]) == 1.0
 

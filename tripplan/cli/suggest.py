@@ -195,12 +195,14 @@ def _catalogue(
     from tripplan.pipeline import FailedAuditError, audited_plan
     from tripplan.report.catalogue import catalogue_page, catalogue_words
     from tripplan.report.language import spoken, tell, tell_n
-    from tripplan.report.write import render_papers, write_rendered
-    from tripplan.request.rewriting import rewritten
+    from tripplan.report.stale import clear, listed
+    from tripplan.report.write import PAPERS, render_papers, write_rendered
+    from tripplan.request.rewriting import WEATHER, rewritten
     from tripplan.schedule.suggest import suggestions
 
     kept: list[Suggestion] = []
     left: list[LeftOut] = []
+    earlier = listed(out / "index.html")
     written: dict[str, Rewritten] = {}
     with shown() as progress:
 
@@ -233,6 +235,8 @@ def _catalogue(
         click.echo(tell("No loop can be suggested: nothing was written."))
         return 1
     write_whole(out / "index.html", catalogue_page(kept, left, base, region, {s.key: f"{s.key}/" for s in kept}))
+    gone = [name for name in earlier if name not in {s.key for s in kept}]
+    clear(out, gone, ("TRIP.toml", WEATHER, *PAPERS))
     click.echo("")
     click.echo(tell_n("{n} loop. Open {file}", "{n} loops. Open {file}", len(kept), file=str(out / "index.html")))
     return 0

@@ -60,10 +60,21 @@ class NoPlanError(TripplanError):
         What the nearest plan exceeds, in the order of its days. least: whether it is proven that no plan exceeds less.
     proven
         Whether it is proven that no plan exists; false where the search was stopped.
+    cut
+        What was not looked through to the end in search of the nearest plan, in words.
     """
 
-    def __init__(self, message: str, excesses: tuple[object, ...] = (), *, least: bool = True, proven: bool = True) -> None:
+    def __init__(
+        self,
+        message: str,
+        excesses: tuple[object, ...] = (),
+        *,
+        least: bool = True,
+        proven: bool = True,
+        cut: tuple[str, ...] = (),
+    ) -> None:
         self.excesses = excesses
         self.least = least
         self.proven = proven
+        self.cut = cut
         super().__init__(message)

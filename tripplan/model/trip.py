@@ -106,7 +106,7 @@ class UnderWay:
     Parameters
     ----------
     began
-        Pick-up of the whole trip.
+        Pick-up of the whole trip. The days of a plan are numbered from 1; papers go on counting from it (`Trip.first_number`).
     nights_here
         Nights spent here already, one after another up to now.
     level_spread
@@ -272,6 +272,12 @@ class Trip:
     def nights(self) -> int:
         """Number of nights; days are one more."""
         return (self.return_by.date() - self.pick_up.date()).days
+
+    @property
+    def first_number(self) -> int:
+        """What the whole trip counts the first day as: 1, or of the rest of a trip that has begun so many as lie behind, and one."""
+        began = self.under_way.began if self.under_way is not None else self.pick_up
+        return (self.pick_up.date() - began.date()).days + 1
 
     @property
     def road_hours(self) -> tuple[int, int] | None:

@@ -10,6 +10,7 @@ from tripplan.model.closure import WIND, Closure
 from tripplan.model.plan import Day, Event, Plan
 from tripplan.report import say
 from tripplan.report.closed import closure_sentence, in_force
+from tripplan.report.counted import trip_title
 from tripplan.report.language import tell, word
 from tripplan.report.retell import retell
 from tripplan.report.safe import ics_text, plain
@@ -38,7 +39,7 @@ def calendar_text(plan: Plan) -> bytes:
     calendar.add("prodid", "-//tripplan//trip//EN")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    calendar.add("x-wr-calname", plain(plan.trip.name))
+    calendar.add("x-wr-calname", plain(trip_title(plan.trip)))
     for component in _zone(plan):
         calendar.add_component(component)
     stamp = _stamp(plan)

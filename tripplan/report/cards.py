@@ -6,6 +6,7 @@ from tripplan.model.plan import Plan
 from tripplan.model.words import Surface
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.counted import counted, trip_title
 from tripplan.report.levels import levels_chart
 from tripplan.report.listing import proof_words
 from tripplan.report.markup import Markup, el
@@ -27,6 +28,7 @@ def _table(head: tuple[str, ...], rows: list[tuple[object, ...]]) -> Markup:
 
 def plan_card(plan: Plan) -> str:
     """Return a plan as a piece of HTML: what it comes to, a row a day, the levels."""
+    plan = counted(plan)
     towed = sum(leg.length_m for day in plan.days for leg in day.legs if leg.mode == "van")
     towing = sum(day.towing_s for day in plan.days)
     rows: list[tuple[object, ...]] = [
@@ -45,7 +47,7 @@ def plan_card(plan: Plan) -> str:
             "div",
             el(
                 "p",
-                el("b", el("bdi", plan.trip.name)),
+                el("b", el("bdi", trip_title(plan.trip))),
                 f". {say.day_span(plan)}, {plan.trip.nights} nights. The plan is {proof_words(plan)}.",
             ),
             el("p", f"{say.km(towed)} with the van, {say.hours_minutes(towing)} towing. Money: {money}."),

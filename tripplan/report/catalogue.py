@@ -10,6 +10,7 @@ from tripplan.model.plan import Night
 from tripplan.model.trip import Trip
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.counted import price_words
 from tripplan.report.language import spoken, tell, tell_n, word
 from tripplan.report.listing import proof_words
 from tripplan.report.markup import Markup, el, join, raw
@@ -17,6 +18,7 @@ from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.sheets.drawings import map_drawing
 from tripplan.report.sheets.html import svg
+from tripplan.report.stale import GENERATOR
 from tripplan.report.waylines import way_lines
 from tripplan.schedule.suggest import Suggestion
 from tripplan.schedule.suggest_values import Valued
@@ -71,7 +73,7 @@ def _price(found: Suggestion) -> str:
     cost = found.plan.cost
     unknown = sum(1 for day in found.plan.days if day.night is not None and not day.night.price_known)
     text = tell(
-        "{all}: nights {nights}, distance {km}, services and gas {services}; the hire itself apart", all=say.money(cost.money_cents, found.trip.firm.currency),
+        "{all}: nights {nights}, distance {km}, services and gas {services}; the hire itself apart", all=price_words(cost.money_cents, found.trip.firm.currency),
         nights=say.money(cost.nights_cents), km=say.money(cost.km_cents), services=say.money(cost.services_cents),
     )  # fmt: skip
     if unknown:
@@ -164,7 +166,7 @@ def catalogue_page(
     )  # fmt: skip
     head = el(
         "head", el("meta", charset="utf-8"), el("meta", http_equiv="Content-Security-Policy", content=_POLICY),
-        el("meta", name="viewport", content="width=device-width, initial-scale=1"), el("title", title), raw(f"<style>\n{css}{_CSS}</style>"),
+        el("meta", name="viewport", content="width=device-width, initial-scale=1"), raw(GENERATOR), el("title", title), raw(f"<style>\n{css}{_CSS}</style>"),
     )  # fmt: skip
     sections = [_section(s, region, folders[s.key]) for s in shown]
     body = el("body", el("main", el("h1", title), el("p", asked), index, *sections, not_shown), foot)
@@ -174,7 +176,7 @@ def catalogue_page(
 def _short(found: Suggestion) -> str:
     return tell(
         "{km}, {sights}, {money}", km=spoken().road(1000 * found.sums.towing_km), sights=tell_n("{n} sight", "{n} sights", len(found.seen)),
-        money=say.money(found.sums.money_cents, found.trip.firm.currency),
+        money=price_words(found.sums.money_cents, found.trip.firm.currency),
     )  # fmt: skip
 
 

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from importlib.resources import files
+from itertools import groupby
 
 from tripplan.model.choice import Choice, Choices, LeftOut
-from tripplan.model.plan import Night
+from tripplan.model.plan import Night, Plan
 from tripplan.model.trip import Trip
 from tripplan.report import say
+from tripplan.report.counted import counted, price_words, trip_title
 from tripplan.report.language import spoken, tell, tell_n, word
 from tripplan.report.listing import proof_words
 from tripplan.report.retell import retell
 from tripplan.report.safe import plain, safe
+from tripplan.report.stale import GENERATOR
 
 __all__ = ["choice_words", "choices_page"]
 
-_ROWS = (word("Money"), word("Towing"), word("By car alone"), word("At the wheel"), word("Longest towing day"), word("Nights with mains"),
+_ROWS = (word("Money"), word("Towing"), word("By car alone"), word("Driven in all"), word("At the wheel"), word("Longest towing day"), word("Nights with mains"),
          word("Nights with showers"), word("Stays of one night"), word("Stops for a service"))  # fmt: skip
 
 
@@ -24,7 +27,7 @@ def _figures(choice: Choice, trip: Trip) -> tuple[str, ...]:
     """Return a plan's figures in the order of the rows."""
     sums, nights = choice.sums, trip.nights
     return (
-        say.money(sums.money_cents, trip.firm.currency), spoken().road(1000 * sums.towing_km), spoken().road(1000 * sums.car_km), say.hours_minutes(sums.wheel_s),
+        say.money(sums.money_cents, trip.firm.currency), spoken().road(1000 * sums.towing_km), spoken().road(1000 * sums.car_km), spoken().road(1000 * (sums.towing_km + sums.car_km)), say.hours_minutes(sums.wheel_s),
         say.hours_minutes(sums.longest_s), tell("{n} of {all}", n=sums.powered, all=nights), tell("{n} of {all}", n=sums.showers, all=nights), str(sums.one_night), str(sums.stops),
     )  # fmt: skip
 
@@ -32,6 +35,21 @@ def _figures(choice: Choice, trip: Trip) -> tuple[str, ...]:
 def _night_words(night: Night) -> str:
     place = say.spot_name(night.spot)
     return tell("{place}, mains", place=place) if night.powered else place
+
+
+def _sure(plan: Plan) -> str:
+    """Return how sure a plan is to be the best by the measure at its head."""
+    return tell("proven best by its own measure") if plan.proof.proven else proof_words(plan)
+
+
+def _stays(plan: Plan) -> Iterator[tuple[str, str, str]]:
+    """Yield each stay: numbers of its nights, its first date and for how long, where."""
+    nights = [(day, day.night) for day in counted(plan).days if day.night is not None]
+    for _, group in groupby(nights, key=lambda pair: (pair[1].ref, pair[1].spot, pair[1].powered)):
+        stay = list(group)
+        (first, night), count = stay[0], len(stay)
+        when = tell_n("{day}, {n} night", "{day}, {n} nights", count, day=say.day_of(first.date))
+        yield say.ranges(day.number for day, _ in stay), when, _night_words(night)
 
 
 def _left_words(left: LeftOut) -> str:
@@ -48,17 +66,18 @@ def choice_words(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> li
     lines = [
         tell("{n} plans that really differ:", n=len(choices.shown))
         if len(choices.shown) > 1
-        else tell("No other plan really differs:")
+        else tell("Only one plan, no other really differs:")
     ]
     for number, choice in enumerate(choices.shown, 1):
-        money, towing, _, _, longest, powered, showers, single, stops = _figures(choice, trip)
+        _, towing, car, _, _, longest, powered, showers, single, stops = _figures(choice, trip)
         lines.append(
             f"  {number}. "
             + tell(
-                "{title}: {money}, {towing} towing (longest day {longest}), mains {powered} nights, showers {showers}, {stays}, {stops}",
+                "{title}: {money}, {towing} towing (longest day {longest}), {car} by car alone, mains {powered} nights, showers {showers}, {stays}, {stops}",
                 title=tell(choice.title),
-                money=money,
+                money=price_words(choice.sums.money_cents, trip.firm.currency),
                 towing=towing,
+                car=car,
                 longest=longest,
                 powered=powered,
                 showers=showers,
@@ -94,18 +113,17 @@ def choices_page(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> st
         '<tr><th scope="row">'
         + safe(tell("How sure"))
         + "</th>"
-        + "".join(f"<td>{safe(proof_words(c.plan))}</td>" for c in shown)
+        + "".join(f"<td>{safe(_sure(c.plan))}</td>" for c in shown)
         + "</tr>"
     )
     map_word, sheets_word = safe(tell("Map")), safe(tell("Day sheets"))
-    day_word, date_word, night_word = safe(tell("Day")), safe(tell("Date")), safe(tell("Night"))
+    day_word, date_word, night_word = safe(tell("Night")), safe(tell("From")), safe(tell("Place"))
     lead = safe(tell("Each plan keeps every limit and was re-checked; each is best for its own measure."))
     parts = []
     for choice in shown:
         nights = "".join(
-            f"<tr><td>{day.number}</td><td>{safe(say.day_of(day.date))}</td><td>{safe(_night_words(day.night))}</td></tr>"
-            for day in choice.plan.days
-            if day.night is not None
+            f"<tr><td>{safe(numbers)}</td><td>{safe(when)}</td><td>{safe(where)}</td></tr>"
+            for numbers, when, where in _stays(choice.plan)
         )
         against = "".join(f"<p>{safe(say.upper_first(text))}.</p>" for text in _against(choice))
         folder = folders.get(choice.key, "")
@@ -124,11 +142,11 @@ def choices_page(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> st
         for item in choices.left_out
     )
     left = f"<section><h2>{safe(hidden)}</h2><ul>{left}</ul></section>" if left else ""
-    title = safe(tell("{name}: the choices", name=trip.name))
+    title = safe(tell("{name}: the choices", name=trip_title(trip)))
     data = safe(tell("Map data © OpenStreetMap contributors, {date}.", date=shown[0].plan.data_date))
     return (
         f'<!doctype html><html lang="{spoken().tag}"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{title}</title><style>{css}</style></head><body><main><h1>{title}</h1>"
+        f"{GENERATOR}<title>{title}</title><style>{css}</style></head><body><main><h1>{title}</h1>"
         f'<p>{lead}</p><div class="wide"><table><thead><tr><td></td>{head}'
         f"</tr></thead><tbody>{rows}</tbody></table></div>{''.join(parts)}{left}</main>"
         f"<footer><p>{data}</p></footer></body></html>\n"

@@ -14,6 +14,7 @@ from tripplan.model.place import Spot
 from tripplan.model.plan import Plan
 from tripplan.model.words import Surface
 from tripplan.region.region import Region
+from tripplan.report.counted import trip_title
 from tripplan.report.dateline import F64, box_of, cut, in_range
 from tripplan.report.gpx import mark_words
 from tripplan.report.mapdata import Mark, marks_of
@@ -49,7 +50,7 @@ def geojson_text(plan: Plan, region: Region, lines: WayLines | None = None) -> s
     head = {
         "type": "FeatureCollection",
         **({"bbox": [_r(x) for x in box]} if box is not None else {}),
-        "name": plain(plan.trip.name),
+        "name": plain(trip_title(plan.trip)),
         "attribution": "© OpenStreetMap contributors, ODbL 1.0",
         "data_date": plain(plan.data_date),
         "region": plain(plan.region_name),

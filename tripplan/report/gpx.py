@@ -8,6 +8,7 @@ from tripplan.model.place import Spot
 from tripplan.model.plan import Day, Plan
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.counted import trip_title
 from tripplan.report.dateline import box_of, in_range
 from tripplan.report.language import tell, word
 from tripplan.report.mapdata import Mark, marks_of
@@ -66,7 +67,7 @@ def _metadata(plan: Plan, marks: tuple[Mark, ...], lines: WayLines) -> Markup:
         bounds = el("bounds", minlat=f"{box[1]:.7f}", minlon=f"{box[0]:.7f}", maxlat=f"{box[3]:.7f}", maxlon=f"{box[2]:.7f}")
     return el(
         "metadata",
-        el("name", plan.trip.name),
+        el("name", trip_title(plan.trip)),
         el(
             "desc",
             tell(

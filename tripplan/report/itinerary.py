@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tripplan.model.plan import Plan
 from tripplan.region.region import Region
+from tripplan.report.counted import trip_title
 from tripplan.report.language import spoken
 from tripplan.report.listing import footer
 from tripplan.report.safe import plain
@@ -19,6 +20,8 @@ __all__ = ["itinerary_page", "itinerary_pdf", "pdf_parts", "sheets_of"]
 def sheets_of(plan: Plan, region: Region, lines: WayLines | None = None) -> tuple[Sheet, ...]:
     """Return all sheets: the trip at a glance, the first evening, a sheet a day, the return, the cautions.
 
+    On the way the first evening lies behind: there is no sheet for it.
+
     Parameters
     ----------
     lines
@@ -31,9 +34,10 @@ def sheets_of(plan: Plan, region: Region, lines: WayLines | None = None) -> tupl
     lines = way_lines(plan, region) if lines is None else lines
     ways = tuple((one.day.number, one.mode, line) for one in lines.days for line in one.lines)
     folder = Folder(plan, region, ways)
+    evening = (first_evening(folder),) if plan.trip.under_way is None else ()
     keys = {day.number: folder.keys_of(day) for day in plan.days}
     sheets = (
-        glance(folder), first_evening(folder), *(day_sheet(day, folder, keys) for day in plan.days), return_sheet(folder), cautions_sheet(folder),
+        glance(folder), *evening, *(day_sheet(day, folder, keys) for day in plan.days), return_sheet(folder), cautions_sheet(folder),
     )  # fmt: skip
     return tuple(map(noted, sheets))
 
@@ -48,7 +52,7 @@ def itinerary_page(plan: Plan, region: Region, sheets: tuple[Sheet, ...] | None 
     """
     from tripplan.report.sheets.html import page
 
-    title = tell("{name}: itinerary", name=plan.trip.name)
+    title = tell("{name}: itinerary", name=trip_title(plan.trip))
     return page(title, sheets if sheets is not None else sheets_of(plan, region), footer(plan, region), lang=spoken().tag)
 
 
@@ -65,4 +69,4 @@ def pdf_parts(plan: Plan, region: Region, sheets: tuple[Sheet, ...]) -> tuple[st
 
     data = plain(region.meta.attribution or "© OpenStreetMap contributors")
     credit = tell("{data}. Map data of {date}, region {name}.", data=data, date=plan.data_date, name=plan.region_name)
-    return plan.trip.name, sheets, credit, paper_of(region.meta.country)
+    return trip_title(plan.trip), sheets, credit, paper_of(region.meta.country)

@@ -12,6 +12,7 @@ from tripplan.model.plan import Plan
 from tripplan.model.words import Surface
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.counted import trip_title
 from tripplan.report.dateline import F64, cut, in_range
 from tripplan.report.gpx import mark_name, mark_words
 from tripplan.report.language import tell, word
@@ -53,7 +54,7 @@ def kml_text(plan: Plan, region: Region, lines: WayLines | None = None) -> str:
     )
     document = el(
         "Document",
-        raw("\n"), el("name", plan.trip.name), raw("\n"), _description(credit),
+        raw("\n"), el("name", trip_title(plan.trip)), raw("\n"), _description(credit),
         *[_style(number) for number in numbers],
         _line_style("presumed", "ff5a7a00", 6),
         _line_style("unknown", "ff1c1c1c", 6),

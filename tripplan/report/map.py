@@ -24,6 +24,7 @@ from tripplan.model.errors import BadInputError
 from tripplan.model.plan import Plan
 from tripplan.region.region import Region
 from tripplan.report import say
+from tripplan.report.counted import trip_title
 from tripplan.report.language import spoken, tell, tell_n, word
 from tripplan.report.listing import listing, swatch
 from tripplan.report.mapdata import MapData, map_data
@@ -120,7 +121,7 @@ def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None, alternat
         el("meta", charset="utf-8"),
         el("meta", http_equiv="Content-Security-Policy", content=policy),
         el("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        el("title", tell("{name}: map", name=plan.trip.name)),
+        el("title", tell("{name}: map", name=trip_title(plan.trip))),
         raw(f"<!-- Map drawn with Leaflet, under this licence:\n{_asset('leaflet-LICENSE.txt')}\n-->"),
         raw(f"<style>\n{leaflet_css()}\n{_asset('map.css')}\n</style>"),
     )
@@ -129,7 +130,7 @@ def map_page(plan: Plan, region: Region, *, tiles: Tiles | None = None, alternat
         "body",
         el(
             "header",
-            el("h1", el("bdi", plan.trip.name)),
+            el("h1", el("bdi", trip_title(plan.trip))),
             el(
                 "p",
                 tell_n("{span}, {n} night. Region ", "{span}, {n} nights. Region ", nights, span=say.day_span(plan)),

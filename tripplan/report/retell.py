@@ -189,6 +189,7 @@ _KINDS: dict[str, tuple[str, Callable[[str], str]]] = {
     "ah": (_NUMBER + " Ah", _with("Ah")),
     "hours": (_NUMBER + " h", _with("h")),
     "min": (_NUMBER + " min", _with("min")),
+    "duration": (r"\d+ h(?: \d\d min)?", lambda said: said),  # its signs are the same in every language
     "sun": (_NUMBER + " kWh/m²", _with("kWh/m²")),
     "celsius": (_NUMBER + " °C", _figure(lambda language, value, _: language.temperature(value))),
     "span": (f"{_NUMBER} to {_NUMBER} °C", _range),

@@ -10,6 +10,7 @@ from tripplan.model.plan import Day, Excess, Plan
 from tripplan.model.remedy import Remedies
 from tripplan.model.trip import Trip
 from tripplan.report import say
+from tripplan.report.counted import counted, price_words, trip_title
 from tripplan.report.language import tell, tell_n, word
 from tripplan.report.listing import proof_words
 from tripplan.report.retell import retell
@@ -51,12 +52,15 @@ def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width
     bars, width
         Whether the terminal can show block characters, and its columns (see `levels_lines`).
     """
+    plan = counted(plan)
     trip = plan.trip
     length = sum(leg.length_m for day in plan.days for leg in day.legs if leg.mode == "van")
     towing = sum(day.towing_s for day in plan.days)
     nights = trip.nights
     lines = [
-        tell_n("{name}: {span}, {n} night.", "{name}: {span}, {n} nights.", nights, name=trip.name, span=say.day_span(plan)),
+        tell_n(
+            "{name}: {span}, {n} night.", "{name}: {span}, {n} nights.", nights, name=trip_title(trip), span=say.day_span(plan)
+        ),
         tell(
             "{km} with the van, {time} towing; {surface}.",
             km=say.km(length),
@@ -64,7 +68,7 @@ def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width
             surface=_surface_words(plan),
         ),
         tell(
-            "Money: {money}{assumed}.", money=say.money(plan.cost.money_cents, trip.firm.currency), assumed=_assumed_words(plan)
+            "Money: {money}{assumed}.", money=price_words(plan.cost.money_cents, trip.firm.currency), assumed=_assumed_words(plan)
         ),
         tell("The plan is {proof}.", proof=proof_words(plan)),
         "",
@@ -166,7 +170,8 @@ def no_plan_words(error: NoPlanError) -> list[str]:
         if isinstance(excess, Excess):
             groups.setdefault(excess.what, []).append(excess)
     if not groups:
-        return [tell("No plan keeps all limits: {why}.", why=str(error)), tell("Nothing was written.")]
+        cut = [tell("Not looked through to the end: {what}.", what="; ".join(map(retell, error.cut)))] if error.cut else []
+        return [tell("No plan keeps all limits: {why}.", why=str(error)), *cut, tell("Nothing was written.")]
     least = tell("and none comes nearer") if error.least else tell("though that it is the nearest is not proven")
     lines = [tell("No plan keeps all limits. The nearest one, {least}, would break these:", least=least)]
     for what, rows in groups.items():
@@ -182,6 +187,8 @@ def no_plan_words(error: NoPlanError) -> list[str]:
         for excess in rows:
             lines.append(f"{margin}{_excess_words(excess)}")
             lines += [f"{margin}  {retell(clash)}" for clash in excess.clash]
+    if error.cut:
+        lines.append(tell("Not looked through to the end: {what}.", what="; ".join(map(retell, error.cut))))
     lines.append(tell("Nothing was written."))
     return [plain(line) for line in lines]
 
@@ -232,7 +239,7 @@ def remedy_words(found: Remedies, trip: Trip) -> list[str]:
         nights = plan.trip.nights
         gives = tell_n(
             "gives {n} night, {km} towing, {money}", "gives {n} nights, {km} towing, {money}", nights,
-            km=say.km(towing), money=say.money(plan.cost.money_cents, trip.firm.currency),
+            km=say.km(towing), money=price_words(plan.cost.money_cents, trip.firm.currency),
         )  # fmt: skip
         lines.append(f"     {gives}" + ("" if remedy.smallest else tell("; that nothing less would do is not proven")))
     if not found.whole:

@@ -43,11 +43,13 @@ class Begun:
 
 def begin_papers(plan: Plan, region: Region, *, language: Language | None = None) -> Begun:
     """Begin with what takes longest, in a process of its own, before whatever else is to be done: sooner done where there are two kernels."""
+    from tripplan.report.counted import counted
     from tripplan.report.itinerary import pdf_parts, sheets_of
     from tripplan.report.language import language_for, speaking
     from tripplan.report.sheets.apart import ApartPdf
     from tripplan.report.waylines import way_lines
 
+    plan = counted(plan)
     lines = way_lines(plan, region)
     with speaking(language or language_for(plan.trip)):
         sheets = sheets_of(plan, region, lines)
@@ -82,10 +84,12 @@ def render_papers(
 
 def map_paper(plan: Plan, region: Region, *, online_tiles: bool = False, alternatives: Sequence[tuple[str, Plan]] = ()) -> bytes:
     """Return ``map.html`` alone, in the language spoken, as `render_papers` does."""
+    from tripplan.report.counted import counted
     from tripplan.report.map import Tiles, map_page
 
     tiles = Tiles(*_TILES) if online_tiles else None
-    return map_page(plan, region, tiles=tiles, alternatives=alternatives).encode()
+    others = [(title, counted(other)) for title, other in alternatives]
+    return map_page(counted(plan), region, tiles=tiles, alternatives=others).encode()
 
 
 def _rendered(
@@ -93,6 +97,7 @@ def _rendered(
 ) -> dict[str, bytes]:
     from tripplan.model.serial import plan_to_json
     from tripplan.report.calendar import calendar_text
+    from tripplan.report.counted import counted
     from tripplan.report.geojson import geojson_text
     from tripplan.report.gpx import gpx_text
     from tripplan.report.itinerary import itinerary_page, pdf_parts, sheets_of
@@ -104,6 +109,7 @@ def _rendered(
     from tripplan.report.tables import days_csv, levels_csv
     from tripplan.report.waylines import way_lines
 
+    own, plan = plan, counted(plan)
     lines = begun.lines if begun is not None else way_lines(plan, region)
     sheets = begun.sheets if begun is not None else sheets_of(plan, region, lines)
     with speaking(Language()):  # tables are for programs: the same in every language
@@ -111,7 +117,7 @@ def _rendered(
     papers = {
         "map.html": map_paper(plan, region, online_tiles=online_tiles, alternatives=alternatives),
         "itinerary.html": itinerary_page(plan, region, sheets).encode(),
-        "plan.json": plan_to_json(plan).encode(),
+        "plan.json": plan_to_json(own).encode(),
         "route.gpx": gpx_text(plan, region, lines).encode(),
         "route.kml": kml_text(plan, region, lines).encode(),
         "route.geojson": geojson_text(plan, region, lines).encode(),
@@ -137,7 +143,8 @@ def write_papers(
     """Write the papers of a plan into a folder and return their paths.
 
     A folder that is not there yet appears complete, in one step. In one that is, papers of an older plan are replaced and
-    every other file is left alone; when a step fails, the older papers are put back.
+    every other file is left alone; when a step fails, the older papers are put back. Other choices beside an older plan
+    go with it (see `tripplan.report.stale`).
 
     Parameters
     ----------
@@ -149,9 +156,12 @@ def write_papers(
     BadInputError
         When the folder cannot be written to: a file of its name, no permission, no room.
     """
-    return write_rendered(
-        render_papers(plan, region, online_tiles=online_tiles, begun=begun, language=language, alternatives=alternatives), out
-    )
+    from tripplan.report.stale import clear_choices
+
+    papers = render_papers(plan, region, online_tiles=online_tiles, begun=begun, language=language, alternatives=alternatives)
+    written = write_rendered(papers, out)
+    clear_choices(Path(out), PAPERS)
+    return written
 
 
 def write_rendered(papers: dict[str, bytes], out: Path) -> list[Path]:

@@ -13,6 +13,7 @@ from tripplan.model.remedy import Change
 from tripplan.model.trip import Booking, Sight, Trip
 from tripplan.model.words import Offer
 from tripplan.region.region import Region
+from tripplan.schedule.behind import nights_behind
 
 __all__ = ["SUPPOSED", "Option", "changes_for", "suppose"]
 
@@ -78,6 +79,8 @@ def _option(
 
 
 def _at_pick_up(trip: Trip) -> Iterator[Option]:
+    if trip.under_way is not None:  # the levels are what was read
+        return
     levels, van = trip.levels, trip.van
     if levels.fresh_l < van.fresh_l or levels.flush_l < van.flush_l:
         yield _option(
@@ -125,6 +128,8 @@ def _habits(trip: Trip) -> Iterator[Option]:
 
 
 def _equipment(trip: Trip) -> Iterator[Option]:
+    if trip.under_way is not None:  # the firm and its store of spare parts lie behind
+        return
     van = trip.van
     for more in range(1, 4 - van.cassettes + 1):
         yield _option(
@@ -175,19 +180,20 @@ def _wishes(trip: Trip) -> Iterator[Option]:
             lambda t: replace(t, avoid=()),
             how="avoid = []",
         )
-    wanted = trip.powered_nights_at_least
+    wanted, behind = trip.powered_nights_at_least, trip.under_way
+    slept_powered, singles = (behind.powered, behind.singles) if behind is not None else (0, 0)  # the trip's file counts them too
     for less in range(1, wanted + 1):
         yield _option(
             "fewer powered nights", f"Be content with {wanted - less} powered nights instead of {wanted}", 2, {"powered nights"} | _STORES,
             partial(_with_powered, wanted - less), "powered", less,
-            how=f"[wishes] powered_nights_at_least = {wanted - less}",
+            how=f"[wishes] powered_nights_at_least = {slept_powered + wanted - less}",
         )  # fmt: skip
     stays = trip.max_one_night_stays
     for more in range(1, trip.nights - stays + 1) if stays >= 0 else ():
         yield _option(
             "one-night stays", f"Accept {stays + more} stays of one night instead of {stays}", 2, {"one-night stays"} | _STORES,
             partial(_with_single, stays + more), "one-night stays", more,
-            how=f"[wishes] max_one_night_stays = {stays + more}",
+            how=f"[wishes] max_one_night_stays = {singles + stays + more}",
         )  # fmt: skip
     if trip.fridge_limit_h >= 0:
         steps = [hours for hours in _FRIDGE_STEPS_H if trip.fridge_limit_h + hours <= 24]
@@ -232,13 +238,15 @@ def _wishes(trip: Trip) -> Iterator[Option]:
 
 def _driving(trip: Trip) -> Iterator[Option]:
     late = {"driving", "sight", "way", "arrival", *_STORES}
+    whole = trip.under_way is None  # on the way, the first day's limit is what is left of today's
     for step, minutes in enumerate(DRIVE_STEPS_MIN, 1):
         if trip.max_drive_s + 60 * minutes > 12 * 3600:
             break
         yield _option(
             "longer drive", f"Drive up to {minutes} min more in a day", 3, late,
             partial(_with_driving, 60 * minutes),
-            "driving", step, how=f"[driving] max_h = {(trip.max_drive_s + 60 * minutes) / 3600:.4g}, first_day_max_h = {min(trip.first_day_drive_s / 60 + minutes, 720) / 60:.4g}",
+            "driving", step, how=f"[driving] max_h = {(trip.max_drive_s + 60 * minutes) / 3600:.4g}"
+            + (f", first_day_max_h = {min(trip.first_day_drive_s / 60 + minutes, 720) / 60:.4g}" if whole else ""),
         )  # fmt: skip
     if trip.leave_after_min > 7 * 60:
         yield _option(
@@ -300,7 +308,7 @@ def _sights(trip: Trip) -> Iterator[Option]:
             yield _option(
                 f"nights at sight {number}", f"Stay one night less near {sight.spot.name}", 3, {"sight", *_STORES},
                 partial(_shorter_at, sight),
-                f"sight {number}", how=f"[[sights]] of {sight.spot.name}: nights = {sight.nights - 1}",
+                f"sight {number}", how=f"[[sights]] of {sight.spot.name}: nights = {nights_behind(sight, trip.under_way) + sight.nights - 1}",
             )  # fmt: skip
 
 

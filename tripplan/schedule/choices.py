@@ -147,11 +147,13 @@ def counted(sums: Sums, weights: Weights, plan: Plan) -> float:
 def _against(sums: Sums, first: Sums, trip: Trip) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Say what a plan gives up and what it gains against the first."""
     unit = f" {trip.firm.currency}".rstrip()
+    towing, car, wheel = sums.towing_km - first.towing_km, sums.car_km - first.car_km, (sums.wheel_s - first.wheel_s) / 60
     rows = (
         ((sums.money_cents - first.money_cents) / 100, "{:.2f}" + unit + " {}", ("dearer", "cheaper"), 0.005),
-        (sums.towing_km - first.towing_km, "{:.0f} km {} towing", ("more", "less"), 0.5),
-        (sums.car_km - first.car_km, "{:.0f} km {} by car alone", ("more", "less"), 0.5),
-        ((sums.wheel_s - first.wheel_s) / 60, "{:.0f} min {} at the wheel", ("more", "less"), 0.5),
+        (towing, "{:.0f} km {} towing", ("more", "less"), 0.5),
+        (car, "{:.0f} km {} by car alone", ("more", "less"), 0.5),
+        (towing + car if towing * car < 0 else 0.0, "{:.0f} km {} in all", ("more", "less"), 0.5),
+        (wheel, "{:.0f} min {} at the wheel" if abs(wheel) < 59.5 else _long(wheel) + " {1} at the wheel", ("more", "less"), 0.5),
         (first.powered - sums.powered, "{:.0f} {} with mains", ("night fewer", "night more"), 0.5),
         (first.showers - sums.showers, "{:.0f} {} with showers", ("night fewer", "night more"), 0.5),
         (sums.one_night - first.one_night, "{:.0f} {} of one night", ("more stay", "fewer stay"), 0.5),
@@ -167,3 +169,9 @@ def _against(sums: Sums, first: Sums, trip: Trip) -> tuple[tuple[str, ...], tupl
             word = word.replace("night", "nights").replace("stay", "stays").replace("stop", "stops")
         (worse if amount > 0 else better).append(text.format(abs(amount), word))
     return tuple(worse), tuple(better)
+
+
+def _long(minutes: float) -> str:
+    """Return an hour or more as ``1 h 40 min``."""
+    hours, rest = divmod(round(abs(minutes)), 60)
+    return f"{hours} h" + (f" {rest:02d} min" if rest else "")

@@ -26,6 +26,17 @@ F64 = NDArray[np.float64]
 _STRANGE = 4.0
 #: How far the battery's charge at pick-up may lie from what is told, as a share of it, one sigma (common practice, no source).
 _CHARGE_TOLD = 0.05
+#: Below this a battery of 12 V is empty or has failed [V]: 1.75 V a cell, where capacity tests of lead batteries end (from memory);
+#: the electronics of a lithium battery switch off about there.
+_FLAT_V = 10.5
+#: What is said of a reading that is not simply taken.
+_ODD = "so far off that a service was probably missed or made: only the level is taken from it"
+_ODD_VOLTS = "so far off that the battery was charged or drained as the plan does not know: only the level is taken from it"
+_UNDER_CHARGE = "read on mains, where the charger lifts the voltage: nothing is taken from it"
+_NOT_CHARGED = (
+    "read on mains, where a charger that works holds it higher: only the level is taken, look at cable, fuse and charger"
+)
+_FLAT = "a battery that shows so little is flat or failing, have it looked at"
 #: A habit that lies less than this from its figure is as planned.
 _AS_PLANNED = 0.03
 _SURER = 0.9
@@ -148,8 +159,10 @@ class _Walk:
         flush = self.plan.trip.van.flush_l > 0 and bool(self.dry[3])
         return np.array([fresh, fresh, flush, flush])
 
-    def read(self, reading: Reading) -> str:
+    def read(self, reading: Reading, *, mains: bool) -> str:
         told = told_of(reading, self.plan.trip.van)
+        if reading.kind == "volts" and mains:
+            return self._read_on_mains(reading, told)
         before = self.belief
         off = float(surprise(before, told.row, told.used, told.error))
         strange = abs(off) > _STRANGE if told.more is None else (off > _STRANGE) if told.more else (off < -_STRANGE)
@@ -159,7 +172,16 @@ class _Walk:
             self.belief = observe(before, told.row, told.used, told.error)
         else:
             self.belief = lamp(before, told.row, told.used, told.error, lit=told.more)
-        return _reading_words(reading, self.plan, before, self.belief, strange=strange)
+        doubt = (_ODD_VOLTS if reading.kind == "volts" else _ODD) if strange else ""
+        return _reading_words(reading, self.plan, before, self.belief, doubt)
+
+    def _read_on_mains(self, reading: Reading, told: Told) -> str:
+        """Take a voltage under charge: it is no rest voltage, so a high one says nothing, and a low one that the charger gives nothing."""
+        before = self.belief
+        low = float(surprise(before, told.row, told.used, told.error)) > _STRANGE
+        if low:
+            self.belief = _level_only(before, told)
+        return _reading_words(reading, self.plan, before, self.belief, _NOT_CHARGED if low else _UNDER_CHARGE)
 
 
 def _level_only(belief: Belief, told: Told) -> Belief:
@@ -196,7 +218,7 @@ def _follow(plan: Plan, services: Sequence[Served], readings: Sequence[Reading],
             if kind == 0:
                 walk.serve(services[n])
             else:
-                told.append(walk.read(readings[n]))
+                told.append(walk.read(readings[n], mains=stretch.kind is not None and stretch.kind.powered))
             at += 1
         if clock < until:
             walk.pass_by(stretch, clock, until)
@@ -205,7 +227,7 @@ def _follow(plan: Plan, services: Sequence[Served], readings: Sequence[Reading],
     return walk.belief, told
 
 
-def _reading_words(reading: Reading, plan: Plan, before: Belief, after: Belief, *, strange: bool) -> str:
+def _reading_words(reading: Reading, plan: Plan, before: Belief, after: Belief, doubt: str) -> str:
     store, row = reading.store, STORES.index(reading.store)
     full = capacity(plan.trip.van, store)
     what = {
@@ -220,6 +242,5 @@ def _reading_words(reading: Reading, plan: Plan, before: Belief, after: Belief, 
         level = min(max(used if store.fills else full - used, 0.0), full)
         levels.append(f"{level:.1f} {store.unit} (give or take {2 * sd:.1f})")
     words = f"{reading.time:%a} {reading.time.day} {reading.time:%b %H:%M}, {what}: {levels[0]} were expected, now {levels[1]}"
-    if strange:
-        words += "; so far off that a service was probably missed or made: only the level is taken from it"
-    return words
+    flat = _FLAT if reading.kind == "volts" and reading.value < _FLAT_V else ""
+    return "; ".join(filter(None, (words, doubt, flat)))

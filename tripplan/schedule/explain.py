@@ -31,24 +31,41 @@ __all__ = ["excesses_of", "no_plan"]
 
 #: Cents that one point of excess costs: far more than it could save.
 _POINT = 20_000
-#: How far the nearest plan is looked for, in additions: some 30 s compiled, and the same plan on every machine.
-MOST_WORK = 3e11
+#: How far the nearest plan is looked for in all, in additions: some 10 s compiled, and the same plan on every machine.
+MOST_WORK = 1e11
+#: What one search may use at most of the work that is left, the last all of it: each way to look gets its turn.
+_SHARE = 0.6
 #: How many times the driving limits are tried: more where nothing less works, or a longer drive could come to less in all.
 FACTORS = (2.0, 6.0)
 
 
+#: What was looked for and not to the end, by whether the limits on budget, powered nights and short stays were kept.
+_LOOKED = {
+    True: "days of up to {:g} times the driving limit",
+    False: "days of up to {:g} times the driving limit, with budget, powered nights and short stays left open",
+}
+
+
 def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
-    """Return the error that names the nearest plan's excesses."""
-    certain = _certain(work)
+    """Return the error that names the nearest plan's excesses.
+
+    All searches for it share one bound of work, `MOST_WORK`; what was not looked through to the end is named in the error.
+    """
+    certain, left = _certain(work), MOST_WORK
+    cut: list[str] = []
     for counters in (True, False):
         best: tuple[int, tuple[Excess, ...]] | None = None
         for factor in FACTORS:
+            last = not counters and factor == FACTORS[-1]
             progress("Looking for the nearest plan", float("nan"))
             slack = Slack(_POINT, _POINT, 100 * _POINT, 100 * _POINT, factor, counters)
             loose = assemble(work.trip, work.region, work.cast, work.ways, slack, work.hours, work.use.pick_up.held.shares)
             if not every_day_has_a_way(loose):
                 continue
-            solution = solve(loose.problem, max_work=MOST_WORK)
+            solution = solve(loose.problem, max_work=left if last else _SHARE * left)
+            left = max(0.0, left - solution.notes["work"])
+            if solution.status != "proven":
+                cut.append(_LOOKED[counters].format(factor))
             if not solution.arcs:
                 continue
             if best is None or solution.cost < best[0]:
@@ -58,9 +75,10 @@ def no_plan(work: Work, *, progress: Progress = silent) -> NoPlanError:
                 # The nearest plan is looked for without the fridge, which only a whole day tells.
                 return NoPlanError(_message(best[1]), best[1], least=all(e.what != "fridge" for e in best[1]))
         if best is not None and best[1]:
-            return NoPlanError(_message(best[1]), best[1], least=False)
+            return NoPlanError(_message(best[1]), best[1], least=False, cut=tuple(cut))
     found = certain or _stranded(work)
-    return NoPlanError(_message(found) if found else "no plan exists within the limits", found)
+    why = _message(found) if found else "no plan exists within the limits"
+    return NoPlanError(why, found, least=not cut, cut=tuple(cut))
 
 
 def _stranded(work: Work) -> tuple[Excess, ...]:
@@ -78,14 +96,14 @@ def _stranded(work: Work) -> tuple[Excess, ...]:
                 text = (
                     f"{_day(work, d)}: no way leads back to {trip.return_depot.name}{_shut_on(work, d) or _apart(ways, at, [1])}"
                 )
-                return (Excess("way", d + 1, 1, "day", text),)
+                return (Excess("way", trip.first_number + d, 1, "day", text),)
             break
         reached[:2] = False
         after = reached & (problem.night_cost[d, :rows] >= 0)
         if not after.any():
             why = (_site_whys(ways, len(sites)) if d == 0 else _shut_on(work, d)) or _apart(ways, at, range(2, 2 + len(sites)))
             text = f"{_day(work, d)}: no site for the night can be reached with the van from {_from(work, at)}{why}"
-            return (Excess("way", d + 1, 1, "day", text),)
+            return (Excess("way", trip.first_number + d, 1, "day", text),)
         at = after
     return ()
 
@@ -172,7 +190,7 @@ def _certain(work: Work) -> tuple[Excess, ...]:
     for d in range(trip.nights):
         if not (work.problem.night_cost[d] >= 0).any():
             left = f" ({len(cast.left_out)} sites of the map are left out: {_reasons(cast.left_out)})" if cast.left_out else ""
-            found.append(Excess("night", d + 1, 1, "night", f"{_day(work, d)}: no site for the night{left}"))
+            found.append(Excess("night", trip.first_number + d, 1, "night", f"{_day(work, d)}: no site for the night{left}"))
     return tuple(found)
 
 
@@ -246,10 +264,11 @@ def _stores(work: Work, arcs: Sequence[int]) -> list[Excess]:
             until = {"day": "by the evening" if standing else "on the way", "night": "by the next morning"}[when]
             text = f"{_PAST[store.value][again].format(said)} {until}"
         if d == 0 and when == "night" and work.use.pick_up.dry[r]:
-            text += " (it is empty at pick-up, and nothing fills it before the first night)"
+            dry_when = "at pick-up" if work.trip.under_way is None else "now"
+            text += f" (it is empty {dry_when}, and nothing fills it before the first night)"
         what = f"{store.value} at the return" if when == "goal" else store.value
         why = missed_services(work, d, arcs[d], r)
-        found.append(Excess(what, d + 1, amount, store.unit, f"{_day(work, d)}: {text}", why))
+        found.append(Excess(what, work.trip.first_number + d, amount, store.unit, f"{_day(work, d)}: {text}", why))
     return found
 
 
@@ -284,7 +303,7 @@ def excesses_of(work: Work, arcs: Sequence[int], *, counters: bool = True) -> tu
         if more > 0:
             where = f"{_name(work, int(o.start[arc]))} to {_name(work, int(o.end[arc]))}"
             text = f"{_day(work, d)}: {more:.0f} min more at the wheel than the limit of {limit / 3600:g} h ({where})"
-            found.append(Excess("driving", d + 1, round(more, 1), "min", text))
+            found.append(Excess("driving", trip.first_number + d, round(more, 1), "min", text))
         fault = clock_of(work, d, arc).fault
         if fault is not None:
             late = fault.seconds / 60
@@ -297,15 +316,15 @@ def excesses_of(work: Work, arcs: Sequence[int], *, counters: bool = True) -> tu
             if fault.what == "opens" and fault.number < 0:
                 where = "for the ferry"
             text = f"{_day(work, d)}: {late:.0f} min too late {where}"
-            found.append(Excess(what, d + 1, round(late, 1), "min", text, reasons_of(work, d, arc)))
+            found.append(Excess(what, trip.first_number + d, round(late, 1), "min", text, reasons_of(work, d, arc)))
         warm_h = fridge_excess_h(work, d, arc) if fault is None else 0.0
         if warm_h > 0:
             text = (
                 f"{_day(work, d)}: the fridge is above 5 °C for {warm_h:.1f} h more than the limit of {trip.fridge_limit_h:g} h"
             )
-            found.append(Excess("fridge", d + 1, round(warm_h, 1), "h", text))
+            found.append(Excess("fridge", trip.first_number + d, round(warm_h, 1), "h", text))
         if trip.dates[d] in trip.no_towing and not o.car[arc]:
-            found.append(Excess("no towing", d + 1, 1, "day", f"{_day(work, d)}: towing on a day without towing"))
+            found.append(Excess("no towing", trip.first_number + d, 1, "day", f"{_day(work, d)}: towing on a day without towing"))
     found += _missed(work, arcs)
     if not counters:
         found += _counted(work, arcs)
@@ -332,7 +351,8 @@ def _counted(work: Work, arcs: Sequence[int]) -> list[Excess]:
     money = cost_of(work, arcs).money_cents
     if 0 <= trip.budget_cents < money:
         over = (money - trip.budget_cents) / 100
-        found.append(Excess("budget", 0, over, "money", f"{over:.2f} more than the budget of {trip.budget_cents / 100:.2f}"))
+        text = f"{over:.2f} more than the budget of {trip.budget_cents / 100:.2f} {trip.firm.currency}".rstrip()
+        found.append(Excess("budget", 0, over, "money", text))
     nights = [int(o.end[a]) for a in arcs[:-1]]
     powered = sum(work.cast.sites[n - 2].kind.powered for n in nights)
     if powered < trip.powered_nights_at_least:

@@ -130,14 +130,14 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
     under_way = work.trip.under_way
     if day.number == 1 and under_way is not None and under_way.tasks:
         notes.append(f"Before you leave {day.start.name}: {', '.join(under_way.tasks)}; the levels count with it")
-    if day.number == 1:
+    if day.number == 1 and under_way is None:
         dry, where = _dry(work, arc)
         if dry and where:
             notes.append(
                 f"The {dry} {'is' if ' and ' not in dry else 'are'} empty at pick-up: fill at {where} before the first night"
             )
     notes += [closure.text for closure in day.closures]
-    notes += _of_the_energy(day)
+    notes += _of_the_energy(day, first=day.number == 1 and under_way is None)
     doubtful = next((ways.doubtful for ways in work.ways if ways.days >> (day.number - 1) & 1), ())
     for leg in day.legs:
         where = f"{leg.start.name} to {leg.end.name}"
@@ -197,8 +197,8 @@ def _dark(work: Work, day: Day) -> bool:
     return sun_day(day.date, day.end.lon, day.end.lat, work.trip.tz).polar == "night"
 
 
-def _of_the_energy(day: Day) -> list[str]:
-    """What of the day's energy asks for something to be done."""
+def _of_the_energy(day: Day, *, first: bool) -> list[str]:
+    """What of the day's energy asks for something to be done; ``first``: it is the day of pick-up, and begins with a warm fridge."""
     energy = day.energy
     if energy is None:
         return []
@@ -213,7 +213,7 @@ def _of_the_energy(day: Day) -> list[str]:
             if energy.fridge_recool_h >= 0
             else "not cold again that day"
         )
-        if day.number == 1:
+        if first:
             notes.append(f"The fridge is warm at pick-up: {cold}; buy what must be kept cold after that, or carry ice packs")
         else:
             notes.append(
@@ -254,7 +254,9 @@ def _of_the_road(work: Work, leg: Leg, where: str, doubtful: tuple[int, ...]) ->
         name = f" on {ask.name}" if ask.name else ""
         notes.append(f"Ask first{name}, {ask.from_m / 1000:.0f} km after {leg.start.name}: {ask.text}")
     if len(asks) > _MOST_ASKED:
-        notes.append(f"Ask first about {len(asks) - _MOST_ASKED} more signs that nobody could read, {where}: check lists all of them")
+        notes.append(
+            f"Ask first about {len(asks) - _MOST_ASKED} more signs that nobody could read, {where}: check lists all of them"
+        )
     return notes
 
 
@@ -395,7 +397,7 @@ def assumptions_of(work: Work, arcs: Sequence[int], holds: Holds | None = None, 
         "Barrels and cassette are filled and emptied on foot at a site, on arrival and every morning, where the site offers it",
         "A day with the van stops at most twice, or at two services and a sight; a day by car at most twice",
     ]
-    dry, where = _dry(work, arcs[0])
+    dry, where = _dry(work, arcs[0]) if trip.under_way is None else ("", "")
     if dry:
         verb = "is" if " and " not in dry else "are"
         said.append(

@@ -246,7 +246,7 @@ def _worded(option: Option, trip: Trip, plan: Plan) -> Change:
             limit = min(trip.first_day_drive_s, trip.max_drive_s) if day.number == 1 else trip.max_drive_s
             wheel = max(sum(leg.drive_s for leg in day.legs if leg.mode == mode) for mode in ("van", "car"))
             if wheel > limit + 1:
-                more.append(f"{-(-(wheel - limit) // 60):.0f} min on day {day.number}")
+                more.append(f"{-(-(wheel - limit) // 60):.0f} min on day {day.number + trip.first_number - 1}")
         return replace(change, text=f"Drive longer than wished: {', '.join(more)}") if more else change
     if change.key == "budget":
         money = plan.cost.money_cents / 100

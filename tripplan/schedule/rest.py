@@ -17,8 +17,8 @@ from tripplan.model.readings import Readings
 from tripplan.model.trip import Sight, Trip, UnderWay
 from tripplan.model.van import Learned, Levels, Party
 from tripplan.model.words import STORES, Store
-from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
+from tripplan.schedule.behind import nights_behind
 from tripplan.schedule.candidates import serves_on_foot
 from tripplan.schedule.corrected import STORE_OF, Corrected, corrected
 from tripplan.schedule.timetable import DOING
@@ -110,6 +110,12 @@ def _check(trip: Trip, plan: Plan, readings: Readings, region: Region) -> None:
         if not old.pick_up <= reading.time <= now:
             raise BadInputError(
                 f"the {reading.store.value} was read on {reading.time:%Y-%m-%d %H:%M}", where="readings",
+                accepted=f"from {old.pick_up:%Y-%m-%d %H:%M} to now, {now:%Y-%m-%d %H:%M}", next_step="mend its time, or leave it out",
+            )  # fmt: skip
+    for done in readings.services:
+        if not old.pick_up <= done.time <= now:
+            raise BadInputError(
+                f"a service of {', '.join(s.value for s in done.stores)} is dated {done.time:%Y-%m-%d %H:%M}", where="readings, `[[services]]`",
                 accepted=f"from {old.pick_up:%Y-%m-%d %H:%M} to now, {now:%Y-%m-%d %H:%M}", next_step="mend its time, or leave it out",
             )  # fmt: skip
 
@@ -204,8 +210,7 @@ def _left(sight: Sight, behind: UnderWay) -> Sight | None:
     """Return what is still to be had of a sight."""
     if not sight.nights:
         return None if sight.spot.name in behind.seen else sight
-    lon, lat = (np.array([getattr(s, n) for s in behind.slept]) for n in ("lon", "lat"))
-    near = int((great_circle_m(sight.spot.lon, sight.spot.lat, lon, lat) <= sight.near_km * 1000).sum()) if behind.slept else 0
+    near = nights_behind(sight, behind)
     return replace(sight, nights=sight.nights - near) if near < sight.nights and sight.spot.name not in behind.seen else None
 
 

@@ -212,4 +212,4 @@ def _floor(share: float) -> float:
 def no_plan_together(error: NoPlanError, why: TooLittleTogether) -> NoPlanError:
     """Add to the reasons of the nearest plan what the confidence lacks."""
     excess = why.excess()
-    return NoPlanError(f"{excess.text}; {error}", (excess, *error.excesses), least=error.least)
+    return NoPlanError(f"{excess.text}; {error}", (excess, *error.excesses), least=error.least, cut=error.cut)

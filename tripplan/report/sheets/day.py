@@ -19,7 +19,7 @@ from tripplan.report.say import spot_name
 from tripplan.report.sheets.blocks import Beside, Block, Box, Cell, Heading, Item, Items, Para, Phone, Sheet, Table
 from tripplan.report.sheets.common import PRACTICE, Folder, careful, source_words, sourced
 from tripplan.report.sheets.tell import tell, word
-from tripplan.report.sheets.walk import Stay, arriving, by_car, leaving, stay_before, stay_of
+from tripplan.report.sheets.walk import Stay, arriving, by_car, leaving, stands_at, stay_before, stay_of
 from tripplan.report.why import needs_of, served_words
 
 __all__ = ["day_sheet"]
@@ -63,7 +63,8 @@ def day_sheet(day: Day, folder: Folder, keys: Mapping[int, frozenset[str]]) -> S
     if day.night is not None:
         blocks.append(_night(day.night, day, folder))
         blocks += _careful(own, _AT_NIGHT)
-    blocks += _lists(day, stay_before(plan.days, day.number, van, dict(keys)), folder, own)
+    before = stay_before(plan.days, day.number, van, dict(keys)) or stands_at(day, plan.trip, folder.place_of(day.start), own)
+    blocks += _lists(day, before, folder, own)
     return Sheet(f"day-{day.number}", "day", title, tuple(sourced(blocks)), folder.foot(day.end))
 
 

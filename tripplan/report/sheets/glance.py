@@ -8,6 +8,7 @@ from tripplan.model.plan import Day, Night
 from tripplan.report import say
 from tripplan.report.chart import levels_of
 from tripplan.report.closed import closure_lines
+from tripplan.report.counted import trip_title
 from tripplan.report.language import spoken
 from tripplan.report.listing import proof_words
 from tripplan.report.safe import plain
@@ -29,7 +30,7 @@ def glance(folder: Folder) -> Sheet:
     """Return the trip at a glance: facts, map, days, levels, what to book and to ask, costs."""
     plan = folder.plan
     blocks: list[Block] = [
-        Heading(1, plan.trip.name),
+        Heading(1, trip_title(plan.trip)),
         _facts(folder),
         Picture(map_drawing(plan, folder.region, folder.ways), "map"),
         Para(
@@ -195,8 +196,18 @@ def _to_book(folder: Folder) -> list[Block]:
         else:
             stays.append((day.night, [day]))
     booked = {(booking.night, booking.spot) for booking in trip.bookings}
-    rows = []
+    rows, stands = [], ""
     for night, days in stays:
+        done = any((day.date, night.spot) in booked for day in days)
+        if trip.under_way is not None and days[0] is plan.days[0] and night.spot == days[0].start:
+            # Nobody books where the van stands already; whether it may stay so long is asked at the desk.
+            if not done:
+                stands = tell_n(
+                    "You are at {place} already: ask at the desk whether you may stay {n} night from now.",
+                    "You are at {place} already: ask at the desk whether you may stay {n} nights from now.",
+                    len(days), place=spot_name(night.spot),
+                )  # fmt: skip
+            continue
         place = folder.place_of(night.spot)
         count = tell_n("1 night", "{n} nights", len(days))
         reach: list[str | Phone] = [spot_name(night.spot)]
@@ -204,7 +215,6 @@ def _to_book(folder: Folder) -> list[Block]:
             reach += [" ", Phone(place.phone)]
         if place is not None and place.website:
             reach.append(tell(" {website}", website=place.website))
-        done = any((day.date, night.spot) in booked for day in days)
         rows.append(
             (
                 tell("{day}, {count}", day=say.short_day(days[0].date), count=count), tuple(reach), tell("mains") if night.powered else tell("no mains"),
@@ -216,12 +226,10 @@ def _to_book(folder: Folder) -> list[Block]:
         "Say when booking: car and van together {length}, {heads}. ", length=spoken().size(trip.outfit.length_m, 1), heads=heads
     )
     when = tell("How far ahead is not on the map: ask soon, in school holidays first.")
-    out: list[Block] = [
-        Para(size + when, "note"),
-        Table(
-            "book", (tell("From"), tell("Site"), tell("Pitch"), tell("Price"), tell("Book")), tuple(rows), right=(), whole=(0,)
-        ),
-    ]
+    head = (tell("From"), tell("Site"), tell("Pitch"), tell("Price"), tell("Book"))
+    out: list[Block] = [Para(stands)] if stands else []
+    if rows:
+        out += [Para(size + when, "note"), Table("book", head, tuple(rows), right=(), whole=(0,))]
     ferries = [(day, leg) for day in plan.days for leg in day.legs if leg.ferry_s > 0]
     if ferries:
         out.append(

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tripplan.model.place import Place
 from tripplan.model.plan import Day, Night
+from tripplan.model.trip import Trip
 from tripplan.model.van import Van
 from tripplan.model.words import Offer
 from tripplan.report import say
@@ -20,7 +22,7 @@ from tripplan.report.sheets.blocks import Item
 from tripplan.report.sheets.common import step
 from tripplan.report.sheets.tell import word
 
-__all__ = ["Stay", "arriving", "by_car", "leaving", "stay_before", "stay_of"]
+__all__ = ["Stay", "arriving", "by_car", "leaving", "stands_at", "stay_before", "stay_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +60,17 @@ def stay_before(days: tuple[Day, ...], number: int, van: Van, keys_of: dict[int,
     if before is None or before.night is None:
         return None
     return stay_of(before.night, before, van, keys_of.get(before.number, frozenset()))
+
+
+def stands_at(day: Day, trip: Trip, place: Place | None, keys: frozenset[str]) -> Stay | None:
+    """Return how the van has stood where the rest of a trip begins: what the pitch offers is taken for used, so that no step of leaving is missed.
+
+    ``None`` on every other day, and where the van does not stand at a site.
+    """
+    if trip.under_way is None or day.number != trip.first_number or place is None or place.role != "site":
+        return None
+    power, piped = (place.offer(word).answer >= Offer.PRESUMED for word in ("power", "piped"))
+    return Stay(power, piped and trip.van.piped_water, "frost" in keys, (), heating_gas=False)
 
 
 def leaving(day: Day, before: Stay | None, van: Van) -> tuple[Item, ...]:
