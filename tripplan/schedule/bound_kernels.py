@@ -22,11 +22,13 @@ Any_ = NDArray[Any]
 
 
 @njit(cache=True, nogil=True)
-def _night(out, ahead, cost, like, index, price, cover, column, inf):
-    halves, size, places, columns = out.shape
+def _night(begin, end, out, ahead, cost, like, index, price, cover, column, inf):
+    """Of the places from ``begin`` to ``end``; fills all of their part."""
+    halves, size, _, columns = out.shape
     for half in range(halves):
         for bucket in range(size):
-            for q in range(places):
+            out[half, bucket, begin:end] = inf
+            for q in range(begin, end):
                 extra = cost[q]
                 if extra < 0:
                     continue
@@ -47,23 +49,18 @@ def night_table(tables: Tables, buckets: Any, day: int, ahead: Any, position: An
     p = tables.problem
     arrivals = tables.arrivals[day]
     spots = tables.spots[day + 1]
-    out = scratch.array("night", (tables.halves, buckets.arrive_sizes[day], len(spots), len(arrivals)), dtype, tables.inf)
+    out = scratch.array("night", (tables.halves, buckets.arrive_sizes[day], len(spots), len(arrivals)), dtype)
     if ahead is None:
+        out[:] = tables.inf
         out[:, :, 0, :] = tables.end_value[arrivals].astype(dtype)
         return out
     index, price = night_moves(tables, buckets, day)
     column = np.ascontiguousarray(position[tables.cover_map[:, arrivals]])
-    _night(
-        out,
-        ahead,
-        np.minimum(p.night_cost[day][spots], tables.inf).astype(dtype),
-        tables.like_night[spots],
-        index.astype(np.int32),
-        np.minimum(price, tables.inf).astype(dtype),
-        tables.cover_class[spots],
-        column,
-        dtype(tables.inf),
-    )
+    frame = (
+        out, ahead, np.minimum(p.night_cost[day][spots], tables.inf).astype(dtype), tables.like_night[spots], index.astype(np.int32),
+        np.minimum(price, tables.inf).astype(dtype), tables.cover_class[spots], column, dtype(tables.inf),
+    )  # fmt: skip
+    in_parts(out.size, middles(len(spots)), lambda begin, end, _lane: _night(begin, end, *frame))
     return out
 
 
@@ -79,19 +76,19 @@ def _usable(days, day, to, origin, alive, out):
 
 
 @njit(cache=True, nogil=True)
-def _alive(night, inf):
-    halves, size, places, columns = night.shape
-    rows = np.zeros((halves, size, places), np.bool_)
-    place = np.zeros(places, np.bool_)
-    for half in range(halves):
-        for bucket in range(size):
-            for q in range(places):
+def _alive(begin, end, night, rows, place, inf):
+    """Say of the places from ``begin`` to ``end`` whether anything is to be had there, and in which buckets."""
+    halves, size, _, columns = night.shape
+    for q in range(begin, end):
+        place[q] = False
+        for half in range(halves):
+            for bucket in range(size):
+                rows[half, bucket, q] = False
                 for k in range(columns):
                     if night[half, bucket, q, k] < inf:
                         rows[half, bucket, q] = True
                         place[q] = True
                         break
-    return rows, place
 
 
 @njit(cache=True, nogil=True)
@@ -177,7 +174,9 @@ def day_table(
         return out
     origin, to = tables.rows[day][arcs.origin], tables.rows[day + 1][arcs.to]
     kind, moves, costs, sights = arc_classes(tables, arcs, buckets, day)
-    live, place = _alive(night, dtype(tables.inf))
+    live, place = np.empty(night.shape[:3], np.bool_), np.empty(night.shape[2], np.bool_)
+    cells = middles(night.shape[2])
+    in_parts(night.size, cells, lambda begin, end, _lane: _alive(begin, end, night, live, place, dtype(tables.inf)))
     chosen = np.empty(len(arcs.to), np.int64)
     n = _usable(arcs.days, day, to, origin, place, chosen)
     sight = arrive_position[tables.sight_map[sights][:, columns]]
