@@ -13,6 +13,7 @@ from tripplan.model.plan import LevelLine
 from tripplan.report import say
 from tripplan.report.basemap import base_layers, frame_around, kept_off, roads, towns
 from tripplan.report.chart import ARRIVE_AT, WAY_AT, levels_of
+from tripplan.report.language import Language, speaking, tell
 from tripplan.report.levels import levels_chart
 from tripplan.report.palette import DASHES, HUES, LAND, WATER, day_style
 from tripplan.report.tables import LEVEL_COLUMNS, level_rows
@@ -181,3 +182,20 @@ def test_nearest_to_a_limit_is_looked_for_on_the_way_too() -> None:
     peak = levels_of(_with_lines([(30, 12, 40, 20, "way"), (20, 25, 35, 30, "way")])).strips[1]
     assert peak.worst == (1, 40.0)
     assert peak.line == ((0, 30), (WAY_AT, 40), (ARRIVE_AT, 12), (1, 20), (1, 20), (1 + WAY_AT, 35), (1 + ARRIVE_AT, 25), (2, 30))
+
+
+@pytest.mark.parametrize(
+    ("module", "size"), [("levels", 10.0), ("sheets.drawings", 8.8)], ids=["picture of the levels", "day sheets"]
+)
+def test_words_beside_the_levels_have_room(module: str, size: float) -> None:
+    """The longest words that stand left of a strip, German ones, begin inside the drawing (widths of the bundled font)."""
+    from importlib import import_module
+    from importlib.resources import files
+
+    from PIL import ImageFont
+
+    font = ImageFont.truetype(str(files("tripplan.report") / "fonts" / "DejaVuSans.ttf"), 100)
+    with speaking(Language("de")):
+        words = tell("at least {limit} of {full}", limit=say.amount("gas", 10.3).split()[0], full=say.amount("gas", 27.0))
+    assert words.startswith("mindestens")
+    assert font.getlength(words) * size / 100 <= import_module(f"tripplan.report.{module}")._LEFT - 6

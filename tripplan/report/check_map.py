@@ -105,6 +105,7 @@ def check_map(result: CheckResult | TrackCheck, region: Region, head: str, *, na
     page = {
         "credit": tell("{attribution}, data of {date}", attribution=region.meta.attribution, date=region.meta.data_date),
         "words": map_words(),
+        "imperial": not spoken().metric,
         "days": [],
         "marks": [],
         "bounds": [[round(float(south), 5), round(float(west), 5)], [round(float(north), 5), round(float(east), 5)]],

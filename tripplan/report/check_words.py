@@ -19,6 +19,8 @@ __all__ = [
     "place_words", "road_words", "size_words", "toll_words", "why_words",
 ]  # fmt: skip
 
+#: Longer than this, miles say more than feet [m].
+_IN_FEET_M = 300.0
 #: What a stretch is, as words of the list.
 _GRADES = {
     "closed": word("closed"), "unsealed": word("unsealed"), "unknown": word("unknown"), "ask first": word("ask first"), "presumed": word("presumed"),
@@ -167,7 +169,7 @@ def size_words(length_m: float) -> str:
         return tell("under {length}", length=spoken().short_way(1))
     if spoken().metric:
         return f"{spoken().number(length_m, grouped=True)} m"
-    return spoken().short_way(length_m)
+    return spoken().short_way(length_m) if length_m < _IN_FEET_M else spoken().road(length_m, 1)
 
 
 def grade_word(s: Stretch) -> str:
@@ -289,9 +291,14 @@ def _stretch_line(s: Stretch, pieces: int) -> str:
     if s.kind == "presumed":
         why = tell("untagged, presumed sealed")
         if isfinite(s.sealed_p):
-            why = tell("untagged, presumed sealed ({percent} % likely)", percent=spoken().number(s.sealed_p * 100))
+            why = tell("untagged, presumed sealed ({percent} % likely)", percent=_percent(s.sealed_p))
     where = _where(s.from_m, s.length_m)
     return _row(grade.upper() if s.forbidden else grade, f"{where}  {what}{why}; {place_words(s)}{near_words(s)}")
+
+
+def _percent(p: float) -> str:
+    """Return how likely something is, with a decimal where it is nearly sure, and never as 100."""
+    return spoken().number(100 * p) if p < 0.985 else spoken().number(min(100 * p, 99.9), 1)
 
 
 def _track_lines(result: TrackCheck) -> list[str]:

@@ -11,7 +11,7 @@ from tripplan.report.markup import Markup, el
 
 __all__ = ["levels_chart", "levels_svg"]
 
-_LEFT, _RIGHT, _TOP, _STRIP, _GAP = 122.0, 8.0, 8.0, 32.0, 10.0
+_LEFT, _RIGHT, _TOP, _STRIP, _GAP = 162.0, 8.0, 8.0, 32.0, 10.0
 _WIDTH = 700.0
 _INK, _LIMIT, _AREA, _SPREAD, _NIGHTS, _BOX = "#1c1c1c", "#c24a00", "#dde6ec", "#b9cbd7", "#ddd", "#999"
 #: What a page's style may overrule.

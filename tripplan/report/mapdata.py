@@ -13,7 +13,7 @@ from tripplan.model.plan import Day, Event, Night, Plan
 from tripplan.model.words import Surface
 from tripplan.region.region import Region
 from tripplan.report.basemap import Frame, base_layers, frame_around, kept_off, roads, towns
-from tripplan.report.language import tell
+from tripplan.report.language import spoken, tell
 from tripplan.report.lines import run_points, surface_runs
 from tripplan.report.mapothers import other_style
 from tripplan.report.mapstores import store_days
@@ -166,6 +166,7 @@ def map_data(plan: Plan, region: Region, alternatives: Sequence[tuple[str, Plan]
     page: dict[str, object] = {
         "credit": tell("© OpenStreetMap contributors, data of {date}", date=plan.data_date),
         "words": map_words(),
+        "imperial": not spoken().metric,
         "days": days,
         "bounds": bounds,
         "frame": [[round(frame.south, 4), round(frame.west, 4)], [round(frame.north, 4), round(frame.east, 4)]],

@@ -21,7 +21,7 @@ __all__ = ["levels_png"]
 
 #: Width of the picture [px], and how much larger it is drawn before it is made smaller, so that slanted lines are smooth.
 _WIDTH, _FINER = 1400, 2
-_LEFT, _RIGHT, _HEAD, _STRIP, _GAP, _FOOT = 250, 20, 92, 76, 22, 40
+_LEFT, _RIGHT, _HEAD, _STRIP, _GAP, _FOOT = 290, 20, 92, 76, 22, 40
 _PAPER, _INK, _GREY, _LIMIT, _AREA, _SPREAD, _NIGHTS = "#ffffff", "#1c1c1c", "#444444", "#c24a00", "#dde6ec", "#a9bfcd", "#dddddd"
 _DASH, _SPACE, _DOTS = 14, 8, 6
 

@@ -387,7 +387,7 @@ var tripplan = (function () {
     var credit = document.createElement("span");
     credit.textContent = data.credit;
     map.attributionControl.setPrefix(false).addAttribution(credit.innerHTML);
-    L.control.scale({imperial: false}).addTo(map);
+    L.control.scale({metric: !data.imperial, imperial: Boolean(data.imperial)}).addTo(map);
     named(".leaflet-control-zoom-in", words["in"]);
     named(".leaflet-control-zoom-out", words.out);
     named(".leaflet-control-layers-toggle", words.layers);

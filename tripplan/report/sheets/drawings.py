@@ -212,7 +212,7 @@ def _scale_bar(chart: _Chart) -> list[Shape]:
 
 # ------------------------------------------------------------------------------------------------ levels
 
-_LEFT, _RIGHT, _TOP, _STRIP, _GAP = 128.0, 8.0, 6.0, 30.0, 9.0
+_LEFT, _RIGHT, _TOP, _STRIP, _GAP = 152.0, 8.0, 6.0, 30.0, 9.0
 
 
 def levels_drawing(plan: Plan) -> Drawing:
