@@ -30,6 +30,7 @@ from helpers.hiding import (  # noqa: E402
     hide_and_ask,
     most_bad,
     open_map,
+    parts_of,
     thin_and_ask,
     truth_by_id,
     truth_by_place,
@@ -88,6 +89,32 @@ def table_classes(maps: list[Map], seeds: int) -> None:
             told = "–" if np.isnan(found) else f"{found:.0f}"
             row.append(f"{told} ({len(np.unique(block[mine]))}; {bad:.1f})" if mine.any() else "")
         print(f"| {made.name} | " + " | ".join(row) + " |", flush=True)
+
+
+def table_cut(maps: list[Map], seeds: int) -> None:
+    print(f"\n## Cut maps: halves and quarters as maps of their own, this program, blocks of 5 km, {seeds} seeds\n")
+    print(
+        "| map | part | km sealed / unsealed | ways contradicted | found, % of km | blocks with something found, 95 % | classes tagged in eleven blocks or more: blocks, found % | 10 and 3 % of blocks left, ten seeds: ways contradicted |"
+    )
+    print("|---|---|---|---|---|---|---|---|")
+    for made in maps:
+        for part, piece in parts_of(made):
+            score, block = hide_and_ask(piece, by_evidence, 5.0, range(seeds)), piece.blocks(5.0)
+            known = piece.main & (piece.tagged != UNTAGGED)
+            wide = [
+                f"{word} {blocks}, {score.found_of(g):.0f}"
+                for g, word in enumerate(CLASSES)
+                if (blocks := len(np.unique(block[known & (piece.group == g)]))) >= 11
+            ]
+            sealed, bad = (piece.km[known & (piece.tagged == state)].sum() for state in (SEALED, UNSEALED))
+            found, of = score.found_blocks
+            low, high = wilson(found, of)
+            thin = [len(thin_and_ask(piece, by_evidence, share).wrong_ways) for share in (0.1, 0.03)]
+            print(
+                f"| {made.name} | {part} | {sealed:.0f} / {bad:.1f} | {len(score.wrong_ways)} | {score.found:.0f} | {found} of {of}, {low:.0f} to {high:.0f} % "
+                f"| {'; '.join(wide)} | {thin[0]}, {thin[1]} |",
+                flush=True,
+            )
 
 
 def table_thinned(maps: list[Map]) -> None:
@@ -215,6 +242,7 @@ def main() -> None:
     tagged = [made for made in maps if (made.main & (made.tagged != UNTAGGED)).sum() >= 20]
     table_hidden(tagged, given.km, given.seeds)
     table_classes(tagged, given.seeds)
+    table_cut(tagged, given.seeds)
     table_thinned(tagged)
     table_probability(tagged)
     if given.choose:

@@ -13,15 +13,13 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
-from helpers.hiding import KM_PER_DEGREE, UNTAGGED, Map, open_map  # noqa: E402
+from helpers.hiding import KM_PER_DEGREE, UNTAGGED, Map, cut, open_map  # noqa: E402
 from helpers.surface_rules import RULES  # noqa: E402
 
 KINDS = ("sealed", "few roads", "remote patch", "patches", "coast and interior", "highways only", "half")
@@ -85,25 +83,8 @@ def parts(made: Map, count: int) -> list[Map]:
     lon, lat = made.inputs["mid_lon"], made.inputs["mid_lat"]
     column = np.minimum((lon - lon.min()) / np.ptp(lon) * count, count - 1).astype(int)
     line = np.minimum((lat - lat.min()) / np.ptp(lat) * count, count - 1).astype(int)
-    found = [_cut(made, column * count + line == n) for n in range(count * count)]
+    found = [cut(made, column * count + line == n) for n in range(count * count)]
     return [part for part in found if part.main.sum() >= 100]
-
-
-def _cut(made: Map, keep: np.ndarray) -> Map:
-    number = np.cumsum(keep) - 1
-    inputs: dict[str, Any] = {}
-    for word, value in made.inputs.items():
-        if word in ("points", "joints"):
-            mine = keep[value[0]]
-            inputs[word] = (number[value[0][mine]], *(column[mine] for column in value[1:]))
-        elif word == "own":
-            inputs[word] = {name: has[keep] for name, has in value.items()}
-        else:
-            inputs[word] = value[keep]
-    none = np.zeros(0)
-    return replace(
-        made, inputs=inputs, way_id=made.way_id[keep], road=made.road[keep], line_way=none, line_ptr=none, lon=none, lat=none
-    )
 
 
 def main() -> None:

@@ -103,6 +103,41 @@ def roads_of(inputs: dict[str, Any]) -> np.ndarray:
     return connected_components(coo_array((np.ones(len(a)), (a, b)), (count, count)), directed=False)[1]
 
 
+def cut(made: Map, keep: np.ndarray) -> Map:
+    """Return the ways of ``keep`` as a map of its own (without the points of its lines)."""
+    number = np.cumsum(keep) - 1
+    inputs: dict[str, Any] = {}
+    for word, value in made.inputs.items():
+        if word in ("points", "joints"):
+            mine = keep[value[0]]
+            inputs[word] = (number[value[0][mine]], *(column[mine] for column in value[1:]))
+        elif word == "own":
+            inputs[word] = {name: has[keep] for name, has in value.items()}
+        else:
+            inputs[word] = value[keep]
+    none = np.zeros(0)
+    return replace(
+        made, inputs=inputs, way_id=made.way_id[keep], road=roads_of(inputs), line_way=none, line_ptr=none, lon=none, lat=none
+    )
+
+
+def parts_of(made: Map) -> Iterator[tuple[str, Map]]:
+    """Yield the halves and quarters of a map, cut in the middle of its extent and at the median of its tagged main ways."""
+    lon, lat = made.inputs["mid_lon"], made.inputs["mid_lat"]
+    known = made.main & (made.tagged != UNTAGGED)
+    for word, x, y in (
+        ("", (lon.min() + lon.max()) / 2, (lat.min() + lat.max()) / 2),
+        (" of median", np.median(lon[known]), np.median(lat[known])),
+    ):
+        west, south = lon < x, lat < y
+        for side, keep in {
+            "W": west, "E": ~west, "S": south, "N": ~south,
+            "SW": west & south, "SE": ~west & south, "NW": west & ~south, "NE": ~west & ~south,
+        }.items():  # fmt: skip
+            if (keep & known).sum() >= 20:
+                yield side + word, cut(made, keep)
+
+
 # ------------------------------------------------------------------------------------------------- hide and ask
 
 

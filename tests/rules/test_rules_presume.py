@@ -110,6 +110,23 @@ def test_lower_classes_lend_blocks_higher_ones_do_not() -> None:
     assert not made.judge(made.add("tertiary", UNTAGGED, east_km=4))[0]
 
 
+@pytest.mark.parametrize(
+    ("own", "unsealed", "expected"),
+    [(5, "", True), (4, "", False), (5, "secondary", False), (5, "tertiary", False)],
+)
+def test_higher_classes_are_heard_where_the_class_speaks_for_itself(own: int, unsealed: str, expected: bool) -> None:
+    """Five sealed blocks of its own and twenty of a higher class; not with four, nor with anything unsealed in the blocks."""
+    made = sealed_country("secondary", 20)
+    for i in range(own):
+        made.add("tertiary", SEALED, east_km=(i + 0.5) * BLOCK_KM, north_km=3.5 * BLOCK_KM, km=2)
+    if unsealed:
+        made.add(unsealed, UNSEALED, east_km=12.5 * BLOCK_KM, north_km=3.5 * BLOCK_KM)
+    row = made.add("tertiary", UNTAGGED, east_km=2.5 * BLOCK_KM, north_km=5.5 * BLOCK_KM)
+    presumed, why = made.judge(row)
+    assert presumed == expected
+    assert ("where main roads are tagged" in why) == expected
+
+
 def test_class_share() -> None:
     """A class with 3 % unsealed km on two roads is not presumed anywhere, even far from them; with 1 %, or on one road, it is."""
     for bad_km, roads, expected in ((1.25, 2, False), (0.25, 2, True), (2.5, 1, True)):

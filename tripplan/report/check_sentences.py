@@ -45,6 +45,7 @@ CHECKED: tuple[str, ...] = (
     word("{tag}: {km} seen sealed, {km2} unsealed"),
     word("{n} nearest blocks of {km} where it or lower classes are tagged: none unsealed"),
     word("{n} nearest blocks of {km} where it or lower classes are tagged: {n2} with something unsealed"),
+    word("{n} nearest blocks of {km} where main roads are tagged: none unsealed but what ends among tracks"),
     word("too few {tag} roads here are tagged to presume: {km} sealed, {n} blocks near enough on a map with both kinds"),
     word("too few {tag} roads here are tagged to presume: {km} sealed, {n} blocks"),
     word("but bridges and tunnels are laid apart, and too few of them are tagged"),

@@ -9,10 +9,13 @@ An untagged main way passes (grade `PASSES`) when all of these hold:
    one single road is the exception;
 2. of the nearest blocks in which its class is tagged, or it together with the next lower ones, so many are all sealed
    that the Wilson lower bound of their share reaches `LEAST_BLOCK_BOUND` (eleven of eleven do). One road speaks for
-   `ROAD_BLOCKS` blocks at most;
+   `ROAD_BLOCKS` blocks at most. On a map that is not mixed (see below) the higher classes are heard besides where the class
+   and lower ones reach `LEAST_OWN_BOUND` by themselves: then the nearest blocks within `MIXED_REACH_KM` in which any main road is tagged must reach
+   `LEAST_BLOCK_BOUND`, with nothing unsealed in them but roads that end among tracks;
 3. no unsealed main road carries its ref or name;
 4. no unsealed road of its class or a higher one lies within two hops along main roads;
-5. no unsealed road of its class lies within `CLASS_RADIUS_KM` (`PURE_RADIUS_KM` on a map that is not mixed, see below);
+5. no unsealed road of its class lies within `CLASS_RADIUS_KM` (`PURE_RADIUS_KM` on a map that is not mixed, where one
+   that ends among tracks speaks for no other road: rule 7 asks of such roads);
 6. a bridge or tunnel is vouched for by bridges or tunnels, as 2 asks, or by sealed roads at both ends: it is laid apart;
 7. it is no road that ends among tracks (`tripplan.rules.spurs`);
 8. `tripplan.rules.presume` asks besides that the rule did not fail its own trial on this map.
@@ -45,6 +48,8 @@ LEAST_SHARE = 0.98
 #: Km of the overall share that a class's own km are mixed with.
 SMOOTHING_KM = 2.0
 LEAST_BLOCK_BOUND = 0.8
+#: What a class and lower ones must reach by themselves before higher ones are heard (five sealed blocks of five do).
+LEAST_OWN_BOUND = 0.64
 CLASS_RADIUS_KM = 8.0
 #: On a map where unsealed roads are exceptions, one speaks for the blocks around it: two of them, not for a whole district.
 PURE_RADIUS_KM = 2 * BLOCK_KM
@@ -80,12 +85,15 @@ class Verdict:
         (M) nearest blocks that were looked at, and those all sealed.
     mixed
         Whether the map is mixed.
+    helped
+        (M) whether the blocks are those of all main roads, since higher classes were heard.
     """
 
     grade: NDArray[np.int8]
     seen: I64
     good: I64
     mixed: bool
+    helped: Bools
 
 
 def wilson_lower(good: NDArray[np.int64] | int, of: NDArray[np.int64] | int, z: float = WILSON_Z) -> F64:
@@ -108,13 +116,21 @@ def judge(roads: Layout, tag: NDArray[np.uint8], asked: Bools) -> Verdict:
     count, group = len(roads.row), roads.group
     unsealed, sealed = tag == UNSEALED, tag == SEALED
     way, block, mixed = _shown_blocks(roads, tag)
-    seen, good, enough = np.zeros(count, np.int64), np.zeros(count, np.int64), np.zeros(count, np.bool_)
+    seen, good = np.zeros(count, np.int64), np.zeros(count, np.int64)
+    enough, helped = np.zeros(count, np.bool_), np.zeros(count, np.bool_)
+    speaks = unsealed
+    if not mixed and len(roads.among_tracks):
+        speaks = unsealed & ~roads.among_tracks
     little, disagree = _class_faults(roads, sealed, unsealed, strict=mixed)
     for g in range(len(CLASSES)):
         mine = np.flatnonzero(asked & (group == g))
         if len(mine):
             at, back = np.unique(roads.mid_block[mine], return_inverse=True)
             near, fine = _nearest(roads, at, group[way], tag[way], block, g, mixed=mixed)
+            if not mixed:
+                more = _helped(roads, at, speaks[way], block, near, fine)
+                near, fine = np.where(more > 0, more, near), np.where(more > 0, more, fine)
+                helped[mine] = (more > 0)[back]
             seen[mine], good[mine] = near[back], fine[back]
             enough[mine] = (wilson_lower(fine, near) >= LEAST_BLOCK_BOUND)[back]
     grade = np.full(count, PASSES, np.int8)
@@ -125,12 +141,12 @@ def judge(roads: Layout, tag: NDArray[np.uint8], asked: Bools) -> Verdict:
     grade[(grade == PASSES) & _structure_doubtful(roads, tag, asked)] = APART
     if len(roads.among_tracks):
         grade[(grade == PASSES) & roads.among_tracks] = SPUR
-    grade[_close(roads, unsealed, asked, radius_km(mixed=mixed)) | _hops(roads, unsealed)] = NEAR
+    grade[_close(roads, speaks, asked, radius_km(mixed=mixed)) | _hops(roads, unsealed)] = NEAR
     motorway = roads.plain_motorway
     grade[motorway] = PASSES
     grade[_same(roads.ref, unsealed) | _same(roads.name, unsealed)] = SAME
     grade[~asked] = -1
-    return Verdict(grade, seen, good, mixed)
+    return Verdict(grade, seen, good, mixed, helped)
 
 
 def _shown_blocks(roads: Layout, tag: NDArray[np.uint8]) -> tuple[I64, I64, bool]:
@@ -191,6 +207,24 @@ def _nearest(roads: Layout, at: I64, group: I64, tag: NDArray[np.uint8], block: 
         better = bound > best if last > g else np.ones(len(at), np.bool_)
         best, near, fine = np.where(better, bound, best), np.where(better, counted, near), np.where(better, good, fine)
     return near, fine
+
+
+def _helped(roads: Layout, at: I64, unsealed: Bools, block: I64, near: I64, fine: I64) -> I64:
+    """Return for each block in ``at`` how many of the nearest ones, all sealed, speak once higher classes are heard; 0: they are not."""
+    from scipy.spatial import cKDTree
+
+    own = wilson_lower(fine, near)
+    asks = np.flatnonzero((own >= LEAST_OWN_BOUND) & (own < LEAST_BLOCK_BOUND))
+    more = np.zeros(len(at), np.int64)
+    shown = np.unique(block)
+    most = min(NEAREST, len(shown))
+    if len(asks) and wilson_lower(most, most) >= LEAST_BLOCK_BOUND:
+        away, which = cKDTree(roads.block_xyz[shown]).query(roads.block_xyz[at[asks]], k=np.arange(1, most + 1))
+        within = away < MIXED_REACH_KM
+        heard = within.sum(axis=1)
+        bad = (within & np.isin(shown, block[unsealed])[which]).any(axis=1)
+        more[asks] = np.where(~bad & (wilson_lower(heard, heard) >= LEAST_BLOCK_BOUND), heard, 0)
+    return more
 
 
 def _structure_doubtful(roads: Layout, tag: NDArray[np.uint8], asked: Bools) -> Bools:

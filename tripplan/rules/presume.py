@@ -202,7 +202,7 @@ def _reasons(
         return [], which
     telling = {word: has for word, has in features.items() if max(trial.ratio[word], 1 / trial.ratio[word]) >= _TELLING}
     columns: list[NDArray[Any]] = [
-        roads.group, verdict.grade, np.minimum(verdict.seen, 99), np.minimum(verdict.good, 99), roads.plain_motorway, roads.structure > 0, taken,
+        roads.group, verdict.grade, np.minimum(verdict.seen, 99), np.minimum(verdict.good, 99), roads.plain_motorway, roads.structure > 0, taken, verdict.helped,
         *(features[word] for word in features),
     ]  # fmt: skip
     code = np.zeros(len(rows), np.int64)
@@ -228,9 +228,11 @@ def _text(
     if roads.plain_motorway[row] and grade == PASSES:
         return "a motorway may safely be assumed sealed (OSM wiki, Key:surface)"
     bad = seen - int(verdict.good[row])
-    blocks = f"{seen} nearest blocks of {BLOCK_KM:g} km where it or lower classes are tagged: " + (
-        "none unsealed" if bad == 0 else f"{bad} with something unsealed"
-    )
+    blocks = f"{seen} nearest blocks of {BLOCK_KM:g} km where "
+    if verdict.helped[row]:
+        blocks += "main roads are tagged: none unsealed but what ends among tracks"
+    else:
+        blocks += "it or lower classes are tagged: " + ("none unsealed" if bad == 0 else f"{bad} with something unsealed")
     totals = f"{road}: {km[SEALED, g]:.0f} km seen sealed, {km[UNSEALED, g]:.1f} km unsealed"
     said = {
         PASSES: f"{totals}; {blocks}",
