@@ -173,3 +173,29 @@ def test_json_of_the_map_reads_back() -> None:
     towns = {town[0] for town in json.loads(found[1])["towns"]}
     assert towns
     assert not any(html.escape(town, quote=False) != town and town in found[1] for town in towns)
+
+
+def test_the_catalogue_full_of_hostile_texts(tmp_path: Path) -> None:
+    """So with the page of suggested loops: every text as a sight's name and as the reason why it was left out, each read back."""
+    from dataclasses import replace
+
+    from tripplan.report.catalogue import catalogue_page
+    from tripplan.schedule.choices import sums_of
+    from tripplan.schedule.suggest import THEMES, Suggestion, sights_seen
+    from tripplan.schedule.suggest_sights import Picked
+    from tripplan.schedule.suggest_values import Valued
+
+    turn = cycle(CORPUS)
+    region = plans.island(lambda _: next(turn))
+    plan = plans.plan(3, lambda _: next(turn), region)
+    bare = Valued(plan.trip.depot, 100, 1.0, "why", 1.0, "why")
+    left = tuple((replace(bare, spot=replace(bare.spot, name=text)), f"{text} {n}") for n, text in enumerate(CORPUS))
+    own = tuple((text, text) for text in CORPUS)
+    found = Suggestion(THEMES[1], plan, plan.trip, sums_of(plan, plan.trip), Picked((), left), sights_seen(plan), own, next(turn))
+    page = catalogue_page([found], [], plan.trip, region, {found.key: "coast/"})
+    seen = look(page, f"return {{{_LAYOUT}, {_TEXT}}};", tmp_path, width=390, height=844)
+    _harmless(seen)
+    text = shown(seen["text"])
+    assert len(CORPUS) >= 200
+    for name in CORPUS:
+        assert shown(plain(name)).strip() in text, ascii(name)
