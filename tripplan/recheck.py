@@ -17,7 +17,7 @@ from tripplan.model.trip import Booking, Trip
 from tripplan.model.van import DayWeather
 from tripplan.region.region import Region
 
-__all__ = ["Recheck", "Repair", "changed_days", "recheck", "repair"]
+__all__ = ["Recheck", "Repair", "changed_days", "check_fit", "past_words", "recheck", "repair", "repair_proof"]
 
 #: Findings that say that a figure on the papers is another one now; what they are about may still hold.
 _FIGURES = frozenset(
@@ -25,6 +25,10 @@ _FIGURES = frozenset(
 )  # fmt: skip
 #: All sets of nights are tried up to so many nights; of more, only nights in a row.
 _EVERY_SET = 2
+#: Of sets as small as the first that gives a plan, at most so many more are tried for the one that changes least.
+_MOST_ALIKE = 4
+#: A place of the plan lies where its map has it, within so much [degrees]: about 200 m.
+_SAME_PLACE = 2e-3
 
 
 @dataclass(frozen=True)
@@ -56,15 +60,24 @@ class Repair:
     freed
         Dates of the nights that were not held to be where they were.
     tried
-        How many sets of nights were tried before this one, each proved to give no plan.
+        How many sets of nights gave no plan.
     least
-        Whether no smaller number of nights will do: every set of fewer nights was tried.
+        Whether no smaller number of nights will do: every set of fewer nights was proved to give no plan.
+    moved
+        How many nights are spent elsewhere than they were.
+    at_least
+        So many nights must be spent elsewhere in any repair, proven; the gap to it is what is not known.
+    alike
+        Whether every set of as many nights was tried too, so that none of them changes fewer days, or fewer km.
     """
 
     plan: Plan
     freed: tuple[date, ...]
     tried: int
     least: bool
+    moved: int
+    at_least: int
+    alike: bool
 
 
 def recheck(
@@ -85,9 +98,15 @@ def recheck(
         Gives a trip the closures known today.
     weather
         Forecast by date; days without one keep what was planned with.
+
+    Raises
+    ------
+    BadInputError
+        When it cannot be a plan of this region (`check_fit`).
     """
     from tripplan.audit.run import audit
 
+    check_fit(plan, region)
     trip = closures(plan.trip) if closures is not None else plan.trip
     if weather:
         days = {**dict(trip.weather_days), **{day: w for day, w in weather if day in trip.dates}}
@@ -102,10 +121,78 @@ def recheck(
     )
 
 
+def check_fit(plan: Plan, region: Region) -> None:
+    """Refuse a plan that this region's map cannot have given, and one whose nights do not count up.
+
+    Raises
+    ------
+    BadInputError
+        A depot off the map; a place that is not the one the map has under its number; a night that is no first, second ... one.
+    """
+    from tripplan.request.spots import on_map
+
+    for name, spot in (("pick_up", plan.trip.depot), ("return", plan.trip.return_depot)):
+        if not on_map(region, spot.lon, spot.lat):
+            raise BadInputError(
+                f"{spot.name!r}, {spot.lat:.4f}, {spot.lon:.4f}, lies off the map of {region.meta.name!r}", where=f"the plan's {name}",
+                accepted=f"the region that the plan was made on, {plan.region_name!r}, or a newer one of it", next_step="give that region with --region",
+            )  # fmt: skip
+    for day in plan.days:
+        if day.night is not None and day.night.stay_night < 1:
+            raise BadInputError(
+                f"`stay_night` is {day.night.stay_night}", where=f"day {day.number} of the plan", accepted="1 for the first night at a place, then 2, 3 ...",
+                next_step="make the plan again with `tripplan plan`",
+            )  # fmt: skip
+    if plan.region_key != region.meta.key:
+        return  # another map numbers its places otherwise: they are looked for by what they are
+    for where, spot in _spots(plan):
+        row = spot.place
+        place = region.places[row] if 0 <= row < len(region.places) else None
+        if row >= 0 and (place is None or max(abs(place.lon - spot.lon), abs(place.lat - spot.lat)) > _SAME_PLACE):
+            has = f"which is {place.name or place.ref!r}" if place is not None else f"of {len(region.places)}"
+            raise BadInputError(
+                f"{spot.name!r} has the place number {row}, {has} on this map", where=where, accepted="a place of the map, or -1 for a point",
+                next_step="make the plan again with `tripplan plan`",
+            )  # fmt: skip
+
+
+def _spots(plan: Plan) -> Iterator[tuple[str, Spot]]:
+    """Yield every spot of a plan and of its trip with what it is."""
+    trip = plan.trip
+    yield "the plan's pick_up", trip.depot
+    yield "the plan's return", trip.return_depot
+    yield from (("a sight of the plan's trip", sight.spot) for sight in trip.sights)
+    yield from (("a booked night of the plan's trip", booking.spot) for booking in trip.bookings)
+    yield from (("a place of the plan to phone first", one.spot) for one in plan.presumed_offers)
+    for day in plan.days:
+        where = f"day {day.number} of the plan"
+        yield from ((where, spot) for spot in (day.start, day.end, *(e.spot for e in day.events if e.spot is not None)))
+        if day.night is not None:
+            yield where, day.night.spot
+
+
+def past_words(plan: Plan, today: date) -> str:
+    """Say that a trip is over, or has begun, so that the answer is read rightly; "" for one that lies ahead."""
+    first, last = plan.trip.pick_up.date(), plan.trip.return_by.date()
+    if last < today:
+        return f"This trip was over on {last.day} {last:%B %Y}: the plan is held against today's map as if it were still to come."
+    if first < today:
+        return f"This trip began on {first.day} {first:%B %Y}: days that are past are held against today's map too."
+    return ""
+
+
+def repair_proof(mended: Repair) -> str:
+    """Say in a few words what is known of how small a repair is."""
+    if mended.moved <= mended.at_least:
+        return "proven: no repair moves fewer nights" + ("" if mended.alike else "; others that move as many may change less")
+    return f"proven is only that {mended.at_least} must move: repairs that move more were tried for nights in a row alone"
+
+
 def repair(checked: Recheck, region: Region, *, seconds: float = 120.0, progress: Progress = silent) -> Repair:
     """Plan again with as many nights kept as possible: none freed, then one, then two ..., those nearest to what broke first.
 
-    Up to two nights every set is tried, so that fewer are proved not to do; of more only nights in a row.
+    Up to two nights every set is tried, so that fewer are proved not to do; of more only nights in a row. Of sets that free as few
+    nights as the first that gives a plan, the one counts that moves fewest nights, then changes fewest days, then adds fewest km.
 
     Raises
     ------
@@ -130,23 +217,48 @@ def repair(checked: Recheck, region: Region, *, seconds: float = 120.0, progress
 
     progress("Looking whether any plan exists", 0.0)
     make_plan(trip, region, reasons=False)
-    tried, every = 0, True
+    tried, more, whole_size, proven = 0, 0, True, -1
+    best: tuple[tuple[int, int, float], frozenset[date], Plan] | None = None
     for freed, whole in _sets(free, gone, lambda day: min(_away((day - first).days + 1, d) for d in broken)):
-        if time.monotonic() - began > seconds:
+        late = time.monotonic() - began > seconds
+        if best is not None and (len(freed) > len(best[1]) or not whole):
+            break
+        if best is not None and (late or more == _MOST_ALIKE):
+            whole_size = False
+            break
+        if late:
             raise NoPlanError(
                 f"a plan exists, but none was found in {seconds:g} s that keeps most nights; {tried} sets of nights were tried",
                 proven=False,
             )
-        every &= whole
+        more += best is not None
         progress(f"Planning again with {len(freed)} nights free", min((time.monotonic() - began) / max(seconds, 1e-9), 1.0))
         try:
             plan = audited_plan(without(freed), region)
-        except (NoPlanError, BadInputError, FailedAuditError):
+        except (NoPlanError, BadInputError, FailedAuditError) as error:
             tried += 1
+            sure = isinstance(error, BadInputError) or (isinstance(error, NoPlanError) and error.proven)
+            if best is None and not sure and proven < 0:
+                proven = len(freed)  # beyond sets of this size nothing is proved any more
             continue
-        # The nights kept were a way to search: nobody has booked them.
-        return Repair(replace(plan, trip=replace(plan.trip, bookings=trip.bookings)), tuple(sorted(freed)), tried, every)
-    raise NoPlanError("no plan exists within the limits")
+        size = _size(checked.plan, plan)
+        if best is None or size < best[0]:
+            best = size, freed, plan
+    if best is None:
+        raise NoPlanError("no plan exists within the limits")
+    (moved, _, _), freed, plan = best
+    at_least = min(len(freed), len(gone) + _EVERY_SET + 1, proven if proven >= 0 else len(freed))
+    # The nights kept were a way to search: nobody has booked them.
+    plan = replace(plan, trip=replace(plan.trip, bookings=trip.bookings))
+    return Repair(plan, tuple(sorted(freed)), tried, moved <= at_least, moved, min(at_least, moved), whole_size)
+
+
+def _size(before: Plan, after: Plan) -> tuple[int, int, float]:
+    """Return how much a repair changes: nights elsewhere, days that change, km added."""
+    days = changed_days(before, after)
+    moved = sum(one.night is not None and two.night is not None and one.night.ref != two.night.ref for one, two in days)
+    metres = [sum(leg.length_m for day in plan.days for leg in day.legs) for plan in (before, after)]
+    return moved, len(days), round(metres[1] - metres[0], 1)
 
 
 def _away(number: int, broken: int) -> float:

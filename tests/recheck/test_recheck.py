@@ -20,7 +20,7 @@ from tripplan.model.plan import Day, Plan
 from tripplan.model.serial import plan_from_json, plan_to_json
 from tripplan.model.trip import Booking, Trip
 from tripplan.model.words import Surface
-from tripplan.recheck import changed_days, recheck, repair
+from tripplan.recheck import changed_days, past_words, recheck, repair, repair_proof
 from tripplan.region.build import build
 from tripplan.region.columns import Pieces
 from tripplan.region.region import Region
@@ -145,6 +145,8 @@ def test_a_closure_breaks_the_day_and_the_repair_is_the_smallest(plan: Plan, reg
     assert audit(mended.plan, region) == ()
     assert mended.plan.trip.bookings == plan.trip.bookings
     assert mended.least
+    assert mended.moved == mended.at_least
+    assert "no repair moves fewer nights" in repair_proof(mended)
     nights = [(a.date, a.night.ref, b.night.ref) for a, b in zip(plan.days, mended.plan.days, strict=True) if a.night and b.night]
     assert {when for when, one, other in nights if one != other} <= set(mended.freed)
     for size in range(len(mended.freed)):
@@ -271,6 +273,16 @@ def test_bad_input_is_one_line_and_writes_nothing(files: Path, run: Callable[...
         )
         assert (code, err.count("\n")) == (2, 1)
     assert run("recheck", files / "works.geojson", "--region", files / "island.region")[0] == 2
+    raw = json.loads((files / "works.geojson").read_text(encoding="utf-8"))
+    over = [f for f in raw["features"] if f["properties"]["name"] != "Nowhere Road"]
+    for feature in over:
+        feature["geometry"]["coordinates"] = [point[::-1] for point in feature["geometry"]["coordinates"]]
+    (tmp_path / "over.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": over}), encoding="utf-8")
+    code, _, err = run(
+        "recheck", files / "plan.json", "--region", files / "island.region", "--closures", tmp_path / "over.geojson"
+    )
+    assert (code, err.count("\n")) == (2, 1)
+    assert "change the two over" in err
     assert not (tmp_path / "new").exists()
 
 
@@ -286,6 +298,45 @@ def test_a_trip_file_names_its_closures(files: Path, region: Region, tmp_path: P
     (tmp_path / "trip.toml").write_text('closures = ["https://example.org/feed"]\n' + raw, encoding="utf-8")
     with pytest.raises(BadInputError, match="give an address with --closures"):
         load_trip(tmp_path / "trip.toml", region)
+
+
+def _of(plan: Plan, first: Callable[[Day], Day]) -> Plan:
+    """Return a plan with its first day made otherwise."""
+    return replace(plan, days=(first(plan.days[0]), *plan.days[1:]))
+
+
+def _night(plan: Plan, **more: Any) -> Plan:
+    return _of(plan, lambda day: replace(day, night=replace(day.night, **more)))  # type: ignore[type-var]
+
+
+#: What somebody did to a plan's file, and what is said of it.
+SPOILT: dict[str, tuple[Callable[[Plan], Plan], str]] = {
+    "depot number": (lambda p: replace(p, trip=replace(p.trip, depot=replace(p.trip.depot, place=9999))), "place number 9999"),
+    "depot is another": (lambda p: replace(p, trip=replace(p.trip, depot=replace(p.trip.depot, place=5))), "place number 5, which is"),
+    "sight number": (lambda p: replace(p, trip=replace(p.trip, sights=(replace(p.trip.sights[0], spot=replace(p.trip.sights[0].spot, place=9999)),))), "a sight of"),
+    "end number": (lambda p: _of(p, lambda day: replace(day, end=replace(day.end, place=9999))), "day 1 of the plan"),
+    "stay": (lambda p: _night(p, stay_night=-3), "`stay_night` is -3"),
+    "another region": (lambda p: replace(p, region_key="f" * 64, trip=replace(p.trip, depot=replace(p.trip.depot, lon=8.0, lat=50.0))), "off the map of"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("spoilt", SPOILT)
+def test_a_plan_that_the_map_cannot_have_given_is_refused_in_one_line(plan: Plan, region: Region, spoilt: str) -> None:
+    """A number of no place or of another one, a night before the first, another region: told with where it stands, never held."""
+    change, says = SPOILT[spoilt]
+    with pytest.raises(BadInputError) as caught:
+        recheck(change(plan), region)
+    assert says in caught.value.one_line()
+    assert "\n" not in caught.value.one_line()
+
+
+def test_a_trip_that_is_past_is_called_so(plan: Plan) -> None:
+    """Over, begun, or ahead: the first two are told with the date."""
+    first, last = plan.trip.pick_up.date(), plan.trip.return_by.date()
+    assert "was over on" in past_words(plan, last + timedelta(days=1))
+    assert str(last.year) in past_words(plan, last + timedelta(days=1))
+    assert "began on" in past_words(plan, last)
+    assert past_words(plan, first) == ""
 
 
 def test_carrying_to_the_same_map_changes_nothing(plan: Plan, region: Region) -> None:

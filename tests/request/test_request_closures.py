@@ -167,6 +167,41 @@ def test_wzdx_tells_what_it_cannot_use() -> None:
     assert any("cannot be read" in told for told in file.left_out)
 
 
+#: The form of the specification's published examples (usdot-jpo-ode/wzdx, examples/WorkZoneFeed scenarios 1, 4 and 6 and
+#: examples/RoadRestrictionFeed), with roads and figures of our own: event, what stands beside it, geometry, and whether it is a closure.
+PUBLISHED: tuple[tuple[str, dict[str, Any], str, bool], ...] = (
+    ("work-zone", {"vehicle_impact": "some-lanes-closed", "is_start_position_verified": "true", "is_end_date_verified": False,
+                   "lanes": [{"order": 1, "status": "closed", "type": "shoulder"}, {"order": 2, "status": "closed", "type": "general"}, {"order": 3, "status": "open", "type": "general"}]}, "LineString", False),
+    ("work-zone", {"vehicle_impact": "all-lanes-closed", "is_start_date_verified": True, "is_end_date_verified": False,
+                   "lanes": [{"order": 1, "status": "closed", "type": "general"}]}, "LineString", True),
+    ("work-zone", {"vehicle_impact": "all-lanes-closed", "start_date_accuracy": "estimated", "end_date_accuracy": "verified"}, "MultiPoint", True),
+    ("detour", {"beginning_cross_street": "Mill Road"}, "LineString", False),
+    ("restriction", {"restrictions": [{"type": "reduced-height", "value": 10.5, "unit": "feet"}], "lanes": []}, "LineString", False),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("version", ["4.0", "4.1", "4.2"])
+@pytest.mark.parametrize("case", range(len(PUBLISHED)))
+def test_wzdx_reads_the_form_of_the_published_examples(version: str, case: int) -> None:
+    """Of each kind of event what closes all lanes is taken, by a line or by its two ends, verified or not; the rest is told."""
+    event, beside, shape, closes = PUBLISHED[case]
+    info = {
+        "feed_info": {
+            "publisher": "TestDOT",
+            "version": version,
+            "update_frequency": 60,
+            "data_sources": [{"data_source_id": "1"}],
+        }
+    }
+    raw = work_zone(beside.get("vehicle_impact"), event, **{k: v for k, v in beside.items() if k != "vehicle_impact"})
+    raw["geometry"] = {"type": shape, "coordinates": [[-26.59, -43.36], [-26.58, -43.35]]}
+    file = read(raw, **info)
+    assert (len(file.closures), len(file.left_out)) == ((1, 0) if closes else (0, 1))
+    if closes:
+        assert file.closures[0].lines == (((-26.59, -43.36), (-26.58, -43.35)),)
+        assert (file.closures[0].first, file.closures[0].last) == (date(2026, 2, 3), date(2026, 2, 5))
+
+
 @settings(max_examples=300, deadline=None, derandomize=True)
 @given(
     st.recursive(

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 from helpers.served import PLACE, START, WISHES, Visitor, settings_of
 
 from tripplan.model.errors import BadInputError
+from tripplan.serve.forms import fresh_draft
 from tripplan.serve.wished import lifted
 
 #: A gale over the north of the island on two days of the trip.
@@ -152,6 +153,10 @@ def test_a_file_of_closures_is_brought_planned_with_and_told(visitor):
         (feed().encode(), "closes no road"),
         (b"[" * 100_000, "nested too deep"),
         (b" " * 320_000, "too large"),
+        (
+            feed({**GALE, "geometry": {"type": "LineString", "coordinates": [[-43.36, -26.59], [-43.35, -26.58]]}}).encode(),
+            "Change the two over",
+        ),
     ],
 )
 def test_a_file_that_holds_no_closures_is_refused_beside_its_field(quiet, body, words):
@@ -161,6 +166,67 @@ def test_a_file_that_holds_no_closures_is_refused_beside_its_field(quiet, body, 
     answer = visitor.post("/closures", {**WISHES, "closures": "add"}, files={"file": ("../x.geojson", body, "application/json")})
     assert answer.status_code == 422
     assert words in re.search(r'id="file-wrong">([^<]*)', answer.text)[1]
+    assert "Your own file counts" not in visitor.get("/wishes").text
+
+
+# ------------------------------------------------------------------------------------------------- weather
+
+DAYS_CSV = "date,mean_c,low_c,high_c,sun_kwh_per_m2\n2027-02-04,-3,-9,2,1.5\n2027-03-04,1,0,2,1\n"
+#: The island's climate, invented: one station with the same month twelve times.
+CLIMATE_CSV = "station,lat,lon,month,mean_c,low_c,high_c,sun_kwh_per_m2\n" + "".join(
+    f"Cold Hill,-43.3,-26.5,{month},4,-7,11,2\n" for month in range(1, 13)
+)
+
+
+def bring(visitor, body):
+    return visitor.post("/weather", {**WISHES, "weather": "add"}, files={"weather_file": ("../x.csv", body, "text/csv")})
+
+
+def test_weather_is_brought_told_and_taken_out(quiet, region_file):
+    """A forecast rules over its own day, a climate table over all; both reach the trip that is planned, and go again."""
+    from tripplan.region.store import load
+    from tripplan.serve.draft import trip_in
+
+    visitor, _, pool = quiet
+    visitor.post("/", START)
+    assert "climate table" in visitor.get("/wishes").text, "where the weather comes from is told without a file too"
+    told = bring(visitor, DAYS_CSV.encode())
+    assert told.url.path == "/wishes"
+    assert "Thu 4 Feb 2027: -9 to 2 °C, sun 1.5 to 1.5" in told.text
+    assert "your own file" in told.text
+    visitor.post("/wishes", WISHES)
+    trip = trip_in(pool.jobs[-1].spec["draft"], settings_of(region_file, "unused").firm, load(region_file))
+    own = dict(trip.weather_days)
+    assert (own[date(2027, 2, 4)].low_c, own[date(2027, 2, 4)].source) == (-9, "your own file")
+    assert own[date(2027, 2, 3)].source != "your own file"
+    assert date(2027, 3, 4) not in own
+    told = bring(visitor, CLIMATE_CSV.encode())
+    assert "Wed 3 Feb 2027 to Sat 6 Feb 2027: -7 to 11 °C" in told.text
+    assert "Cold Hill" in told.text
+    gone = visitor.post("/weather", {**WISHES, "weather": "drop"})
+    assert "Your own file counts" not in gone.text
+    assert "Cold Hill" not in gone.text
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        (b"", "Choose a file"),
+        (b"\xff\xfe\x00", "not UTF-8"),
+        (b"date,mean_c\n", "no column"),
+        (DAYS_CSV.replace("-9", "cold").encode(), "low_c"),
+        (DAYS_CSV.replace("2027-02", "2031-02").encode(), "no weather for your dates"),
+        (CLIMATE_CSV.replace("-43.3", "50").encode(), "no weather for your dates"),
+        (b" " * 61_000, "too large"),
+    ],
+)
+def test_a_file_that_tells_no_weather_is_refused_beside_its_field(quiet, body, words):
+    """Whatever is wrong is told there in a line, and nothing is kept."""
+    visitor, _, _ = quiet
+    visitor.post("/", START)
+    answer = bring(visitor, body)
+    assert answer.status_code == 422
+    assert words in re.search(r'id="weather_file-wrong">([^<]*)', answer.text)[1]
     assert "Your own file counts" not in visitor.get("/wishes").text
 
 
@@ -319,6 +385,31 @@ def test_suggestions_of_another_map_or_none_are_refused(region_file, loops_folde
     other = replace(region, meta=replace(region.meta, key="0" * 64))
     with pytest.raises(BadInputError, match="another map"):
         load_loops(loops_folder, {}, other)
+
+
+def test_loops_are_worked_out_to_their_end(region_file):
+    """One night: every theme gives a loop with its papers or says why not, the easy one towing no longer a day than the best."""
+    from tripplan.region.store import load
+    from tripplan.schedule.suggest import THEMES
+    from tripplan.serve.draft import trip_in
+    from tripplan.serve.kept import Job
+    from tripplan.serve.tasks import results_of
+
+    region, settings = load(region_file), settings_of(region_file, "unused")
+    draft = {
+        **fresh_draft(settings.vans, datetime(2027, 1, 20, tzinfo=UTC)), "pick_up": {"place": "Long Lee", "label": "", "time": "2027-02-03T10:00"},
+        "return": {"place": "Long Lee", "label": "", "time": "2027-02-04T15:00"},
+    }  # fmt: skip
+    job = Job("x", "s", "suggest", {"draft": draft, "steps": []}, "running", 1, "")
+    first, *others = results_of(job, None, region, settings, lambda *_: None)
+    assert first.kind == "suggest"
+    assert len(first.view["loops"]) == len(others) > 0
+    assert len(others) + len(first.view["left_out"]) == len(THEMES)
+    assert all(one["why"] for one in first.view["left_out"])
+    for made in others:
+        assert made.papers["loop.svg"].startswith(b"<svg")
+        assert "map.html" in made.papers
+        assert trip_in(made.spec["draft"], settings.firm, region).nights == 1
 
 
 @pytest.mark.long

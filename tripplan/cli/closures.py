@@ -12,6 +12,7 @@ from tripplan.cli.shared import plain
 if TYPE_CHECKING:
     from tripplan.model.plan import ClosureMatch
     from tripplan.model.trip import Trip
+    from tripplan.region.region import Region
 
 __all__ = ["brought_closures", "closure_words", "closures_option"]
 
@@ -29,19 +30,19 @@ def closures_option() -> Callable[[Command], Command]:
     )
 
 
-def brought_closures(trip: Trip, given: Sequence[str]) -> Trip:
+def brought_closures(trip: Trip, given: Sequence[str], region: Region) -> Trip:
     """Return the trip with the closures of files and addresses beside its own.
 
     Raises
     ------
     BadInputError
-        As `tripplan.request.closures.load_closures`.
+        As `tripplan.request.closures.with_closures`.
     """
     if not given:
         return trip
     from tripplan.request.closures import with_closures
 
-    return with_closures(trip, given)
+    return with_closures(trip, given, region)
 
 
 def closure_words(matches: Sequence[ClosureMatch], left: Sequence[str] = ()) -> list[str]:

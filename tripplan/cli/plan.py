@@ -109,7 +109,7 @@ def plan_and_write(
     trip = load_trip(trip_file, region)
     if readings_file is not None:
         trip = _rest(readings_file, trip, region)
-    trip = brought_closures(trip, closures)
+    trip = brought_closures(trip, closures, region)
     with speaking(language_for(trip, language, units)) as tongue:
         return _planned(trip, region, out, tongue, online_tiles=online_tiles, changes_s=changes_s, with_choices=with_choices)
 

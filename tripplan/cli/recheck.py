@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -54,7 +55,7 @@ def command(
     """
     from tripplan.cli.files import check_folder
     from tripplan.model.serial import MOST_PLAN_MB, plan_from_json
-    from tripplan.recheck import recheck
+    from tripplan.recheck import past_words, recheck
     from tripplan.region.store import load
     from tripplan.request.climate_file import load_days
     from tripplan.request.text_file import read_text
@@ -66,10 +67,12 @@ def command(
     region = load(region_file)
     lines = _lines(plan, plan_file, old_file, region)
     weather = load_days(weather_file, plan.trip.depot.lon, plan.trip.depot.lat) if weather_file else ()
-    checked = recheck(plan, region, lines=lines, closures=lambda trip: brought_closures(trip, closures), weather=weather)
+    checked = recheck(plan, region, lines=lines, closures=lambda trip: brought_closures(trip, closures, region), weather=weather)
     trip = checked.plan.trip
     for line in closure_words(matches_told(region, trip.closures), trip.closures_left):
         click.echo(line)
+    if over := past_words(plan, datetime.now().astimezone().date()):
+        click.echo(plain(over))
     if checked.unknown_ways:
         click.echo(
             f"The lines of {count(checked.unknown_ways, 'leg')} are not known any more: today's quickest way was checked instead. "
@@ -145,15 +148,14 @@ def _mend(checked, region: Region, out: Path | None, seconds: float) -> None:  #
 
 
 def _repair_words(before: Plan, mended: Repair) -> list[str]:
-    from tripplan.recheck import changed_days
+    from tripplan.recheck import changed_days, repair_proof
 
     after, days = mended.plan, changed_days(before, mended.plan)
-    moved = [two for one, two in days if one.night is not None and two.night is not None and one.night.ref != two.night.ref]
-    kept = sum(1 for day in after.days if day.night is not None) - len(moved)
-    how = "no repair keeps more nights" if mended.least else "repairs that free fewer nights were tried in a row only"
+    kept = sum(1 for day in after.days if day.night is not None) - mended.moved
     lines = [
-        f"The smallest repair: {count(kept, 'night')} of {kept + len(moved)} where they were ({how}; {mended.tried} other tries "
-        f"give no plan); {count(len(days), 'day')} change."
+        f"The smallest repair: {count(kept, 'night')} of {kept + mended.moved} where they were, {mended.moved} elsewhere "
+        f"({repair_proof(mended)}; {count(mended.tried, 'try', 'tries')} without a plan); {count(len(days), 'day')} "
+        f"{'changes' if len(days) == 1 else 'change'}."
     ]
     for one, two in days:
         lines += [f"  Day {two.number}, {two.date:%a} {two.date.day} {two.date:%b}: was {_day(one)}", f"      now {_day(two)}"]

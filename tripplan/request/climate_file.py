@@ -14,11 +14,13 @@ from tripplan.model.van import DayWeather
 from tripplan.request.nearest import nearest_key
 from tripplan.request.text_file import csv_table, read_text
 
-__all__ = ["load_climate", "load_days"]
+__all__ = ["climate_of", "days_of", "load_climate", "load_days"]
 
 _MOST_MB = 10.0
 _CLIMATE = ("station", "lat", "lon", "month", "mean_c", "low_c", "high_c")
 _DAYS = ("date", "mean_c", "low_c", "high_c")
+_CLIMATE_COLUMNS = "station, lat, lon, month, mean_c, low_c, high_c, sun_kwh_per_m2"
+_DAYS_COLUMNS = "date, mean_c, low_c, high_c, sun_kwh_per_m2"
 #: One of them must be there: energy on the level, or the share of the sky under cloud.
 _SUN = ("sun_kwh_per_m2", "cloud_share")
 _UNITS = {
@@ -69,7 +71,18 @@ class _Row:
 
 
 def load_climate(path: Path) -> tuple[Station, ...]:
-    """Read a climate table: columns station, lat, lon, month (1 to 12), mean_c, low_c, high_c, and sun_kwh_per_m2 or cloud_share.
+    """Read a climate table (errors as `climate_of`)."""
+    path = Path(path)
+    return climate_of(_text(path, _CLIMATE_COLUMNS), str(path), path.name)
+
+
+def climate_of(text: str, where: str, source: str) -> tuple[Station, ...]:
+    """Return a climate table: columns station, lat, lon, month (1 to 12), mean_c, low_c, high_c, and sun_kwh_per_m2 or cloud_share.
+
+    Parameters
+    ----------
+    where
+        What the text is called in messages. source: what the stations are said to come from.
 
     Raises
     ------
@@ -78,10 +91,9 @@ def load_climate(path: Path) -> tuple[Station, ...]:
     """
     from tripplan.almanac.sun import clear_sky_kwh
 
-    path = Path(path)
     found: dict[str, dict[int, tuple[float, float, float, float]]] = {}
     at: dict[str, tuple[float, float]] = {}
-    for row in _rows(path, _CLIMATE, "station, lat, lon, month, mean_c, low_c, high_c, sun_kwh_per_m2"):
+    for row in _rows(text, where, _CLIMATE, _CLIMATE_COLUMNS):
         name = row.cells["station"]
         if not name or len(name) > 100:
             raise BadInputError(
@@ -105,13 +117,13 @@ def load_climate(path: Path) -> tuple[Station, ...]:
         if len(found) > MOST_STATIONS:
             raise BadInputError(
                 "holds too many stations",
-                where=str(path),
+                where=where,
                 accepted=f"at most {MOST_STATIONS} stations",
                 next_step="keep those of the region",
             )
     if not found:
         raise BadInputError(
-            "holds no stations", where=str(path), accepted="rows below the names of the columns", next_step="check the file"
+            "holds no stations", where=where, accepted="rows below the names of the columns", next_step="check the file"
         )
     stations = []
     for name, months in found.items():
@@ -119,27 +131,39 @@ def load_climate(path: Path) -> tuple[Station, ...]:
         if missing:
             raise BadInputError(
                 f"{name!r} lacks month {', '.join(missing)}",
-                where=str(path),
+                where=where,
                 accepted="each of the 12 months once",
                 next_step="add what is missing",
             )
-        stations.append(Station(name, *at[name], tuple(months[m] for m in range(1, 13)), path.name))
+        stations.append(Station(name, *at[name], tuple(months[m] for m in range(1, 13)), source))
     return tuple(stations)
 
 
 def load_days(path: Path, lon: float, lat: float) -> tuple[tuple[date, DayWeather], ...]:
-    """Read a trip's own weather: columns date (2026-02-03), mean_c, low_c, high_c, and sun_kwh_per_m2 or cloud_share.
+    """Read a trip's own weather (arguments and errors as `days_of`)."""
+    path = Path(path)
+    return days_of(_text(path, _DAYS_COLUMNS), str(path), f"the trip's weather file {path.name}", lon, lat)
+
+
+def days_of(text: str, where: str, source: str, lon: float, lat: float) -> tuple[tuple[date, DayWeather], ...]:
+    """Return a trip's own weather: columns date (2026-02-03), mean_c, low_c, high_c, and sun_kwh_per_m2 or cloud_share.
 
     Parameters
     ----------
+    where
+        What the text is called in messages. source: what the weather is said to come from.
     lon, lat
         Where the trip is, for the clear sky above the clouds [degrees].
+
+    Raises
+    ------
+    BadInputError
+        With file and row, for the first thing that is wrong.
     """
     from tripplan.almanac.sun import clear_sky_kwh
 
-    path = Path(path)
     out: dict[date, DayWeather] = {}
-    for row in _rows(path, _DAYS, "date, mean_c, low_c, high_c, sun_kwh_per_m2"):
+    for row in _rows(text, where, _DAYS, _DAYS_COLUMNS):
         try:
             day = date.fromisoformat(row.cells["date"]) if len(row.cells["date"]) == 10 else None
         except ValueError:
@@ -155,10 +179,10 @@ def load_days(path: Path, lon: float, lat: float) -> tuple[tuple[date, DayWeathe
             raise BadInputError(
                 f"{day.isoformat()} stands twice", where=row.where, accepted="each date once", next_step="take one out"
             )
-        out[day] = DayWeather(*row.weather(clear_sky_kwh(day, lat, lon)), f"the trip's weather file {path.name}")
+        out[day] = DayWeather(*row.weather(clear_sky_kwh(day, lat, lon)), source)
     if not out:
         raise BadInputError(
-            "holds no days", where=str(path), accepted="rows below the names of the columns", next_step="check the file"
+            "holds no days", where=where, accepted="rows below the names of the columns", next_step="check the file"
         )
     return tuple(sorted(out.items()))
 
@@ -170,32 +194,35 @@ def _month(row: _Row) -> int:
     raise BadInputError(f"`month` is {text[:40]!r}", where=row.where, accepted="1 to 12", next_step="write the month as a number")
 
 
-def _rows(path: Path, needed: tuple[str, ...], accepted: str) -> Iterator[_Row]:
+def _text(path: Path, columns: str) -> str:
+    return read_text(path, most_mb=_MOST_MB, accepted=f"a .csv with the columns {columns}")
+
+
+def _rows(text: str, file: str, needed: tuple[str, ...], columns: str) -> Iterator[_Row]:
     """Yield the rows of a CSV file with the columns needed."""
-    accepted = f"a .csv with the columns {accepted}"
-    text = read_text(path, most_mb=_MOST_MB, accepted=accepted)
-    table = csv_table(text, str(path), accepted)
+    accepted = f"a .csv with the columns {columns}"
+    table = csv_table(text, file, accepted)
     start = next((k for k, cells in enumerate(table) if any(cell.strip() for cell in cells)), -1)
     if start < 0:
-        raise BadInputError("is empty", where=str(path), accepted=accepted, next_step="check the file")
+        raise BadInputError("is empty", where=file, accepted=accepted, next_step="check the file")
     header = [cell.strip().casefold() for cell in table[start]]
     known = {*needed, *_SUN}
     for column in header:
         if column not in known or header.count(column) > 1:
             near = nearest_key(column, known)
             raise BadInputError(
-                f"has a column `{column[:40]}`" if column not in known else f"has two columns `{column}`", where=str(path), accepted=accepted,
+                f"has a column `{column[:40]}`" if column not in known else f"has two columns `{column}`", where=file, accepted=accepted,
                 next_step=f"did you mean `{near}`?" if column not in known and near else "take it out",
             )  # fmt: skip
     missing = [column for column in needed if column not in header]
     if not any(column in header for column in _SUN):
         missing.append("sun_kwh_per_m2` or `cloud_share")
     if missing:
-        raise BadInputError(f"has no column `{missing[0]}`", where=str(path), accepted=accepted, next_step="add it")
+        raise BadInputError(f"has no column `{missing[0]}`", where=file, accepted=accepted, next_step="add it")
     for number, cells in enumerate(table[start + 1 :], start + 2):
         if not any(cell.strip() for cell in cells):
             continue
-        where = f"{path}, row {number}"
+        where = f"{file}, row {number}"
         if len(cells) != len(header):
             raise BadInputError(
                 f"has {len(cells)} columns, the first line {len(header)}", where=where, accepted="as many columns as names",

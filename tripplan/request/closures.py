@@ -19,10 +19,14 @@ from typing import Any, NoReturn
 from tripplan.model.closure import CLOSED, KINDS, Closure
 from tripplan.model.errors import BadInputError
 from tripplan.model.trip import Trip
+from tripplan.region.region import Region
 from tripplan.request.nearest import nearest_key
+from tripplan.request.spots import on_map, swapped
 from tripplan.request.text_file import read_text
 
-__all__ = ["MOST_FEATURES", "MOST_MB", "ClosureFile", "closures_of", "is_address", "load_closures", "with_closures", "with_files"]
+__all__ = [
+    "MOST_FEATURES", "MOST_MB", "ClosureFile", "check_order", "closures_of", "is_address", "load_closures", "with_closures", "with_files",
+]  # fmt: skip
 
 #: Largest file or answer [MB], most features, most points of all features together.
 MOST_MB, MOST_FEATURES, MOST_POINTS = 20.0, 20_000, 500_000
@@ -69,11 +73,32 @@ def load_closures(given: str | Path, zone: tzinfo) -> ClosureFile:
     return closures_of(read_text(Path(where), most_mb=MOST_MB, accepted=_ACCEPTED), where, zone)
 
 
-def with_closures(trip: Trip, given: Sequence[str | Path]) -> Trip:
-    """Return a trip with the closures of files and addresses that hold on one of its dates (errors as `load_closures`)."""
+def with_closures(trip: Trip, given: Sequence[str | Path], region: Region) -> Trip:
+    """Return a trip with the closures of files and addresses that hold on one of its dates (errors as `load_closures`, `check_order`)."""
     from zoneinfo import ZoneInfo
 
-    return with_files(trip, [load_closures(one, ZoneInfo(trip.tz)) for one in given])
+    files = [load_closures(one, ZoneInfo(trip.tz)) for one in given]
+    for file in files:
+        check_order(file, region)
+    return with_files(trip, files)
+
+
+def check_order(file: ClosureFile, region: Region) -> None:
+    """Refuse a file all of whose points lie off the map while some would lie on it with latitude and longitude changed over.
+
+    Raises
+    ------
+    BadInputError
+        Such a file closes nothing, and who brought it would never know.
+    """
+    points = [point for closure in file.closures for part in (*closure.lines, *closure.rings) for point in part]
+    by_points = not any(closure.ways for closure in file.closures) and not any(on_map(region, *point) for point in points)
+    if by_points and any(swapped(region, *point) for point in points):
+        lon, lat = points[0]
+        raise BadInputError(
+            f"lies wholly off the map, the first point at longitude {lon:g}, latitude {lat:g}", where=file.name,
+            accepted="[longitude, latitude], in this order", next_step="change the two over: then it lies on the map",
+        )  # fmt: skip
 
 
 def with_files(trip: Trip, files: Sequence[ClosureFile]) -> Trip:

@@ -142,10 +142,10 @@ def trip_of(raw: dict[str, Any], path: Path, region: Region, origin: Origin, *, 
                 error.what, where=str(path), accepted=error.accepted, next_step=error.next_step or "mend the trip"
             ) from None
         raise
-    return _with_closures(trip, top["closures"], path, origin)
+    return _with_closures(trip, top["closures"], path, origin, region)
 
 
-def _with_closures(trip: Trip, names: list[str], path: Path, origin: Origin) -> Trip:
+def _with_closures(trip: Trip, names: list[str], path: Path, origin: Origin, region: Region) -> Trip:
     """Return the trip with the closures of the files that it names: files alone, for a trip file may come from anybody."""
     if not names:
         return trip
@@ -158,7 +158,7 @@ def _with_closures(trip: Trip, names: list[str], path: Path, origin: Origin) -> 
             what, where=origin.at("closures"), accepted=f"paths of files, at most {_MOST_CLOSURE_FILES}",
             next_step="give an address with --closures",
         )  # fmt: skip
-    return with_closures(trip, [path.parent / name for name in names])
+    return with_closures(trip, [path.parent / name for name in names], region)
 
 
 # ------------------------------------------------------------------------------------------------- times

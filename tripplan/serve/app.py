@@ -95,7 +95,7 @@ def _routes(site: Site) -> list[Route]:
     return [
         page("/", steps.start_page), form("/", steps.start_form),
         page("/places", steps.places_page), form("/places", steps.places_form),
-        page("/wishes", steps.wishes_page), form("/wishes", steps.wishes_form), form("/closures", steps.closures_form),
+        page("/wishes", steps.wishes_page), form("/wishes", steps.wishes_form), form("/closures", steps.closures_form), form("/weather", steps.weather_form),
         page("/loops", results.loops_page), form("/loops", results.loop_form), page("/loops/{number:int}.svg", results.loop_picture),
         page("/plans", _plans), page("/check", _check_page), form("/check", _check_form), page("/about", _about),
         page("/t/{token}", results.result_page), page("/t/{token}/state", results.state),

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from tripplan.roads.check import CheckResult
     from tripplan.roads.track_check import TrackCheck
 
-__all__ = ["check_of", "via_points"]
+__all__ = ["check_of", "today_in", "via_points"]
 
 #: Points of a track that the sealed way has to touch lie so far apart, and so far from what is forbidden [m]; at most so many.
 _APART_M, _CLEAR_M, _MOST_VIA = 8000.0, 60.0, 40
@@ -48,10 +48,12 @@ def check_of(job: Job, upload: bytes, region: Region, settings: Settings, closed
     firm = firm_of(table("firm", settings.firm, origin))
     outfit = outfits_of(table("outfit", job.spec["outfit"], origin), firm)[0]
     brought = _brought(upload, str(job.spec["ending"]), str(job.spec["as"]))
-    when = date.fromisoformat(job.spec["day"]) if job.spec["day"] else own_date(brought, region.meta.tz) or _today(region.meta.tz)
+    when = (
+        date.fromisoformat(job.spec["day"]) if job.spec["day"] else own_date(brought, region.meta.tz) or today_in(region.meta.tz)
+    )
     terms = terms_for_firm(outfit, firm, region, (when,))
     known = [c for file in closed.files() for c in file.closures if c.holds(when)]
-    closures = closure_sets(region, (when,), closures=known)[0]
+    closures = closure_sets(region, (when,), closures=known, outfit=outfit)[0]
     result: Any
     if isinstance(brought, tuple):
         spots = [Spot(p.name, p.name or f"way-point {n}", p.lon, p.lat) for n, p in enumerate(brought, 1)]
@@ -128,7 +130,8 @@ def _brought(upload: bytes, ending: str, kind: str) -> Any:
             raise BadInputError(error.what, where=where, accepted=error.accepted, next_step=error.next_step) from None
 
 
-def _today(zone: str) -> date:
+def today_in(zone: str) -> date:
+    """Return today's date in a time zone; in UTC where the zone is not known."""
     with suppress(ValueError, OSError, LookupError):
         return datetime.now(ZoneInfo(zone)).date()
     return datetime.now(UTC).date()

@@ -12,8 +12,9 @@ from zoneinfo import ZoneInfo
 from tripplan.model.errors import BadInputError
 from tripplan.model.trip import Booking, Trip
 from tripplan.region.region import Region
+from tripplan.report.safe import plain
 
-__all__ = ["raw_of", "stepped", "trip_in"]
+__all__ = ["raw_of", "stepped", "trip_in", "weather_rows"]
 
 
 def raw_of(draft: dict[str, Any], firm: dict[str, Any]) -> dict[str, Any]:
@@ -77,10 +78,35 @@ def trip_in(draft: dict[str, Any], firm: dict[str, Any], region: Region) -> Trip
         for sight, entry in zip(trip.sights, draft.get("sights", ()), strict=True)
     )
     trip = with_files(trip, [closures_of(draft["closures"], "Your file", ZoneInfo(trip.tz))]) if draft.get("closures") else trip
+    if draft.get("weather"):
+        from tripplan.serve.forms import weather_of
+
+        spots = (trip.depot, trip.return_depot, *(s.spot for s in trip.sights), *(b.spot for b in trip.bookings))
+        own = weather_of(draft["weather"], trip.dates, [(s.lon, s.lat) for s in spots])
+        trip = replace(trip, weather_days=tuple(sorted({**dict(trip.weather_days), **own}.items())))
     return replace(
         trip, sights=sights, depot=named(trip.depot, draft["pick_up"].get("label", "")),
         return_depot=named(trip.return_depot, draft["return"].get("label", "")),
     )  # fmt: skip
+
+
+def weather_rows(trip: Trip) -> list[dict[str, str]]:
+    """Return the weather that a trip is planned with, days of one source together, as a page lists it."""
+    from itertools import groupby
+
+    from tripplan.almanac.climate import weather_for
+
+    known = [(day, weather_for(day, trip.depot.lat, trip.weather, by_date=trip.weather_days)) for day in trip.dates]
+    rows = []
+    for source, group in groupby(known, key=lambda one: one[1].source):
+        days, weather = zip(*group, strict=True)
+        first, last = (f"{day:%a} {day.day} {day:%b %Y}" for day in (days[0], days[-1]))
+        suns = sorted(w.sun_kwh_per_m2 for w in weather)
+        rows.append({
+            "dates": first if first == last else f"{first} to {last}", "source": plain(source),
+            "figures": f"{min(w.low_c for w in weather):.0f} to {max(w.high_c for w in weather):.0f} °C, sun {suns[0]:.1f} to {suns[-1]:.1f} kWh/m² a day",
+        })  # fmt: skip
+    return rows
 
 
 def stepped(trip: Trip, region: Region, steps: Sequence[dict[str, Any]]) -> tuple[Trip, Region]:

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from tripplan.model.errors import BadInputError
+from tripplan.model.van import DayWeather
 from tripplan.region.region import Region
 from tripplan.report.safe import plain
 from tripplan.request.writing import key_of, parsed
@@ -23,6 +24,8 @@ __all__ = [
     "picks_of",
     "sight_of",
     "start_of",
+    "weather_in",
+    "weather_of",
     "wishes_of",
     "words_of",
 ]
@@ -30,6 +33,8 @@ __all__ = [
 MOST_SIGHTS = 20
 #: Largest file of closures that a visitor may bring [kB].
 MOST_CLOSURES_KB = 300
+#: Largest file of weather that a visitor may bring [kB]: a year of days, or sixty stations.
+MOST_WEATHER_KB = 60
 DEPOT = ("depot", "service")
 SEEN = ("sight", "town", "site")
 #: A mid-size car with a four-berth van (common practice, no source).
@@ -204,27 +209,82 @@ def picks_of(answers: Answers, draft: dict[str, Any], valued: Sequence[Valued], 
     ]
 
 
-def closures_in(answers: Answers, upload: Any, zone: str) -> str:
+def weather_in(answers: Answers, upload: Any, draft: dict[str, Any], region: Region) -> str:
+    """Return a file of weather as text, once it has been read as a file is; what is wrong with it stands under ``weather_file``."""
+    text = _text_in(
+        answers, "weather_file", upload, MOST_WEATHER_KB, "a .csv with the weather by day, or a climate table by month"
+    )
+    if not text:
+        return ""
+    first, last = (date.fromisoformat(draft[end]["time"][:10]) for end in ("pick_up", "return"))
+    dates = [first + timedelta(days=d) for d in range((last - first).days + 1)]
+    west, south, east, north = region.meta.bbox
+    middle = (west + ((east - west) % 360) / 2 + 180) % 360 - 180, (south + north) / 2
+    found = answers.read("weather_file", lambda: weather_of(text, dates, [middle]))
+    if found is not None and not found:
+        answers.wrong["weather_file"] = (
+            "The file tells no weather for your dates. Accepted: rows with dates of the trip, or a station near it."
+        )
+    return "" if answers.wrong else text
+
+
+def weather_of(text: str, dates: Sequence[date], places: Sequence[tuple[float, float]]) -> dict[date, DayWeather]:
+    """Return the weather of dates from a text: a forecast by day, or else a climate table by station and month.
+
+    Parameters
+    ----------
+    places
+        Longitude and latitude of the places that the trip names, the pick-up first [degrees].
+
+    Raises
+    ------
+    BadInputError
+        As `tripplan.request.climate_file` does.
+    """
+    from tripplan.almanac.normals import weather_by_date
+    from tripplan.request.climate_file import climate_of, days_of
+
+    header = next((line for line in text.splitlines() if line.strip()), "").casefold()
+    if "station" in header:
+        return dict(weather_by_date(climate_of(text, "Your file", "your file"), dates, places))
+    wanted = set(dates)
+    return {day: weather for day, weather in days_of(text, "Your file", "your own file", *places[0]) if day in wanted}
+
+
+def closures_in(answers: Answers, upload: Any, region: Region) -> str:
     """Return a file of closures as text, once it has been read as a file is; what is wrong with it stands under ``file``."""
     from zoneinfo import ZoneInfo
 
-    from tripplan.request.closures import closures_of
+    from tripplan.request.closures import ClosureFile, check_order, closures_of
 
-    if not isinstance(upload, bytes) or not upload:
-        answers.wrong["file"] = "Choose a file."
+    text = _text_in(answers, "file", upload, MOST_CLOSURES_KB, "GeoJSON with closures, or a WZDx work zone feed")
+    if not text:
         return ""
-    if len(upload) > MOST_CLOSURES_KB * 1000:
-        answers.wrong["file"] = f"The file is too large. Accepted: at most {MOST_CLOSURES_KB} kB."
-        return ""
-    try:
-        text = upload.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        answers.wrong["file"] = "The file is not UTF-8 text. Accepted: GeoJSON with closures, or a WZDx work zone feed."
-        return ""
-    found = answers.read("file", lambda: closures_of(text, "Your file", ZoneInfo(zone)))
+
+    def read() -> ClosureFile:
+        file = closures_of(text, "Your file", ZoneInfo(region.meta.tz))
+        check_order(file, region)
+        return file
+
+    found = answers.read("file", read)
     if found is not None and not found.closures:
         answers.wrong["file"] = "The file closes no road. " + " ".join(f"{one}." for one in found.left_out[:3])
     return "" if answers.wrong else text
+
+
+def _text_in(answers: Answers, name: str, upload: Any, most_kb: int, accepted: str) -> str:
+    """Return a file as text; what is wrong with it stands under a name."""
+    if not isinstance(upload, bytes) or not upload:
+        answers.wrong[name] = "Choose a file."
+        return ""
+    if len(upload) > most_kb * 1000:
+        answers.wrong[name] = f"The file is too large. Accepted: at most {most_kb} kB."
+        return ""
+    try:
+        return upload.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        answers.wrong[name] = f"The file is not UTF-8 text. Accepted: {accepted}."
+        return ""
 
 
 def wishes_of(answers: Answers, draft: dict[str, Any]) -> dict[str, Any]:

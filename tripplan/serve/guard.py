@@ -15,7 +15,7 @@ from typing import Any
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from tripplan.serve.forms import MOST_CLOSURES_KB
+from tripplan.serve.forms import MOST_CLOSURES_KB, MOST_WEATHER_KB
 from tripplan.serve.settings import Settings
 
 __all__ = ["PAGE_POLICY", "PAPER_POLICY", "Guard", "Rates", "log"]
@@ -160,7 +160,8 @@ class Guard:
         log("answer", method=scope["method"][:8], route=_route(scope), status=status, ms=round(took * 1000, 1))
 
     def _most(self, scope: Scope) -> int:
-        upload = {"/check": self._settings.upload_mb * 1_000_000, "/closures": (MOST_CLOSURES_KB + self._settings.form_kb) * 1000}
+        wishes = (MOST_CLOSURES_KB + MOST_WEATHER_KB + self._settings.form_kb) * 1000  # one form with both fields
+        upload = {"/check": self._settings.upload_mb * 1_000_000, "/closures": wishes, "/weather": wishes}
         usual = self._settings.form_kb * 1000
         return upload.get(scope["path"], usual) if scope["method"] == "POST" else usual
 

@@ -149,7 +149,7 @@ class Reach:
         from tripplan.roads.network import open_network
         from tripplan.roads.terms import terms_for_car, terms_for_van
 
-        shut = closure_sets(self._region, trip.dates[:1], closures=trip.closures)[0]
+        shut = closure_sets(self._region, trip.dates[:1], hours=trip.road_hours, closures=trip.closures, outfit=trip.outfit)[0]
         words: list[list[str]] = [[] for _ in spots]
         alone = [""] * len(spots)
         for via, how, terms in (

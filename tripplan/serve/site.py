@@ -31,7 +31,7 @@ from tripplan.serve.settings import Settings
 
 __all__ = ["Site"]
 
-_MOST_FIELDS, _MOST_FILES = 120, 1
+_MOST_FIELDS, _MOST_FILES = 120, 2
 _COOKIE_S = 60 * 86_400
 _TOKEN_BYTES = 24
 
@@ -137,10 +137,11 @@ class Site:
                         self.counts["forms_refused"] += 1
                         words = "This form is not from a page of yours, or it is too old. Go back, load the page again and send it once more."
                         return self.message(request, "Not accepted", words, 403)
-                    upload = values.get("file")
-                    if upload is not None and not isinstance(upload, str):
-                        values["file_name"] = upload.filename or ""
-                        values["file"] = await upload.read()
+                    for name in ("file", "weather_file"):
+                        upload = values.get(name)
+                        if upload is not None and not isinstance(upload, str):
+                            values[f"{name}_name"] = upload.filename or ""
+                            values[name] = await upload.read()
                     return await run_in_threadpool(handler, self, request, values)
             except (HTTPException, MultiPartException, FormParserError):  # too many fields, a part too large, not a form
                 return self.message(request, "Not accepted", "That form cannot be read.", 400)

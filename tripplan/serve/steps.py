@@ -11,10 +11,11 @@ from starlette.responses import Response
 from tripplan.model.errors import BadInputError
 from tripplan.report.safe import plain
 from tripplan.serve.closed import closure_rows
-from tripplan.serve.draft import trip_in
+from tripplan.serve.draft import trip_in, weather_rows
 from tripplan.serve.forms import (
     MOST_CLOSURES_KB,
     MOST_SIGHTS,
+    MOST_WEATHER_KB,
     Answers,
     booking_of,
     closures_in,
@@ -23,13 +24,23 @@ from tripplan.serve.forms import (
     picks_of,
     sight_of,
     start_of,
+    weather_in,
     wishes_of,
     words_of,
 )
 from tripplan.serve.places import Reached
 from tripplan.serve.site import Form, Site
 
-__all__ = ["closures_form", "places_form", "places_page", "start_form", "start_page", "wishes_form", "wishes_page"]
+__all__ = [
+    "closures_form",
+    "places_form",
+    "places_page",
+    "start_form",
+    "start_page",
+    "weather_form",
+    "wishes_form",
+    "wishes_page",
+]
 
 #: Fields of a place that stand again as they were typed while something has to be mended.
 _AS_TYPED = ("hours", "nights", "near_km", "via", "must", "value")
@@ -179,15 +190,15 @@ def wishes_page(site: Site, request: Request) -> Response:
 
 def _wishes(site: Site, request: Request, draft: dict[str, Any], answers: Answers, status: int = 200) -> Response:
     closures: list[dict[str, str]] = []
+    weather: list[dict[str, str]] = []
     try:
-        closures = closure_rows(
-            site.closed.on(trip_in({**draft, "sights": [], "bookings": []}, site.settings.firm, site.region)).closures
-        )
+        trip = site.closed.on(trip_in({**draft, "sights": [], "bookings": []}, site.settings.firm, site.region))
+        closures, weather = closure_rows(trip.closures), weather_rows(trip)
     except BadInputError as error:
         answers.wrong.setdefault("plan", words_of(error))
     return site.page(
         request, "wishes.html", status, draft=draft, wrong=answers.wrong, several=answers.several, night=answers.text("night", 20), closures=closures,
-        faults=site.closed.faults(), own_closures=bool(draft.get("closures")), most_kb=MOST_CLOSURES_KB, typed=answers.text("site"), currency=site.settings.firm.get("currency", ""), step=3,
+        faults=site.closed.faults(), own_closures=bool(draft.get("closures")), most_kb=MOST_CLOSURES_KB, weather=weather, own_weather=bool(draft.get("weather")), weather_kb=MOST_WEATHER_KB, typed=answers.text("site"), currency=site.settings.firm.get("currency", ""), step=3,
     )  # fmt: skip
 
 
@@ -228,10 +239,28 @@ def closures_form(site: Site, request: Request, form: Form) -> Response:
     if answers.text("closures") == "drop":
         draft.pop("closures", None)
     elif not answers.wrong:
-        text = closures_in(answers, form.get("file"), site.region.meta.tz)
+        text = closures_in(answers, form.get("file"), site.region)
         if text:
             draft["closures"] = text
     if answers.wrong:
         return _wishes(site, request, draft, answers, 422)
     _keep(site, request, draft)
     return site.go(request, "/wishes#closures")
+
+
+def weather_form(site: Site, request: Request, form: Form) -> Response:
+    """Take a file of weather with the wishes typed beside it, or drop it again."""
+    draft, answers = _draft(site, request), Answers(form)
+    if not _ready(draft):
+        return site.go(request, "/")
+    draft = wishes_of(answers, draft)
+    if answers.text("weather") == "drop":
+        draft.pop("weather", None)
+    elif not answers.wrong:
+        text = weather_in(answers, form.get("weather_file"), draft, site.region)
+        if text:
+            draft["weather"] = text
+    if answers.wrong:
+        return _wishes(site, request, draft, answers, 422)
+    _keep(site, request, draft)
+    return site.go(request, "/wishes#weather")

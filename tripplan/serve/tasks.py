@@ -14,7 +14,7 @@ from tripplan.model.progress import Progress
 from tripplan.model.trip import Trip
 from tripplan.region.region import Region
 from tripplan.report.safe import plain
-from tripplan.serve.checks import check_of
+from tripplan.serve.checks import check_of, today_in
 from tripplan.serve.closed import Closed, closed_of, closure_rows
 from tripplan.serve.draft import stepped, trip_in
 from tripplan.serve.kept import Job, Made, new_token
@@ -178,7 +178,7 @@ def _recheck(job: Job, upload: bytes, region: Region, settings: Settings, closed
     """Hold a kept plan against today's map and closures; where it breaks, look for the smallest repair."""
     from tripplan.carry import lines_of_papers
     from tripplan.model.serial import plan_from_json
-    from tripplan.recheck import changed_days, recheck, repair
+    from tripplan.recheck import changed_days, past_words, recheck, repair, repair_proof
 
     handed = json.loads(upload)
     plan = plan_from_json(handed["plan"])
@@ -191,6 +191,7 @@ def _recheck(job: Job, upload: bytes, region: Region, settings: Settings, closed
         "broken": [{"day": f.day, "text": plain(f.text)} for f in checked.broken],
         "figures": [{"day": f.day, "text": plain(f.text)} for f in checked.figures[:20]],
         "unknown_ways": checked.unknown_ways,
+        "past": past_words(plan, today_in(region.meta.tz)),
         "data": plain(f"{region.meta.name}, data of {region.meta.data_date}"),
         "closures": closure_rows(checked.plan.trip.closures),
         "repair": "",
@@ -205,10 +206,10 @@ def _recheck(job: Job, upload: bytes, region: Region, settings: Settings, closed
             view["repair"] = plain(str(error))
         else:
             days = changed_days(checked.plan, mended.plan)
-            moved = [two for one, two in days if one.night and two.night and one.night.ref != two.night.ref]
             nights = sum(day.night is not None for day in mended.plan.days)
-            how = "no repair keeps more" if mended.least else "repairs that move fewer nights were tried in a row only"
-            view["repair"] = f"{nights - len(moved)} of {nights} nights stay where they were ({how})."
+            view["repair"] = (
+                f"{nights - mended.moved} of {nights} nights stay where they were, {mended.moved} elsewhere ({repair_proof(mended)})."
+            )
             view["days"] = [two.number for _, two in days]
             view["link"] = new_token()
             progress("Writing the papers", float("nan"))
