@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations
+from math import ceil
 from pathlib import Path
 
 import pytest
@@ -278,6 +279,25 @@ def test_themes_turn_the_trip_and_the_values(region: Region, trip: Trip) -> None
     assert BY_KEY["dry"].steps[0][1](trip) == replace(trip, ferries=False)
     assert BY_KEY["mains"].steps[0][1](trip) == replace(trip, powered_nights_at_least=trip.nights)
     assert BY_KEY["easy"].steps[0][1](replace(trip, max_drive_s=3600, first_day_drive_s=1800)).max_drive_s == 3600
+
+
+def test_an_easy_trip_tows_no_longer_a_day_than_the_best(region: Region, trip: Trip, plans: dict[str, Plan]) -> None:
+    """Its limit is the best loop's longest day where that is shorter than its own; a step that comes to the same is not tried twice."""
+    asked: list[Trip] = []
+
+    def solver(theme: Theme, turned: Trip) -> Plan:
+        if theme.key == "best":
+            return plans["best"]
+        asked.append(turned)
+        raise NoPlanError("no plan")
+
+    told = _told(trip, region, solver, [BY_KEY["best"], BY_KEY["easy"]], most_sights=4)
+    assert [type(one) for one in told] == [Suggestion, LeftOut]
+    longest = max(sum(leg.drive_s for leg in day.legs if leg.mode == "van") for day in plans["best"].days)
+    assert longest < 7200, "else the case says nothing"
+    assert [(t.max_drive_s, t.max_one_night_stays, t.powered_nights_at_least) for t in asked] == [
+        (ceil(longest), 0, trip.nights), (ceil(longest), 1, trip.nights), (ceil(longest), 1, trip.powered_nights_at_least),
+    ]  # fmt: skip
 
 
 def test_a_region_without_coast_ferries_or_hills_says_so(region: Region, trip: Trip) -> None:

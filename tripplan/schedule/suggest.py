@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from math import ceil
 
 from tripplan.model.choice import LeftOut, Sums
 from tripplan.model.errors import NoPlanError
@@ -25,6 +26,8 @@ MOST_SIGHTS = 12
 _OWN, _OTHER = 2.0, 0.25
 #: Most driving on an easy trip, and on its first day [s]. Common practice, no source.
 _EASY_S, _EASY_FIRST_S = 2 * 3600, 5400
+#: So little driving a day is easy whatever other loops drive [s]. Common practice, no source.
+_EASY_ANYWAY_S = 1800
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,8 @@ class Theme:
         Which sights are the theme's own; ``None``: all alike.
     lacks
         Why the region or the trip has nothing for it; empty: it has. ``None``: it always has.
+    gentle
+        Whether no day of it may tow longer than the longest day of the best loop of all does, half an hour apart.
     """
 
     key: str
@@ -49,6 +54,7 @@ class Theme:
     steps: tuple[tuple[str, Callable[[Trip], Trip]], ...]
     own: Callable[[Valued], bool] | None = None
     lacks: Callable[[Trip, Region, Sequence[Valued]], str] | None = None
+    gentle: bool = False
 
     def worth(self, sight: Valued) -> int:
         """Return what a sight is worth under the theme [cents]."""
@@ -156,6 +162,7 @@ THEMES: tuple[Theme, ...] = (
             ("one stay of a single night, and up to 3 hours of driving a day", _easy(1, 3 * 3600, powered=True)),
             ("one stay of a single night, up to 3 hours of driving a day, and nights without mains", _easy(1, 3 * 3600, powered=False)),
         ),
+        gentle=True,
     ),
     Theme("dry", "No ferries", "people who would rather not go aboard with a van", (("", _no_ferries),), None, _no_boats),
     Theme(
@@ -188,7 +195,12 @@ def suggestions(
     for number, theme in enumerate(themes):
         progress(f"Looking for a loop: {theme.title.lower()}", number / len(themes))
         why = theme.lacks(trip, region, valued) if theme.lacks is not None else ""
-        found = LeftOut(theme.title, why) if why else _one(trip, valued, solver, theme, most_sights)
+        most_s = (
+            next((max(_longest_s(one.plan), _EASY_ANYWAY_S) for one in shown if one.theme.key == "best"), None)
+            if theme.gentle
+            else None
+        )
+        found = LeftOut(theme.title, why) if why else _one(trip, valued, solver, theme, most_sights, most_s)
         if isinstance(found, Suggestion):
             why = _too_like(found, shown) or _off_theme(found)
             if not why:
@@ -199,12 +211,24 @@ def suggestions(
 
 
 def _one(
-    trip: Trip, valued: Sequence[Valued], solver: Callable[[Theme, Trip], Plan], theme: Theme, most_sights: int
+    trip: Trip,
+    valued: Sequence[Valued],
+    solver: Callable[[Theme, Trip], Plan],
+    theme: Theme,
+    most_sights: int,
+    most_s: int | None = None,
 ) -> Suggestion | LeftOut:
     """Plan a theme by its strictest step that has a plan; a search that is stopped without one tries with half the sights."""
-    why = ""
+    why, tried = "", list[Trip]()
     for gave_up, turn in theme.steps:
         turned = turn(trip)
+        if most_s is not None:
+            turned = replace(
+                turned, max_drive_s=min(turned.max_drive_s, most_s), first_day_drive_s=min(turned.first_day_drive_s, most_s)
+            )
+        if turned in tried:
+            continue  # what it gives up is no more than what was given up before
+        tried.append(turned)
         most = most_sights
         while True:
             picked = pick(turned, valued, theme.worth, most)
@@ -244,6 +268,11 @@ def _too_like(found: Suggestion, shown: Sequence[Suggestion]) -> str:
         return ""
     nights = found.trip.nights
     return f'it spends {round(share * nights)} of {nights} nights at the same places as "{like.title}"'
+
+
+def _longest_s(plan: Plan) -> int:
+    """Return the driving with the van on the day of a plan that has most of it [s]."""
+    return ceil(max((sum(leg.drive_s for leg in day.legs if leg.mode == "van") for day in plan.days), default=0.0))
 
 
 def _off_theme(found: Suggestion) -> str:
