@@ -19,6 +19,7 @@ __all__ = ["command"]
 
 _JOURNAL, _TABLE = "outcomes.jsonl", "outcomes.csv"
 _COLUMNS = ("booking", "row", "outcome", "nights", "towing_km", "towing_h", "money", "currency", "proven", "phone_first", "folder", "words", "seconds")  # fmt: skip
+_OF_PLAN = ("nights", "towing_km", "towing_h", "money", "currency", "proven", "phone_first", "folder")
 
 
 @click.command("batch")
@@ -116,5 +117,7 @@ def _table(outcomes: list[Outcome]) -> str:
     table.writerow(_COLUMNS)
     for outcome in sorted(outcomes, key=lambda o: o.row):
         values = outcome.values()
+        if outcome.outcome != "planned":  # no plan, so no figures of one
+            values.update(dict.fromkeys(_OF_PLAN, ""))
         table.writerow([csv_cell(v) if isinstance(v := values[name], str) else ("yes" if v else "no") if isinstance(v, bool) else v for name in _COLUMNS])  # fmt: skip
     return text.getvalue()
