@@ -238,7 +238,7 @@ def short(monkeypatch: pytest.MonkeyPatch, *, to_the_end: bool) -> None:
     ):  # fmt: skip
         monkeypatch.setattr(narrowing, name, value)
     monkeypatch.setattr(side_by_side, "WORTH", 0)
-    monkeypatch.setattr(side_by_side, "cores", lambda: 2)
+    monkeypatch.setattr(side_by_side, "spare", lambda: True)
     if to_the_end:
         monkeypatch.setattr(narrowing, "MOST_BYTES", 0)
         monkeypatch.setattr(memory_bound, "PACK_CELLS", 0)

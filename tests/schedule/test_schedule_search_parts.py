@@ -14,7 +14,7 @@ from tripplan.schedule.side_by_side import in_parts, middles
 @pytest.fixture(autouse=True)
 def two_cores(monkeypatch: pytest.MonkeyPatch) -> None:
     """Work as on two cores, whatever the machine has."""
-    monkeypatch.setattr(side_by_side, "cores", lambda: 2)
+    monkeypatch.setattr(side_by_side, "spare", lambda: True)
 
 
 def test_each_part_is_done_once_and_all_are_done_on_return() -> None:

@@ -26,6 +26,16 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
+def spare() -> bool:
+    """Tell whether a second thread would find a core: on a busy machine it is held up, and the first waits for it."""
+    if cores() < 2:
+        return False
+    try:
+        return os.getloadavg()[0] <= cores()
+    except (AttributeError, OSError):  # not told here
+        return True
+
+
 def middles(count: int, parts: int = PARTS) -> tuple[int, ...]:
     """Return where to part ``count`` things that all take the same."""
     return tuple(count * i // parts for i in range(parts + 1))
@@ -43,7 +53,7 @@ def in_parts(work: float, cuts: Sequence[int], loop: Callable[[int, int, int], o
     loop
         Begin, end, and which of the two threads it is in, 0 or 1; it must let go of the interpreter's lock, and its calls must not write to the same places.
     """
-    if work < WORTH or len(cuts) < 3 or cores() < 2:
+    if work < WORTH or len(cuts) < 3 or not spare():
         loop(cuts[0], cuts[-1], 0)
         return
     parts = deque(pairwise(cuts))
