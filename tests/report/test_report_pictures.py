@@ -19,7 +19,7 @@ from PIL import Image
 from tripplan.model.plan import LevelLine, Plan
 from tripplan.report.chart import NIGHT_AT, WAY_AT, levels_of
 from tripplan.report.levels import levels_chart, levels_svg
-from tripplan.report.picture import _font, _title, levels_png
+from tripplan.report.picture import _font, _title, levels_image, levels_png
 from tripplan.report.safe import plain
 from tripplan.report.terminal import can_show_bars, levels_lines
 
@@ -34,7 +34,8 @@ def _named(text: str) -> Plan:
 
 
 def _picture(plan: Plan) -> np.ndarray:
-    return np.asarray(Image.open(io.BytesIO(levels_png(plan))).convert("RGB")).astype(int)
+    """Return the picture before its colours become few: the palette goes by the whole picture, so one strip would change the next."""
+    return np.asarray(levels_image(plan)).astype(int)
 
 
 def test_the_model_holds_every_level_limit_and_service() -> None:
@@ -102,6 +103,9 @@ def test_the_picture_shows_what_the_model_holds() -> None:
     assert levels_png(PLAN) == levels_png(plans.plan(7))
     pixels = _picture(PLAN)
     assert pixels.shape[1] == 1400
+    written = np.asarray(Image.open(io.BytesIO(levels_png(PLAN))).convert("RGB")).astype(int)
+    assert written.shape == pixels.shape
+    assert np.abs(written - pixels).max() < 64  # few colours, none far from what was drawn
     limit = (np.abs(pixels - [0xC2, 0x4A, 0x00]).sum(axis=2) < 60).any(axis=1)
     rows = np.flatnonzero(limit)
     assert 1 + int((np.diff(rows) > 3).sum()) == len(levels_of(PLAN).strips)  # a dashed line a strip

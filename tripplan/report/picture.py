@@ -15,13 +15,14 @@ from tripplan.report.language import tell
 from tripplan.report.sheets.letters import visual
 
 if TYPE_CHECKING:
+    from PIL.Image import Image
     from PIL.ImageDraw import ImageDraw
 
-__all__ = ["levels_png"]
+__all__ = ["levels_image", "levels_png"]
 
 #: Width of the picture [px], and how much larger it is drawn before it is made smaller, so that slanted lines are smooth.
 _WIDTH, _FINER = 1400, 2
-_LEFT, _RIGHT, _HEAD, _STRIP, _GAP, _FOOT = 290, 20, 92, 76, 22, 40
+_LEFT, _RIGHT, _HEAD, _STRIP, _GAP, _FOOT = 270, 20, 92, 76, 22, 40
 _PAPER, _INK, _GREY, _LIMIT, _AREA, _SPREAD, _NIGHTS = "#ffffff", "#1c1c1c", "#444444", "#c24a00", "#dde6ec", "#a9bfcd", "#dddddd"
 _DASH, _SPACE, _DOTS = 14, 8, 6
 
@@ -29,12 +30,24 @@ Point = tuple[float, float]
 
 
 def levels_png(plan: Plan) -> bytes:
-    """Return the picture, 1,400 px wide; the same plan gives the same picture."""
-    from PIL import Image, ImageDraw
+    """Return the picture as a PNG, 1,400 px wide; the same plan gives the same picture."""
+    from PIL.Image import Quantize
+
+    out = io.BytesIO()
+    # Few colours: a palette makes the file a third as large.
+    few = levels_image(plan).quantize(64, method=Quantize.FASTOCTREE)
+    few.save(out, "PNG", optimize=False, compress_level=6)
+    return out.getvalue()
+
+
+def levels_image(plan: Plan) -> Image:
+    """Return the picture in all its colours, 1,400 px wide."""
+    from PIL import ImageDraw
+    from PIL.Image import new
 
     chart = levels_of(plan)
     height = _HEAD + len(chart.strips) * (_STRIP + _GAP) + _FOOT
-    image = Image.new("RGB", (_WIDTH * _FINER, height * _FINER), _PAPER)
+    image = new("RGB", (_WIDTH * _FINER, height * _FINER), _PAPER)
     pen = _Pen(ImageDraw.Draw(image))
     days = max(len(chart.days), 1)
     step = (_WIDTH - _LEFT - _RIGHT) / days
@@ -42,10 +55,7 @@ def levels_png(plan: Plan) -> bytes:
         _strip(pen, strip, days, _HEAD + row * (_STRIP + _GAP), step)
     small = image.reduce(_FINER)
     _texts(small, chart, step, height)
-    out = io.BytesIO()
-    # Few colours: a palette makes the file a third as large.
-    small.quantize(64, method=Image.Quantize.FASTOCTREE).save(out, "PNG", optimize=False, compress_level=6)
-    return out.getvalue()
+    return small
 
 
 class _Pen:
