@@ -48,7 +48,7 @@ CHANGES_S = 30.0
     "--choices",
     "with_choices",
     is_flag=True,
-    help="Also plan for fewest kilometres, least money and most comfort; each that really differs gets a folder of its own.",
+    help="Also plan for the shortest distance, least money and most comfort; each that really differs gets a folder of its own.",
 )
 @click.option(
     "--readings",

@@ -12,7 +12,6 @@ from tripplan.model.trip import Trip
 from tripplan.report import say
 from tripplan.report.counted import counted, price_words, trip_title
 from tripplan.report.language import spoken, tell, tell_n, word
-from tripplan.report.listing import proof_words
 from tripplan.report.retell import retell
 from tripplan.report.safe import plain, safe
 from tripplan.report.stale import GENERATOR
@@ -39,7 +38,12 @@ def _night_words(night: Night) -> str:
 
 def _sure(plan: Plan) -> str:
     """Return how sure a plan is to be the best by the measure at its head."""
-    return tell("proven best by its own measure") if plan.proof.proven else proof_words(plan)
+    if plan.proof.proven:
+        return tell("proven best by its own measure")
+    return tell(
+        "not proven best: by its own measure it may come to {percent} % more than it must",
+        percent=spoken().number(100 * plan.proof.gap, 1),
+    )
 
 
 def _stays(plan: Plan) -> Iterator[tuple[str, str, str]]:
@@ -56,9 +60,13 @@ def _left_words(left: LeftOut) -> str:
     return tell("{title}: not shown, {why}", title=tell(left.title), why=retell(left.why))
 
 
-def _against(choice: Choice) -> list[str]:
-    found = [tell("gives up: {what}", what=", ".join(map(retell, choice.gives_up)))] if choice.gives_up else []
-    return found + ([tell("gains: {what}", what=", ".join(map(retell, choice.gains)))] if choice.gains else [])
+def _against(choice: Choice, first: Choice) -> list[str]:
+    """Return what is worse and what is better about a plan than about the first."""
+    sides = (
+        (word('worse than "{title}": {what}'), choice.gives_up),
+        (word('better than "{title}": {what}'), choice.gains),
+    )
+    return [tell(sentence, title=tell(first.title), what=", ".join(map(retell, what))) for sentence, what in sides if what]
 
 
 def choice_words(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> list[str]:
@@ -85,7 +93,7 @@ def choice_words(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> li
                 stops=tell_n("{n} stop for a service", "{n} stops for a service", int(stops)),
             )
         )
-        lines += [f"     {text}" for text in _against(choice)]
+        lines += [f"     {text}" for text in _against(choice, choices.shown[0])]
         if choice.key in folders:
             lines.append("     " + tell("papers: {folder}", folder=folders[choice.key]))
     for left in choices.left_out:
@@ -117,15 +125,19 @@ def choices_page(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> st
         + "</tr>"
     )
     map_word, sheets_word = safe(tell("Map")), safe(tell("Day sheets"))
-    day_word, date_word, night_word = safe(tell("Night")), safe(tell("From")), safe(tell("Place"))
-    lead = safe(tell("Each plan keeps every limit and was re-checked; each is best for its own measure."))
+    day_word, date_word, night_word = safe(tell("Night")), safe(tell("When")), safe(tell("Place"))
+    lead = safe(
+        tell("Each plan keeps every limit and was re-checked; each is best for its own measure.")
+        if len(shown) > 1
+        else tell("The plan keeps every limit and was re-checked; none of the others tried really differs from it.")
+    )
     parts = []
     for choice in shown:
         nights = "".join(
             f"<tr><td>{safe(numbers)}</td><td>{safe(when)}</td><td>{safe(where)}</td></tr>"
             for numbers, when, where in _stays(choice.plan)
         )
-        against = "".join(f"<p>{safe(say.upper_first(text))}.</p>" for text in _against(choice))
+        against = "".join(f"<p>{safe(say.upper_first(text))}.</p>" for text in _against(choice, shown[0]))
         folder = folders.get(choice.key, "")
         link = (
             f'<p><a href="{safe(folder)}map.html">{map_word}</a> · <a href="{safe(folder)}itinerary.html">{sheets_word}</a></p>'
@@ -137,17 +149,15 @@ def choices_page(choices: Choices, trip: Trip, folders: Mapping[str, str]) -> st
             f'<th scope="col">{night_word}</th></tr></thead><tbody>{nights}</tbody></table></section>'
         )
     hidden = tell("Not shown")
-    left = "".join(
-        f"<li>{safe(tell('{title}: not shown, {why}', title=tell(item.title), why=retell(item.why)))}.</li>"
-        for item in choices.left_out
-    )
+    reason = word("{title}: {why}")
+    left = "".join(f"<li>{safe(tell(reason, title=tell(item.title), why=retell(item.why)))}.</li>" for item in choices.left_out)
     left = f"<section><h2>{safe(hidden)}</h2><ul>{left}</ul></section>" if left else ""
     title = safe(tell("{name}: the choices", name=trip_title(trip)))
     data = safe(tell("Map data © OpenStreetMap contributors, {date}.", date=shown[0].plan.data_date))
     return (
         f'<!doctype html><html lang="{spoken().tag}"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
         f"{GENERATOR}<title>{title}</title><style>{css}</style></head><body><main><h1>{title}</h1>"
-        f'<p>{lead}</p><div class="wide"><table><thead><tr><td></td>{head}'
-        f"</tr></thead><tbody>{rows}</tbody></table></div>{''.join(parts)}{left}</main>"
+        f'<p>{lead}</p><table class="compare" style="--plans: {len(shown)}"><thead><tr><td></td>{head}'
+        f"</tr></thead><tbody>{rows}</tbody></table>{''.join(parts)}{left}</main>"
         f"<footer><p>{data}</p></footer></body></html>\n"
     )

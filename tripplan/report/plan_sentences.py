@@ -222,7 +222,7 @@ SENTENCES: tuple[str, ...] = (
     word("take out the [[sights]] of {place}"), word("take {keys} out of no_towing"),
     word("write the answers into a file of local places: tripplan region add"),
     # several plans
-    word("As asked"), word("Fewest kilometres"), word("Cheapest"), word("Most comfort"),
+    word("As asked"), word("Shortest distance"), word("Cheapest"), word("Most comfort"),
     word("this is what the trip asks for already"),
     word('it spends {n} of {n2} nights at the same places as "{said}"'),
     word("{money} {currency} dearer"), word("{money} {currency} cheaper"), word("{money} dearer"), word("{money} cheaper"),

@@ -98,15 +98,18 @@ def summary(plan: Plan, papers: Iterable[Path] = (), *, bars: bool = True, width
             )
             for ask in say.asks(plan)
         ]
-    unknown = [(day.number, leg.unknown_m) for day in plan.days for leg in day.legs if leg.mode == "van" and leg.unknown_m >= 5]
+    unknown: dict[str, set[int]] = {}
+    for day in plan.days:
+        for leg in day.legs:
+            if leg.mode == "van" and leg.unknown_m >= 5:
+                unknown.setdefault(say.km(leg.unknown_m), set()).add(day.number)
     if unknown:
-        lines += [
-            "",
-            tell(
-                "Nobody says on the map what the last stretch to a site or depot is paved with: {parts}. Ask there.",
-                parts=", ".join(tell("{km} on day {day}", km=say.km(metres), day=number) for number, metres in unknown),
-            ),
+        parts = [
+            tell_n("{km} on day {days}", "{km} on days {days}", len(numbers), km=km, days=say.ranges(numbers))
+            for km, numbers in unknown.items()
         ]
+        sentence = word("Nobody says on the map what the last stretch to a site or depot is paved with: {parts}. Ask there.")
+        lines += ["", tell(sentence, parts=", ".join(parts))]
     files = list(papers)
     if files:
         lines += ["", tell("Open:")]

@@ -61,7 +61,7 @@ def _comfort(weights: Weights) -> Weights:
 #: In the order in which they are tried and shown.
 MEASURES: tuple[Measure, ...] = (
     Measure("as-asked", "As asked", _own),
-    Measure("fewest-km", "Fewest kilometres", _fewest_km),
+    Measure("fewest-km", "Shortest distance", _fewest_km),
     Measure("cheapest", "Cheapest", _cheapest),
     Measure("most-comfort", "Most comfort", _comfort),
 )
@@ -147,7 +147,9 @@ def counted(sums: Sums, weights: Weights, plan: Plan) -> float:
 def _against(sums: Sums, first: Sums, trip: Trip) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Say what a plan gives up and what it gains against the first."""
     unit = f" {trip.firm.currency}".rstrip()
-    towing, car, wheel = sums.towing_km - first.towing_km, sums.car_km - first.car_km, (sums.wheel_s - first.wheel_s) / 60
+    # Differences of the figures as they are shown, so that whoever takes one from the other finds the same.
+    towing, car = (round(mine) - round(its) for mine, its in ((sums.towing_km, first.towing_km), (sums.car_km, first.car_km)))
+    wheel = round(sums.wheel_s / 60) - round(first.wheel_s / 60)
     rows = (
         ((sums.money_cents - first.money_cents) / 100, "{:.2f}" + unit + " {}", ("dearer", "cheaper"), 0.005),
         (towing, "{:.0f} km {} towing", ("more", "less"), 0.5),

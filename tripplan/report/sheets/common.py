@@ -118,8 +118,8 @@ def noted(sheet: Sheet) -> Sheet:
     if not any(map(needs_latin, texts(sheet))):
         return sheet
     words = tell(
-        "Names in [square brackets] stand in the PDF in Latin letters, put letter by letter, because its font lacks their own: "
-        "itinerary.html shows them as they are written."
+        "Names in [square brackets] stand in the PDF in Latin letters, because its font lacks their own: transliterated letter by "
+        "letter, Chinese characters by their Chinese reading, in Japanese names too. itinerary.html shows them as they are written."
     )
     return replace(sheet, blocks=(*sheet.blocks, Para(words, "source")))
 
