@@ -191,7 +191,7 @@ def arriving(day: Day, van: Van, keys: frozenset[str]) -> tuple[Item, ...]:
     if stay.heating_gas:
         out.append(
             step(
-                "Heating by gas in the night: fixed vents and flue clear, alarm tried; never hob, barbecue or portable heater.",
+                "Heating by gas in the night: fixed vents and flue clear, carbon monoxide alarm tried; never hob, barbecue or portable heater.",
                 "carbon_monoxide",
             )
         )
