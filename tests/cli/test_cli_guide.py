@@ -12,11 +12,13 @@ import pytest
 from tripplan.cli.guide import GENERATED, commands_text, page_text
 
 GUIDES = Path(__file__).resolve().parents[2] / "tripplan" / "guides"
-BLOCK = re.compile(r"(<!-- exit code (\d) -->\n)?```(sh|csv)\n(.*?)```", re.DOTALL)
+BLOCK = re.compile(r"(<!-- exit code (\d) -->\n)?```(sh|csv|xml)\n(.*?)```", re.DOTALL)
 
 
 def _saved_as(text: str) -> str:
-    """Where a table of a guide is to be saved: named in the text around it."""
+    """Where a table or a track of a guide is to be saved: named in the text around it."""
+    if "<gpx" in text:
+        return "track.gpx"
     return "desk/bookings.csv" if "booking," in text else "route.csv"
 
 
@@ -27,7 +29,7 @@ def test_each_command_of_a_guide_runs(run: Any, tmp_path: Path, monkeypatch: pyt
     text = (GUIDES / f"{name}.md").read_text(encoding="utf-8")
     ran = 0
     for _, code, kind, block in BLOCK.findall(text):
-        if kind == "csv":
+        if kind != "sh":
             Path(_saved_as(block)).write_text(block, encoding="utf-8")
             continue
         for line in block.strip().splitlines():
