@@ -83,7 +83,7 @@ def day_options(
         hours.leave[:, here], np.where(hours.arrive[:, here] >= 0, hours.back[:, here], 86_400),
         np.full((len(here), len(here)), between) & reached[2:, 2:], limit[2:], classes_s, Need(serves[2:], serves[2:]), money,
     )  # fmt: skip
-    stand = stand_options(table, len(here), car_stops, stay_frame, int(trip.max_drive_s))
+    stand = stand_options(table, len(here), car_stops, stay_frame, int(trip.max_drive_s * rules.factor))
     stand = replace(stand, start=here[stand.start].astype(np.int32), end=here[stand.end].astype(np.int32))
     parts = [tow, stand] if days >= 3 else [tow]
     if pitch >= 0:
@@ -91,7 +91,7 @@ def day_options(
     if pitch >= 0 and way.days & 1 and bool(reached[0, pitch] & np.uint64(1)):
         # The rest of a trip begins at a pitch: its first day may be spent there too, by car.
         first = _first_day(hours, pitch - 2, stay_frame)
-        limit_s = min(trip.first_day_drive_s, trip.max_drive_s)
+        limit_s = int(min(trip.first_day_drive_s, trip.max_drive_s) * rules.factor)
         stay = stand_options(table, len(here), car_stops, first, limit_s)
         parts.append(replace(stay, start=np.zeros_like(stay.start), end=here[stay.end].astype(np.int32)))
     return Options.join(parts)
@@ -160,7 +160,6 @@ def priced(trip: Trip, options: Options, set_of: I64, hours: DayHours, rules: Sl
     o = options
     limit = np.where(o.start == 0, min(trip.first_day_drive_s, trip.max_drive_s), trip.max_drive_s)
     driven = np.maximum(o.drive_s - limit, 0)
-    driven = np.where(o.car, 0, driven)
     allowed = tow_days(trip)
     parts, sets, prices = [], [], []
     free = o.days.copy()
