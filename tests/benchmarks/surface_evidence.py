@@ -45,13 +45,19 @@ from tripplan.rules.presume import surface_evidence  # noqa: E402
 def cells(score: Score) -> str:
     """Right, wrong ways, contradicted blocks with their bound, found, and its interval by blocks."""
     (blocks, bad), (found, sealed) = score.blocks, score.found_blocks
-    if not blocks:
+    if np.isnan(score.right):
         return "– | 0 | silent | 0 | –"
     low, high = wilson(found, sealed)
+    bound = f"{bad} of {blocks}, ≤ {most_bad(blocks, bad):.0f} %" if blocks else f"{bad} of less than one"
     return (
-        f"{score.right:.2f} | {len(score.wrong_ways)} | {bad} of {blocks}, ≤ {most_bad(blocks, bad):.0f} % | {score.found:.0f} | "
+        f"{score.right:.2f} | {len(score.wrong_ways)} | {bound} | {score.found:.0f} | "
         f"{found} of {sealed}, {low:.0f} to {high:.0f} %"
     )
+
+
+def told(share: float) -> str:
+    """A share [%], or a dash where there is none."""
+    return "–" if np.isnan(share) else f"{share:.0f}"
 
 
 def gain(made: Map, rule: str) -> float:
@@ -85,9 +91,7 @@ def table_classes(maps: list[Map], seeds: int) -> None:
         for g in range(len(CLASSES)):
             mine = made.main & (made.group == g) & (made.tagged != UNTAGGED)
             bad = made.km[mine & (made.tagged == UNSEALED)].sum()
-            found = score.found_of(g)
-            told = "–" if np.isnan(found) else f"{found:.0f}"
-            row.append(f"{told} ({len(np.unique(block[mine]))}; {bad:.1f})" if mine.any() else "")
+            row.append(f"{told(score.found_of(g))} ({len(np.unique(block[mine]))}; {bad:.1f})" if mine.any() else "")
         print(f"| {made.name} | " + " | ".join(row) + " |", flush=True)
 
 
@@ -102,7 +106,7 @@ def table_cut(maps: list[Map], seeds: int) -> None:
             score, block = hide_and_ask(piece, by_evidence, 5.0, range(seeds)), piece.blocks(5.0)
             known = piece.main & (piece.tagged != UNTAGGED)
             wide = [
-                f"{word} {blocks}, {score.found_of(g):.0f}"
+                f"{word} {blocks}, {told(score.found_of(g))}"
                 for g, word in enumerate(CLASSES)
                 if (blocks := len(np.unique(block[known & (piece.group == g)]))) >= 11
             ]
@@ -146,11 +150,11 @@ def table_old(pairs: list[tuple[Map, Map]]) -> None:
                 if not score.sealed_km.sum():
                     continue
                 wrong = score.wrong_km.sum()
-                told = "–" if np.isnan(score.right) else f"{score.right:.2f}"
+                right = "–" if np.isnan(score.right) else f"{score.right:.2f}"
                 blocks, bad = score.blocks
                 bound = f"{bad} of {blocks}, ≤ {most_bad(blocks, bad):.0f} %" if blocks else "silent"
                 print(
-                    f"| {old.name} | {how} | {word} | {told} | {score.right_km.sum() + wrong:.1f} | {wrong:.2f} ({len(score.wrong_ways)}) | "
+                    f"| {old.name} | {how} | {word} | {right} | {score.right_km.sum() + wrong:.1f} | {wrong:.2f} ({len(score.wrong_ways)}) | "
                     f"{bound} | {score.found:.0f} |",
                     flush=True,
                 )
@@ -205,9 +209,9 @@ def table_left_out(maps: list[Map]) -> None:
             range(len(limits)),
             key=lambda n: (-sum(len(scores[n][o].wrong_ways) for o in others), sum(scores[n][o].found for o in others)),
         )
-        told = [f"{len(score.wrong_ways)}, {score.found:.0f}" for score in (scores[best][m], mine[m])]
+        came = [f"{len(score.wrong_ways)}, {score.found:.0f}" for score in (scores[best][m], mine[m])]
         print(
-            f"| {made.name} | {', '.join(f'{value:g}' for value in limits[best].values())} | {told[0]} | {told[1]} |", flush=True
+            f"| {made.name} | {', '.join(f'{value:g}' for value in limits[best].values())} | {came[0]} | {came[1]} |", flush=True
         )
 
 
