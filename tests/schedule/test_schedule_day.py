@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import random
+import signal
 import subprocess
 import sys
 from dataclasses import replace
@@ -334,3 +335,17 @@ def test_prepared_days_load_no_solver_and_are_the_same_everywhere(tmp_path):
     one, other, again = run(tmp_path / "a", "1"), run(tmp_path / "b", "2"), run(tmp_path / "a", "3")
     assert one[0] == other[0] == again[0]
     assert (one[1], other[1], again[1]) == ("True", "True", "False")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="sends a signal as Unix does")
+def test_ctrl_c_is_still_heard_after_a_day_was_solved():
+    """The solver leaves Ctrl-C to Python: afterwards it still raises where it is looked for."""
+    code = (
+        "import os, signal, sys, time\nfrom tripplan.schedule.day import DayTask, LegTask\nfrom tripplan.schedule.day_model import solve_day\n"
+        "task = DayTask(540, 540, 1080, (LegTask(60),), (), None, 0, 540, 540, 0)\nassert solve_day(task) is not None\n"
+        "try:\n    os.kill(os.getpid(), signal.SIGINT)\n    time.sleep(5)\nexcept KeyboardInterrupt:\n    sys.exit(7)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], check=False, preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL)
+    )
+    assert done.returncode == 7

@@ -102,6 +102,8 @@ def _answer(writer: _Model, task: DayTask, leave: Any, at: Any, halts: int, plac
     solver = writer.cp.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
+    # Else it takes Ctrl-C for itself and leaves none of Python's own hearing behind: the next one would end the process without a word.
+    solver.parameters.catch_sigint_signal = False
     status = solver.solve(model)
     if status == writer.cp.INFEASIBLE:
         return None
