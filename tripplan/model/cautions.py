@@ -29,7 +29,7 @@ CAUTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
         "carbon_monoxide": (
             "Carbon monoxide kills unnoticed: never burn a barbecue or a portable heater in the van or its awning, never block the fixed vents, "
             "keep the alarm working. Headache or nausea: everybody out, gas off, get help.",
-            "Fire and health services' advice to campers; US CDC (memory)",
+            "Government of Northern Ireland, carbon monoxide dangers if camping, caravanning or boating; Eden District Council, barbecue safety for campers and caravanners",
         ),
         "gas_leak": (
             "Smell of gas: no flame, no switch, gas off at the bottle, doors open, everybody out; a licensed gasfitter before it is used again.",
@@ -83,7 +83,7 @@ CAUTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
         "breaks": ("Rest at least 15 minutes after every two hours at the wheel, and never drive tired.", "Highway Code rule 91; UK Met Office"),
         "black_water": (
             "Empty the cassette and waste water only at a dump station or where the site says so; anywhere else it is an offence in many countries.",
-            "NZ Freedom Camping Act 2011; Litter Act 1979 (memory)",
+            "North Norfolk District Council, waste of motorhomes and caravans, 2022; NZ Litter Act 1979 and Freedom Camping Act 2011 (memory)",
         ),
         "chemicals": (
             "Cassette fluid harms eyes and skin: gloves, no splashing, wash hands, keep it from children.",
@@ -101,7 +101,7 @@ CAUTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
         ),
         "frost": (
             "Frost is expected: empty barrels and hoses overnight, keep the heater on low or drain the water heater, and mind ice on steps.",
-            "Common practice, no source",
+            "National Association of Caravan Owners, draining down and frost damage",
         ),
         "cold_van": (
             "The heater may not hold the temperature wished on the coldest hours: warmer bedding, a powered site, or other dates.",
