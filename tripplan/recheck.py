@@ -129,10 +129,11 @@ def check_fit(plan: Plan, region: Region) -> None:
     BadInputError
         A depot off the map; a place that is not the one the map has under its number; a night that is no first, second ... one.
     """
-    from tripplan.request.spots import on_map
+    from tripplan.region.geometry import ROAD_REACH_M
+    from tripplan.request.spots import on_map, road_m
 
     for name, spot in (("pick_up", plan.trip.depot), ("return", plan.trip.return_depot)):
-        if not on_map(region, spot.lon, spot.lat):
+        if not on_map(region, spot.lon, spot.lat) and road_m(region, spot.lon, spot.lat) > ROAD_REACH_M:
             raise BadInputError(
                 f"{spot.name!r}, {spot.lat:.4f}, {spot.lon:.4f}, lies off the map of {region.meta.name!r}", where=f"the plan's {name}",
                 accepted=f"the region that the plan was made on, {plan.region_name!r}, or a newer one of it", next_step="give that region with --region",

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tripplan.model.errors import BadInputError
+from tripplan.model.place import Spot
 from tripplan.model.trip import Trip, Weights
 from tripplan.model.van import Party, Van
 from tripplan.model.words import SiteKind, Via
 from tripplan.region.build import build
+from tripplan.region.find import find
 from tripplan.region.region import Region
 from tripplan.request.keys import NEEDED, TABLES, keys_of
+from tripplan.request.spots import find_spot, on_map, road_m
 from tripplan.request.trip_file import load_trip, read_firm, read_outfit
 
 SAMPLE = Path(__file__).resolve().parents[2] / "data_sample"
@@ -225,6 +229,46 @@ def test_name_and_town_tell_two_places_apart(load: Callable[..., Trip]) -> None:
     assert west.lon < -26.5 < -24.9 < east.lon
 
 
+def _south_of_all_roads(region: Region, metres: float) -> Spot:
+    """A point so far south of the southernmost point of road."""
+    row = int(region.pieces.lat_e7.argmin())
+    lat = region.pieces.lat_e7[row] / 1e7 - metres / 111_195
+    return find(region, f"{lat:.7f}, {region.pieces.lon_e7[row] / 1e7:.7f}")[0]
+
+
+def test_a_place_just_outside_the_box_of_the_roads_is_on_the_map(load: Callable[..., Trip], region: Region) -> None:
+    """A place hangs over the rim as far as a road reaches it; further out, its distance and a box that differs from it are told."""
+    near, far = (_south_of_all_roads(region, metres) for metres in (55, 2100))
+    assert not on_map(region, near.lon, near.lat)
+    assert road_m(region, near.lon, near.lat) == pytest.approx(55, abs=0.5)
+    assert load(GOOD.replace("Long Lee", near.text)).depot.lat == near.lat
+    assert '" is off the map: the nearest road is 2100 m away; accepted: latitude ' in refused(
+        load, GOOD.replace("Long Lee", far.text)
+    )
+
+
+def test_a_narrow_box_is_said_with_digits_that_differ(region: Region) -> None:
+    """A town by name beyond the reach of a region 200 m wide: two digits would give one figure for both sides."""
+    lon, lat, box = -26.0, -43.0, (-26.0, -43.0, -25.998, -42.998)
+    ptr, spans = np.array([0, 2]), {"lon_e7": [-260000000, -259980000], "lat_e7": [-430000000, -429980000]}
+    pieces = replace(
+        region.pieces,
+        ptr=ptr,
+        **{k: np.array(v, np.int32) for k, v in spans.items()},
+        way=np.zeros(1, np.int32),
+        length_m=np.full(1, 275.0),
+    )
+    town = replace(region.towns, **{f.name: getattr(region.towns, f.name)[:1] for f in fields(region.towns)})
+    town = replace(town, lon_e7=np.array([round(lon * 1e7)], np.int32), lat_e7=np.array([round(lat * 1e7) - 300_000], np.int32))
+    narrow = replace(region, meta=replace(region.meta, bbox=box), pieces=pieces, towns=town, places=())
+    name = narrow.string(int(town.name[0]))
+    with pytest.raises(BadInputError) as caught:
+        find_spot(narrow, name, "[pick_up]")
+    assert f'"{name}" is off the map: the nearest road is 3336 m away' in str(caught.value)
+    assert caught.value.accepted == "latitude -43.000 to -42.998, longitude -26.000 to -25.998"
+    assert caught.value.next_step == "name a place nearer to a road, or build a region that holds its roads"
+
+
 # ------------------------------------------------------------------------------------------------- what is refused
 
 LINES: list[tuple[str, str, dict[str, str], str]] = [
@@ -313,12 +357,12 @@ LINES: list[tuple[str, str, dict[str, str], str]] = [
     ),
     (
         "depot off the map", GOOD.replace("Long Lee", "-41.2, -26.0"), {},
-        'trip.toml, [pick_up], line 7: "-41.2, -26.0" is off the map; accepted: latitude BOX; '
+        'trip.toml, [pick_up], line 7: "-41.2, -26.0" is off the map: the nearest road is FAR km away; accepted: latitude BOX; '
         "check the coordinates, or build a region that holds them",
     ),
     (
         "longitude first", GOOD.replace("Long Lee", "-26.0, -43.2"), {},
-        'trip.toml, [pick_up], line 7: "-26.0, -43.2" is off the map; accepted: latitude BOX; '
+        'trip.toml, [pick_up], line 7: "-26.0, -43.2" is off the map: the nearest road is FAR km away; accepted: latitude BOX; '
         'did you mean "-43.2, -26"? Latitude comes first',
     ),
     (
@@ -403,6 +447,7 @@ def test_each_mistake_is_one_clear_line(load: Callable[..., Trip], text: str, pa
     line = re.sub(
         r"latitude -43\.\d\d to -42\.\d\d, longitude -27\.\d\d to -24\.\d\d", "latitude BOX", refused(load, text, **parts)
     )
+    line = re.sub(r"road is \d+ km", "road is FAR km", line)
     assert says in line
     if says.startswith(("trip.toml", "van.toml", "firm.toml", "outfit.toml")):
         assert line == says

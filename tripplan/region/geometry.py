@@ -8,10 +8,12 @@ from numpy.typing import ArrayLike, NDArray
 from tripplan.model.plan import PieceRun
 from tripplan.region.region import Region
 
-__all__ = ["EARTH_RADIUS_M", "great_circle_m", "piece_ends_m", "piece_line", "run_line", "segment_lengths_m"]
+__all__ = ["EARTH_RADIUS_M", "ROAD_REACH_M", "great_circle_m", "piece_ends_m", "piece_line", "run_line", "segment_lengths_m"]
 
 #: Radius of the sphere that piece lengths are measured on, as OSMnx [m].
 EARTH_RADIUS_M = 6_371_009.0
+#: A place further than this from every road is reached by none [m].
+ROAD_REACH_M = 2000.0
 
 F64 = NDArray[np.float64]
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Spot
+from tripplan.region.geometry import ROAD_REACH_M
 from tripplan.region.region import Region
 
-__all__ = ["find_spot", "on_map", "swapped"]
+__all__ = ["find_spot", "on_map", "road_m", "swapped"]
 
 _LISTED = 4
 _ACCEPTED = 'a name on the map, "name, town near it", "latitude, longitude", or a map identity such as "n123"'
@@ -91,16 +94,45 @@ def swapped(region: Region, lon: float, lat: float) -> bool:
     return on_map(region, lat, lon) and not on_map(region, lon, lat)
 
 
+def road_m(region: Region, lon: float, lat: float) -> float:
+    """Return how far the nearest road of a region is from a point in degrees, as the crow flies; infinite where there is none [m]."""
+    from tripplan.region.local_parts import project
+
+    away, _ = project(region.pieces, np.arange(len(region.pieces.way)), lon, lat)
+    return float(away.min(initial=np.inf))
+
+
 def _check_on_map(region: Region, spot: Spot, where: str) -> None:
-    if not on_map(region, spot.lon, spot.lat):
-        west, south, east, north = region.meta.bbox
-        hint = "check the coordinates, or build a region that holds them"
-        if swapped(region, spot.lon, spot.lat):
-            hint = f'did you mean "{spot.lon:g}, {spot.lat:g}"? Latitude comes first'
-        raise BadInputError(
-            f'"{_short(spot.text)}" is off the map', where=where,
-            accepted=f"latitude {south:.2f} to {north:.2f}, longitude {west:.2f} to {east:.2f}", next_step=hint,
-        )  # fmt: skip
+    """Refuse a spot that hangs over the rim of the roads further than the roads reach."""
+    if on_map(region, spot.lon, spot.lat):
+        return
+    away = road_m(region, spot.lon, spot.lat)
+    if away <= ROAD_REACH_M:
+        return
+    by_name = spot.name != f"{spot.lat:.5f}, {spot.lon:.5f}"
+    hint = "name a place nearer to a road" if by_name else "check the coordinates"
+    hint += ", or build a region that holds " + ("its roads" if by_name else "them")
+    if swapped(region, spot.lon, spot.lat):
+        hint = f'did you mean "{spot.lon:g}, {spot.lat:g}"? Latitude comes first'
+    far = f": the nearest road is {away:.0f} m away" if away < 9_950 else f": the nearest road is {away / 1000:.0f} km away"
+    raise BadInputError(
+        f'"{_short(spot.text)}" is off the map{far if np.isfinite(away) else ""}',
+        where=where,
+        accepted=_box(region, spot),
+        next_step=hint,
+    )
+
+
+def _box(region: Region, spot: Spot) -> str:
+    """Say the region's box with as many digits as tell its sides, and the spot from them."""
+    west, south, east, north = region.meta.bbox
+    shown: list[tuple[float, ...]] = [(south, north), (west, east)]
+    shown[0] += () if south <= spot.lat <= north else (spot.lat,)
+    shown[1] += () if on_map(region, spot.lon, south) else (spot.lon,)
+    for digits in range(2, 8):
+        if all(len({f"{x:.{digits}f}" for x in row}) == len(row) for row in shown):
+            break
+    return f"latitude {south:.{digits}f} to {north:.{digits}f}, longitude {west:.{digits}f} to {east:.{digits}f}"
 
 
 def _not_found(region: Region, text: str, where: str, roles: Sequence[str]) -> BadInputError:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from tripplan.model.place import Spot
 from tripplan.region.columns import HIGHWAYS, Flag
+from tripplan.region.geometry import ROAD_REACH_M
 from tripplan.roads.ends import EndSearch, EndWay
 from tripplan.roads.nearest import PieceIndex
 from tripplan.roads.network import Network, Say
@@ -22,7 +23,7 @@ from tripplan.roads.verdict import Verdict
 __all__ = ["Ends", "Joints", "find_joints", "joint_key"]
 
 #: Rings of search around a spot [m].
-_RINGS_M = (300.0, 700.0, 2000.0)
+_RINGS_M = (300.0, 700.0, ROAD_REACH_M)
 #: A spot so near to a usable road is on it whatever else is nearer: the grounds of a site, a lay-by [m].
 _GROUNDS_M = 150.0
 #: Further out, a road that the outfit may not use and that is nearer by more than this is the real access [m].
