@@ -271,6 +271,12 @@ def test_next_chance_is_told() -> None:
     assert f"is closed: nearest other place {other.name}, 12 km, 15 min (known to offer it)." in text
     assert f"is closed: next planned {other.name} on day {day.number + 1}; the stores last until then." in text
     assert "Up to 40 min later still keeps the day" in text
+    events = tuple(
+        replace(e, next_chance=replace(chance, planned=None, planned_day=0, lasts=False)) if e is event else e for e in day.events
+    )
+    changed = replace(PLAN, days=tuple(replace(d, events=events) if d is day else d for d in PLAN.days))
+    text = _text(_sheet(f"day-{day.number}", sheets_of(changed, REGION)))
+    assert "is closed: no other stop of this plan does it; the stores do not last without it." in text
 
 
 def test_local_notes_are_named_where_they_decide() -> None:

@@ -11,7 +11,7 @@ from tripplan.model.place import OfferFact, Spot
 from tripplan.model.plan import Event, NextChance
 from tripplan.model.words import STORES, Offer
 from tripplan.schedule.assemble import Work
-from tripplan.schedule.candidates import BIT, SERVES, spot_of
+from tripplan.schedule.candidates import BIT, SERVES, Stop, spot_of
 from tripplan.schedule.levels import follow
 from tripplan.schedule.ways import FAR
 
@@ -44,26 +44,43 @@ class Chances:
         """Return the next chance of one service."""
         assert event.spot is not None
         mask = sum(BIT[s] for s in event.stores)
-        planned, at = self._planned(day, mask)
+        planned, at = self._planned(day, event.spot, mask)
         nearest, km, minutes, known = self._nearest(day, event.spot, mask)
-        return NextChance(planned, at, self._lasts(day, mask, at), nearest, km, minutes, known)
+        return NextChance(planned, at, self._lasts(day, event.spot, mask, at), nearest, km, minutes, known)
 
-    def _planned(self, day: int, mask: int) -> tuple[Spot | None, int]:
-        """Return the next stop or night that serves all of it, and its day's number."""
-        work = self.work
+    def _planned(self, day: int, shut: Spot, mask: int) -> tuple[Spot | None, int]:
+        """Return the next stop or night elsewhere that serves all of it, and its day's number."""
         for d in range(day, len(self.arcs)):
-            stop = next((s for s in work.stops(self.arcs[d]) if s.sight < 0 and not mask & ~s.serves), None) if d > day else None
+            stops = self._stops(d) if d > day else ()
+            stop = next((s for s in stops if s.sight < 0 and not mask & ~s.serves and not _near(s.spot, shut)), None)
             if stop is not None:
                 return stop.spot, d + 1
-            if not mask & ~self.site[d]:
-                return work.cast.sites[int(work.options.end[self.arcs[d]]) - 2].spot, d + 1
+            night = self._night(d)
+            if night is not None and not mask & ~self.site[d] and not _near(night, shut):
+                return night, d + 1
         return None, 0
 
-    def _lasts(self, day: int, mask: int, until: int) -> bool:
-        """Say whether all stores stay within their limits until they are served the next time, this service left out."""
+    def _stops(self, day: int) -> Sequence[Stop]:
+        return self.work.stops(self.arcs[day])
+
+    def _night(self, day: int) -> Spot | None:
+        """Return the site of a night; ``None``: the day ends at a depot."""
+        end = int(self.work.options.end[self.arcs[day]])
+        return self.work.cast.sites[end - 2].spot if end >= 2 else None
+
+    def _lasts(self, day: int, shut: Spot, mask: int, until: int) -> bool:
+        """Say whether all stores stay within their limits until served elsewhere the next time, with the place shut all along."""
         p = self.work.problem
         without = np.zeros((len(self.arcs), 2, len(STORES)), dtype=bool)
-        without[day, 0] = [bool(mask >> r & 1) for r in _R]
+        lost = [bool(mask >> r & 1) for r in _R]
+        without[day, 0] = lost
+        for d in range(day, len(self.arcs)):
+            night = self._night(d)
+            # A day's services on the way are left out together: of two stops none is asked which of them gave what.
+            if d > day and any(s.sight < 0 and s.serves & mask and _near(s.spot, shut) for s in self._stops(d)):
+                without[d, 0] = lost
+            if night is not None and _near(night, shut):
+                without[d, 1] = lost
         levels = follow(self.work, self.arcs, without)
         cap, goal = p.cap.astype(np.int64), p.goal_cap.astype(np.int64)
         last = until - 1 if until else len(self.arcs) - 1
