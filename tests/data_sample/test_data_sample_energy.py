@@ -48,6 +48,21 @@ def test_the_climate_of_the_region_is_told(plans: dict[str, Plan]) -> None:
         assert "kWh/m²" in line
 
 
+def test_a_warm_fridge_is_cautioned_by_what_it_runs_on(plans: dict[str, Plan]) -> None:
+    """Off on the road, on the car's lead or on the battery: the caution says what this van's fridge does while towing."""
+    words = {
+        "none": "not powered while towing",
+        "car_12v": "the car's 12 V while towing",
+        "battery": "the van's battery while towing",
+    }
+    seen = set()
+    for plan in plans.values():
+        found = [one.text for one in plan.cautions if one.key.startswith("fridge_warm")]
+        assert all(words[plan.trip.van.fridge_towing] in text for text in found)
+        seen |= {plan.trip.van.fridge_towing} if found else set()
+    assert {"none", "car_12v"} <= seen
+
+
 def test_a_fridge_limit_changes_the_plan(region: Region) -> None:
     """With a fridge that is off while towing, half the warm hours of the best plan's warmest day: another plan keeps it, no cheaper."""
     trip = load_trip(SAMPLE / "trip_family_loop.toml", region)

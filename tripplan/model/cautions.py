@@ -99,6 +99,16 @@ CAUTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
             "Perishables above 5 °C for over four hours in all are thrown away.",
             "NSW Food Authority and FSANZ Standard 3.2.2 (5 °C, two-hour/four-hour guide)",
         ),
+        "fridge_warm_car": (
+            "The fridge runs on the car's 12 V while towing, is off aboard a ferry and at short stops, and is above 5 °C all the same: ice packs, "
+            "a shorter way, or shop for perishables on arrival. Perishables above 5 °C for over four hours in all are thrown away.",
+            "NSW Food Authority and FSANZ Standard 3.2.2 (5 °C, two-hour/four-hour guide)",
+        ),
+        "fridge_warm_battery": (
+            "The fridge runs on the van's battery while towing and is above 5 °C all the same: ice packs, a shorter way, or shop for perishables "
+            "on arrival. Perishables above 5 °C for over four hours in all are thrown away.",
+            "NSW Food Authority and FSANZ Standard 3.2.2 (5 °C, two-hour/four-hour guide)",
+        ),
         "frost": (
             "Frost is expected: empty barrels and hoses overnight, keep the heater on low or drain the water heater, and mind ice on steps.",
             "National Association of Caravan Owners, draining down and frost damage",

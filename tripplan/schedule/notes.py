@@ -260,6 +260,10 @@ def _of_the_road(work: Work, leg: Leg, where: str, doubtful: tuple[int, ...]) ->
     return notes
 
 
+#: Caution of a fridge that gets warm, by what it runs on while towing.
+_FRIDGE_WARM = {"none": "fridge_warm", "car_12v": "fridge_warm_car", "battery": "fridge_warm_battery"}
+
+
 def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[Caution, ...]:
     """Choose the cautions that concern this plan, and the days of each."""
     from tripplan.schedule.use import weather_of
@@ -314,7 +318,7 @@ def cautions_of(work: Work, arcs: Sequence[int], days: Sequence[Day]) -> tuple[C
                 add("butane_cold", day.number)
         if day.kind == "towing":
             if day.energy is not None and day.energy.fridge_warmest_c > value("fridge_limit_c"):
-                add("fridge_warm", day.number)
+                add(_FRIDGE_WARM[trip.van.fridge_towing], day.number)
             if day.energy is not None and day.energy.carried_kg > day.energy.payload_kg:
                 add("overload", day.number)
             if nose_range_kg(trip.outfit.van_mass_kg)[0] > trip.van.nose_weight_kg:

@@ -31,7 +31,7 @@ _KINDS = {
 #: Notes that the table of a leg and its caption tell word for word.
 _IN_TABLE = re.compile(r"^(?:\d[\d.,]* km of road only presumed to be sealed, |Toll road, )")
 #: Cautions of the road that stand with the roads rather than in a list of things to do.
-_ON_THE_ROAD = ("wind", "descents", "breaks", "clearance", "fridge_warm")
+_ON_THE_ROAD = ("wind", "descents", "breaks", "clearance", "fridge_warm", "fridge_warm_car", "fridge_warm_battery")
 #: And those of the night beyond what the lists say.
 _AT_NIGHT = ("cold_van", "butane_cold", "autogas", "chemicals")
 
