@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import fields
 from pathlib import Path
 
@@ -58,6 +59,13 @@ def test_a_region_takes_and_shows_a_climate_table(run, island: Path, sample: Pat
     assert ran.code == 0, ran.err
     assert "Climate table: 6 stations (sample_climate.csv): Long Lee" in ran.out
     assert "Brackenfirth Fold" in run("region", "show", out).out
+    assert "of no use" not in ran.out
+    far = tmp_path / "far.csv"  # the sample's stations with the sign of their latitude lost
+    far.write_text((sample / "sample_climate.csv").read_text(encoding="utf-8").replace(",-4", ",4"), encoding="utf-8")
+    north = run("region", "add", island, "--climate", far, "--out", tmp_path / "north.region")
+    told = re.search(r"no station lies within 250 km of the region, the nearest, ([\w ]+), is (\d,\d{3}) km away", north.out)
+    assert told, north.out
+    assert 9300 < int(told[2].replace(",", "")) < 9700  # 43 + 42 degrees and more of a meridian, 111.2 km each
     bad = tmp_path / "bad.csv"
     bad.write_text("station,lat\n", encoding="utf-8")
     refused = run("region", "add", island, "--climate", bad, "--out", tmp_path / "none.region")

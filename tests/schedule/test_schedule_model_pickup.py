@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from helpers.toytrips import REGION, brute_force, toy_trip, toy_work
 
+from tripplan.almanac.normals import Station
 from tripplan.model.van import Levels, Van
 from tripplan.model.words import STORES
 from tripplan.schedule.assemble import assemble
@@ -89,6 +90,18 @@ def test_first_night_is_served_and_levels_are_true():
         where = where or [work.cast.sites[int(work.options.end[solution.arcs[0]]) - 2].spot.name]
         assert f"fill at {where[0]} before the first night" in said
     assert min(seen.values()) >= 3
+
+
+def test_a_climate_table_out_of_reach_is_said_not_to_be_used():
+    """Where weather is guessed though a table is there, its nearest station is named; a table within reach says nothing of it."""
+    work = next(w for w in map(toy_work, range(20)) if best_path(w).arcs)
+    arcs, depot = best_path(work).arcs, work.trip.depot
+    far = Station("Far Cairn", depot.lon, -depot.lat, ((10.0, 5.0, 15.0, 3.0),) * 12, "normals.csv")
+    said = {}
+    for name, stations in (("far", (far,)), ("near", (far, replace(far, name="Near", lat=depot.lat)))):
+        lines = assumptions_of(replace(work, region=replace(work.region, climate=stations)), arcs)
+        said[name] = [line for line in lines if "climate table was not used: its nearest station, Far Cairn, is" in line]
+    assert [len(said[name]) for name in ("far", "near")] == [1, 0]
 
 
 def test_without_any_tap_there_is_no_plan():

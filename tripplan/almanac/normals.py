@@ -11,12 +11,22 @@ import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from math import asin, cos, radians, sin, sqrt
+from math import asin, cos, inf, radians, sin, sqrt
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.van import DayWeather
 
-__all__ = ["MOST_STATIONS", "Station", "nearest_station", "stations_from", "stations_text", "under_cloud", "weather_by_date"]
+__all__ = [
+    "FARTHEST_KM",
+    "MOST_STATIONS",
+    "Station",
+    "nearest_km",
+    "nearest_station",
+    "stations_from",
+    "stations_text",
+    "under_cloud",
+    "weather_by_date",
+]
 
 #: More than any region's table holds.
 MOST_STATIONS = 5000
@@ -85,6 +95,11 @@ def nearest_station(stations: Sequence[Station], lon: float, lat: float) -> Stat
     """Return the station nearest to a place as the crow flies; ``None`` when there is none within `FARTHEST_KM`."""
     best = min(((_km(s, lon, lat), row) for row, s in enumerate(stations)), default=(FARTHEST_KM + 1, -1))
     return stations[best[1]] if best[0] <= FARTHEST_KM else None
+
+
+def nearest_km(stations: Sequence[Station], places: Iterable[tuple[float, float]]) -> tuple[float, str]:
+    """Return how far the station nearest to any of some places (longitude, latitude) is [km], and its name; infinite without any."""
+    return min(((_km(s, lon, lat), s.name) for lon, lat in places for s in stations), default=(inf, ""))
 
 
 def _km(station: Station, lon: float, lat: float) -> float:

@@ -18,6 +18,7 @@ from tripplan.cli.region_local import (
     merge,
     read_local,
     told,
+    useless_climate,
     with_climate,
 )
 from tripplan.cli.shared import count, firm_option, outfit_option, plain
@@ -79,6 +80,8 @@ def build_command(
         sweep(out)
         save(region, out)
     for line in told(notes):
+        click.echo(plain(line))
+    for line in useless_climate(region):
         click.echo(plain(line))
     found = coverage(region)
     km = sum(row.km for row in found.roads)

@@ -65,7 +65,26 @@ def climate_lines(region: Region) -> list[str]:
     names = [s.name for s in region.climate]
     shown = ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
     sources = ", ".join(dict.fromkeys(s.source for s in region.climate if s.source))
-    return [f"Climate table: {len(names)} stations ({sources}): {shown}"]
+    return [f"Climate table: {len(names)} stations ({sources}): {shown}", *useless_climate(region)]
+
+
+def useless_climate(region: Region) -> list[str]:
+    """Say that no station of the climate table lies within reach of the region; nothing where one does."""
+    from tripplan.almanac.normals import FARTHEST_KM, nearest_km
+
+    west, south, east, north = region.meta.bbox
+    middle, half = west + (east - west) % 360 / 2, (east - west) % 360 / 2
+    by_station = (  # from each station to the point of the region's box that is nearest to it
+        nearest_km([s], [(middle + min(max((s.lon - middle + 180) % 360 - 180, -half), half), min(max(s.lat, south), north))])
+        for s in region.climate
+    )
+    km, name = min(by_station, default=(0.0, ""))
+    if km <= FARTHEST_KM:
+        return []
+    return [
+        f"The climate table is of no use here: no station lies within {FARTHEST_KM:g} km of the region, the nearest, {name}, is {km:,.0f} km away; "
+        "are latitude and longitude right? Weather is guessed by latitude and date unless a trip has its own"
+    ]
 
 
 def read_local(local: Sequence[Path], maps: Sequence[str]) -> tuple[LocalFile, ...]:

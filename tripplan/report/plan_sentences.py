@@ -66,6 +66,7 @@ SENTENCES: tuple[str, ...] = (
     word("climate table {file}: the coldest and dullest of {names}"),
     word("climate table {file}: {names}"),
     word("guess by latitude and date (common practice, no source)"),
+    word("The region's climate table was not used: its nearest station, {place}, is {km} from the places of the trip, and one further than {km2} says nothing of them"),
     # notes of a day
     word("The fresh water barrel is empty at pick-up: fill at {place} before the first night"),
     word("The flush tank is empty at pick-up: fill at {place} before the first night"),

@@ -385,12 +385,32 @@ def _weather_words(trip: Trip) -> list[str]:
     return lines
 
 
+def _unused_climate(work: Work) -> list[str]:
+    """Say that the region's climate table tells nothing of the places that the trip names, where weather is guessed for that."""
+    from tripplan.almanac.climate import GUESS_SOURCE
+    from tripplan.almanac.normals import FARTHEST_KM, nearest_km
+    from tripplan.schedule.use import weather_of
+
+    trip, stations = work.trip, work.region.climate
+    if not stations or all(weather_of(trip, d, trip.depot.lat).source != GUESS_SOURCE for d in range(len(trip.dates))):
+        return []
+    spots = (trip.depot, trip.return_depot, *(s.spot for s in trip.sights), *(b.spot for b in trip.bookings))
+    km, name = nearest_km(stations, ((spot.lon, spot.lat) for spot in spots))
+    if km <= FARTHEST_KM:  # the weather was made before the table was there
+        return []
+    return [
+        f"The region's climate table was not used: its nearest station, {name}, is {km:.0f} km from the places of the trip, "
+        f"and one further than {FARTHEST_KM:g} km says nothing of them"
+    ]
+
+
 def assumptions_of(work: Work, arcs: Sequence[int], holds: Holds | None = None, total_cents: int = 0) -> tuple[str, ...]:
     """Say what the plan takes for granted; ``total_cents``: what it costs with all its weights."""
     trip = work.trip
     said = [
         *(trip.under_way.told if trip.under_way is not None else ()),
         *_weather_words(trip),
+        *_unused_climate(work),
         _holding(work, holds),
         *_price_of_together(holds, total_cents),
         "On a towing day the hours between leaving and the latest arrival count as spent in the van with nothing given, "
