@@ -132,6 +132,11 @@ def test_a_ferry_with_hours_is_waited_for(tmp_path):
         departs = event.start + timedelta(minutes=15)
         assert 12 * 60 <= departs.hour * 60 + departs.minute <= 16 * 60
     assert any(event.text == "Wait for the first ferry" for _, event in events(plan, "break"))
+    for day, ferry in out:
+        (before,) = [event for _, event in events(plan, "drive") if event.end <= ferry.start and event.start.date() == day.date][
+            -1:
+        ]
+        assert before.text == f"Tow to the Sound Ferry, be on the quay by {at(ferry)}"
 
 
 def test_the_car_charges_nothing_aboard_a_ferry(tmp_path):

@@ -13,6 +13,9 @@ __all__ = ["SENTENCES"]
 SENTENCES: tuple[str, ...] = (
     # the clock
     word("Pick up {van} and be shown how everything works"),
+    word("Tow to the ferry, be on the quay by {clock}"), word("Drive by car to the ferry, be on the quay by {clock}"),
+    word("Tow to the ferry {ferry}, be on the quay by {clock}"), word("Drive by car to the ferry {ferry}, be on the quay by {clock}"),
+    word("Tow to the {ferry}, be on the quay by {clock}"), word("Drive by car to the {ferry}, be on the quay by {clock}"),
     word("Tow to {place}"),
     word("Drive by car to {place}"),
     word("Ferry: gas off at the bottle"),
@@ -109,6 +112,7 @@ SENTENCES: tuple[str, ...] = (
     word("Ask {place} for its hours"),
     word("The price of a night at {place} is not known; {money} is counted"),
     word("Ask {place} whether pets may come"),
+    word("Ask {place} whether {n} nights are allowed: many sites limit a stay"),
     word("The firm wants cassette and grey water empty: after emptying today, use them no more"),
     word("The firm wants cassette empty: after emptying today, use them no more"),
     word("The firm wants grey water empty: after emptying today, use them no more"),

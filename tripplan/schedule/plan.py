@@ -247,7 +247,7 @@ def plan_of(work: Work, solution: Solution, together: Together | None = None) ->
             start = end
         stay = stay + 1 if start == end else 1
         legs, laid = all_legs[d], all_laid[d]
-        events = events_of(work, d, arc, clock_of(work, d, arc, legs, laid), laid.spare if laid is not None else ())
+        events = events_of(work, d, arc, clock_of(work, d, arc, legs, laid), laid.spare if laid is not None else (), legs)
         events = chances.put(d, events)
         night = _night(work, d, end, stay) if end != 1 else None
         spot = _end_of(work, arc)
@@ -263,7 +263,7 @@ def plan_of(work: Work, solution: Solution, together: Together | None = None) ->
         gives = work.cast.sites[end - 2].kind if end != 1 else StayKind()
         day = replace(day, energy=day_energy(trip, day, gives, weather))
         day = replace(day, closures=day_closures(work, d, day)) if trip.closures else day
-        days.append(replace(day, notes=day_notes(work, arc, day)))
+        days.append(replace(day, notes=day_notes(work, arcs, day)))
     overdue = overdue_of(work, arcs, days)
     for number in sorted({1, *(o.day for o in overdue)}) if overdue else ():
         told = tuple(o.text for o in overdue if number in (1, o.day))

@@ -124,13 +124,17 @@ def _tasks(stop: Stop) -> list[tuple[object, tuple[str, ...]]]:
     return [(place, tuple(stores)) for place, stores in done.values()]
 
 
-def events_of(work: Work, day: int, arc: int, laid: ClockDay, spare: Sequence[int] = ()) -> tuple[Event, ...]:
+def events_of(
+    work: Work, day: int, arc: int, laid: ClockDay, spare: Sequence[int] = (), legs: Sequence[Leg] = ()
+) -> tuple[Event, ...]:
     """Return the timetable of a day.
 
     Parameters
     ----------
     spare
         How much later each stop, and the arrival, could be [min]; empty: not told.
+    legs
+        Of the arc, which name its ferries; empty: no ferry is named.
     """
     spares = (*spare, *(-1,) * (len(work.stops(arc)) + 1 - len(spare)))
     trip, stops, points = work.trip, work.stops(arc), work.points(arc)
@@ -154,7 +158,11 @@ def events_of(work: Work, day: int, arc: int, laid: ClockDay, spare: Sequence[in
         start, stop_at = at(row.start), at(row.end)
         if row.kind == "drive":
             way = "Drive by car to" if work.options.car[arc] else "Tow to"
-            events.append(Event("drive", start, stop_at, f"{way} {spots[row.number + 1].name}", spots[row.number + 1]))
+            boards = next((f for f in laid.rows if f.kind == "ferry" and f.number == row.number and f.start >= row.end), None)
+            to = spots[row.number + 1].name
+            if boards is not None:  # the time counted on the quay, check-in and all, begins with the ferry's own row
+                to = f"the {_ferry(work, arc, laid, boards, legs)}, be on the quay by {at(boards.start):%H:%M}"
+            events.append(Event("drive", start, stop_at, f"{way} {to}", spots[row.number + 1]))
         elif row.kind == "ferry":
             events.append(Event("ferry", start, stop_at, "Ferry: gas off at the bottle", None))
         elif row.kind == "break":
@@ -178,6 +186,17 @@ def events_of(work: Work, day: int, arc: int, laid: ClockDay, spare: Sequence[in
     else:
         events.append(Event("arrive", arrived, arrived, f"Arrive at {spots[-1].name}", spots[-1], spare_min=spares[-1]))
     return tuple(events)
+
+
+def _ferry(work: Work, arc: int, laid: ClockDay, boards: Row, legs: Sequence[Leg]) -> str:
+    """Return what to call a crossing of the day: by its name, "ferry" before a name that does not say so."""
+    from tripplan.roads.ferries import crossings
+
+    trip = work.trip
+    found = crossings(work.region, legs[boards.number], trip.car if work.options.car[arc] else trip.outfit) if legs else ()
+    before = sum(row.kind == "ferry" and row.number == boards.number and row.start < boards.start for row in laid.rows)
+    name = found[before].name if before < len(found) else ""
+    return name if "ferry" in name.lower() else f"ferry {name}".rstrip()
 
 
 def _stop_events(work: Work, day: int, stop: Stop, start: int, end: int) -> list[Event]:
