@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import takewhile
 
 import numpy as np
 
@@ -21,6 +22,8 @@ __all__ = ["assumptions_of", "cautions_of", "day_notes", "presumed_of"]
 _R = range(len(STORES))
 #: Hours that cannot be read hold nothing up and are shown as written.
 _UNREAD = "hours as written: {}"
+#: A stay of more nights is asked about first, and at a site that is known to take tourers. Common practice, no source.
+_LONG, _LONG_WHERE_KNOWN = 7, 14
 
 
 def _site_words(site: Site, store: int) -> list[str]:
@@ -124,9 +127,9 @@ def _dry(work: Work, arc: int) -> tuple[str, str]:
     return " and the ".join(name for _, name in dry), " and ".join(spots)
 
 
-def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
-    """Return what to know on a day."""
-    notes = []
+def day_notes(work: Work, arcs: Sequence[int], day: Day) -> tuple[str, ...]:
+    """Return what to know on a day of a path."""
+    notes, arc = [], arcs[day.number - 1]
     under_way = work.trip.under_way
     if day.number == 1 and under_way is not None and under_way.tasks:
         notes.append(f"Before you leave {day.start.name}: {', '.join(under_way.tasks)}; the levels count with it")
@@ -172,7 +175,24 @@ def day_notes(work: Work, arc: int, day: Day) -> tuple[str, ...]:
             notes.append(f"The price of a night at {site.spot.name} is not known; {site.price_cents / 100:.2f} is counted")
         if work.trip.pets and site.place is not None and site.place.pets == Offer.UNKNOWN and day.night.stay_night == 1:
             notes.append(f"Ask {site.spot.name} whether pets may come")
+        if nights := _long_stay(work, arcs, day):
+            notes.append(f"Ask {site.spot.name} whether {nights} nights are allowed: many sites limit a stay")
     return tuple(notes)
+
+
+def _long_stay(work: Work, arcs: Sequence[int], day: Day) -> int:
+    """Return the nights of the stay that begins on a day (the rest of a trip: goes on), where they are so many that a site may refuse; else 0."""
+    d, ends = day.number - 1, [int(work.options.end[arc]) for arc in arcs[:-1]]
+    if day.night is None or (d and ends[d - 1] == ends[d]):
+        return 0
+    here = list(takewhile(lambda n: ends[n] == ends[d], range(d, len(ends))))
+    site, booked = work.cast.sites[ends[d] - 2], {booking.night for booking in work.trip.bookings}
+    place = site.place
+    if (place is not None and place.longest_stay_nights) or all(work.trip.dates[n] in booked for n in here):
+        return 0  # the map's own limit is held; who has booked has been told
+    nights = day.night.stay_night - 1 + len(here)
+    known = place is not None and place.admits == Offer.YES
+    return nights if nights > (_LONG_WHERE_KNOWN if known else _LONG) else 0
 
 
 def _holidays(work: Work) -> str:
