@@ -34,6 +34,8 @@ def test_every_day_tells_what_runs_on_what(plans: dict[str, Plan]) -> None:
             assert (energy.mains in ("needed", "helps")) == powered
             assert bool(energy.hook_up) == powered == (energy.hook_up_a > 0)
             assert bool(energy.mains_why) == (day.night is not None)
+            # The table beside it has the level at the worst: what is to be expected is called so.
+            assert all("is expected to" in why for why in energy.mains_why if "battery" in why)
             assert (energy.carried_kg > 100) == towing
             assert energy.fridge_above_h >= 0
             assert energy.frost == ()  # a southern summer

@@ -154,7 +154,9 @@ def mains_verdict(
     wanted = most_heat_w(van, party, weather)
     cold = wanted > van.heater_w
     if not kind.powered:
-        why = [f"no mains: the battery comes down to about {lowest:.0f} Ah, {battery_limit_ah:.0f} Ah must stay in it"]
+        why = [
+            f"no mains: the battery is expected to come down to about {lowest:.0f} Ah, {battery_limit_ah:.0f} Ah must stay in it"
+        ]
         if cold:
             why.append(
                 f"the coldest hour asks for {wanted:,.0f} W of heat and gas gives {van.heater_w:,.0f} W: it gets colder than wished"
@@ -163,7 +165,7 @@ def mains_verdict(
     why = []
     if lowest < battery_limit_ah:
         why.append(
-            f"without it the battery would come down to about {lowest:.0f} Ah, and {battery_limit_ah:.0f} Ah must stay in it"
+            f"without it the battery is expected to come down to about {lowest:.0f} Ah, and {battery_limit_ah:.0f} Ah must stay in it"
         )
     if cold and van.heater_mains_w > 0:
         why.append(f"the coldest hour asks for {wanted:,.0f} W of heat and gas alone gives {van.heater_w:,.0f} W")
@@ -175,6 +177,6 @@ def mains_verdict(
         why.append(f"it spares about {spared:.2f} kg of gas this night")
     if not needed:
         why.append(
-            f"without it the battery would come down to about {lowest:.0f} Ah, above the {battery_limit_ah:.0f} Ah that must stay"
+            f"without it the battery is expected to come down to about {lowest:.0f} Ah, above the {battery_limit_ah:.0f} Ah that must stay"
         )
     return ("needed" if needed else "helps"), tuple(why)
