@@ -5,19 +5,19 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
-from tripplan.model.place import Spot
 from tripplan.model.plan import Finding, Leg, PieceRun, Plan
 from tripplan.model.words import Surface
 from tripplan.region.columns import Flag
 from tripplan.region.geometry import great_circle_m, piece_line, run_line
 from tripplan.region.region import Region
+from tripplan.region.same_places import SamePlaces
 
 if TYPE_CHECKING:
     from tripplan.model.trip import Trip
@@ -27,10 +27,7 @@ __all__ = ["Carried", "Lines", "carry", "lines_of_papers", "lines_of_region"]
 F64 = NDArray[np.float64]
 #: Line of each leg by day and place in the day.
 Lines = Mapping[tuple[int, int], F64]
-T = TypeVar("T")
 
-#: A place is the same one if it lies within so much of where it was [m].
-_MOVED_M = 250.0
 #: Points are the same where they agree to so many degrees; a point lies on a road within so much of it [m].
 _GRID, _ON_M = 1e-6, 2.0
 #: New points between two old ones on the same road: at most so many.
@@ -103,7 +100,7 @@ def carry(plan: Plan, region: Region, lines: Lines) -> Carried:
     """
     if plan.region_key == region.meta.key:
         return Carried(plan)
-    places = _Places(region, plan)
+    places = SamePlaces(region, plan)
     plan = places.put(plan)
     changed = list(places.changed)
     roads = _Roads(region, plan.trip, lines)
@@ -135,55 +132,6 @@ def carry(plan: Plan, region: Region, lines: Lines) -> Carried:
         plan, days=tuple(days), region_key=region.meta.key, region_name=region.meta.name, data_date=region.meta.data_date
     )
     return Carried(plan, tuple(changed), unknown)
-
-
-class _Places:
-    """Places of an older map found on today's by their identity."""
-
-    def __init__(self, region: Region, plan: Plan) -> None:
-        self.region = region
-        self.lon = np.array([place.lon for place in region.places], np.float64)
-        self.lat = np.array([place.lat for place in region.places], np.float64)
-        nights = [day.night for day in plan.days if day.night is not None]
-        self.refs = {(night.spot.lon, night.spot.lat): night.ref for night in nights}
-        self.seen: dict[Spot, Spot] = {}
-        self.changed: list[Finding] = []
-
-    def put(self, value: T) -> T:
-        """Return a value with every spot in it as today's map has it."""
-        if isinstance(value, Spot):
-            return self._spot(value)  # type: ignore[return-value]
-        if isinstance(value, tuple):
-            return tuple(self.put(item) for item in value)  # type: ignore[return-value]
-        if is_dataclass(value) and not isinstance(value, type | PieceRun):
-            new = {f.name: self.put(getattr(value, f.name)) for f in fields(value)}
-            return replace(value, **{name: item for name, item in new.items() if item is not getattr(value, name)})
-        return value
-
-    def _spot(self, spot: Spot) -> Spot:
-        if spot.place < 0:
-            return spot
-        if spot not in self.seen:
-            self.seen[spot] = self._found(spot)
-        return self.seen[spot]
-
-    def _found(self, spot: Spot) -> Spot:
-        """Return the place by its identity where the plan tells it, else the one of that name, or of no name, that is nearest."""
-        row = self.region.place_by_ref.get(self.refs.get((spot.lon, spot.lat), ""), -1)
-        gap = great_circle_m(spot.lon, spot.lat, self.lon, self.lat)
-        if row < 0:
-            near = [int(k) for k in gap.argsort()[:20] if gap[k] <= _MOVED_M]
-            names = [k for k in near if self.region.places[k].name == spot.name]
-            row = next((k for k in (*names, *near) if gap[k] <= 1.0), names[0] if names else -1)
-        if row < 0:
-            self.changed.append(Finding("place gone", 0, 1, "", f"{spot.name!r} is not on today's map"))
-            return replace(spot, place=-1)
-        place = self.region.places[row]
-        if gap[row] > _MOVED_M:
-            self.changed.append(
-                Finding("place moved", 0, gap[row], "m", f"{spot.name!r} lies {gap[row]:.0f} m from where it was")
-            )
-        return replace(spot, place=row, lon=place.lon, lat=place.lat)
 
 
 class _Roads:

@@ -11,12 +11,13 @@ import pytest
 
 from tripplan.audit.run import audit
 from tripplan.model.errors import BadInputError
+from tripplan.model.place import OfferFact
 from tripplan.model.plan import Plan
 from tripplan.model.readings import Done, Reading, Readings
 from tripplan.model.serial import plan_from_json, plan_to_json
 from tripplan.model.trip import Trip
 from tripplan.model.van import Levels
-from tripplan.model.words import STORES, Store
+from tripplan.model.words import STORES, Offer, Source, Store
 from tripplan.region.region import Region
 from tripplan.report.calendar import calendar_text
 from tripplan.report.counted import counted, trip_title
@@ -199,19 +200,39 @@ def test_the_audit_holds_a_rest_to_what_was_read(of_file: tuple[Readings, Trip, 
 
 
 def test_what_does_not_fit_the_plan_is_refused_in_one_line(plans: dict[str, Plan], region: Region, trip: Trip) -> None:
-    """Another map, another trip, a time before or after, a reading still to come: one clear line each."""
+    """A map without the place stood at, another trip, a time before or after, a reading still to come: one clear line each."""
     plan = plans["family_loop"]
     good = at(plan, 3, 9.0, (Store.GREY, 5.0))
     late = replace(good, now=plan.days[-1].events[0].start)
     early = replace(good, now=trip.pick_up - timedelta(hours=1), readings=())
     to_come = replace(good, readings=(replace(good.readings[0], time=good.now + timedelta(hours=2)),))
-    for whole, followed, readings in (
-        (trip, replace(plan, region_key="other"), good), (trip, plans["isle_weekend"], good), (trip, plan, late), (trip, plan, early), (trip, plan, to_come),
+    bare = replace(region, places=(), meta=replace(region.meta, key="other"))
+    for followed, readings, on in (
+        (plan, good, bare), (plans["isle_weekend"], good, region), (plan, late, region), (plan, early, region), (plan, to_come, region),
     ):  # fmt: skip
         with pytest.raises(BadInputError) as caught:
-            rest_of(whole, followed, readings, region)
+            rest_of(trip, followed, readings, on)
         assert "\n" not in str(caught.value)
         assert "readings" in str(caught.value)
+
+
+def test_a_plan_of_a_map_with_other_notes_is_followed_by_what_its_places_are(
+    of_file: tuple[Readings, Trip, Plan], plans: dict[str, Plan], region: Region, trip: Trip
+) -> None:
+    """A map numbered otherwise, and one without the dump point that was locked: the van stands at the same place, which serves less."""
+    readings, rest, _ = of_file
+    plan = plans["family_loop"]
+    lido = region.places[rest.depot.place]
+    shut = replace(lido, offers={**lido.offers, "cassette": OfferFact(Offer.NO, Source.LOCAL_NOTE, "locked")})
+    places = tuple(replace(shut if p.ref == lido.ref else p, index=p.index + 1) for p in region.places)
+    first = replace(region.places[0], index=0, ref="n1", name="Elsewhere", lon=0.0, lat=0.0)
+    noted = replace(region, places=(first, *places), meta=replace(region.meta, key="with other notes"))
+    found = rest_of(trip, plan, readings, noted)
+    assert found.depot == replace(rest.depot, place=rest.depot.place + 1)
+    assert found.party == rest.party
+    assert rest.levels.cassette_l == 0
+    assert found.levels == replace(rest.levels, cassette_l=found.levels.cassette_l)
+    assert found.levels.cassette_l > 12
 
 
 def test_a_rest_is_the_same_twice(

@@ -32,6 +32,7 @@ __all__ = [
     "cast_of",
     "holds",
     "kind_word",
+    "offers_at",
     "pitch_of",
     "serves_on_foot",
     "spot_of",
@@ -289,7 +290,8 @@ def _site(trip: Trip, place: Place, guests: list[Place], hours: _Hours, left: li
     return site
 
 
-def _site_facts(trip: Trip, place: Place, spot: Spot, guests: Iterable[Place], hours: _Hours) -> Site:
+def offers_at(place: Place, guests: Iterable[Place]) -> dict[str, OfferFact]:
+    """Return what a site has for its guests: its own offers, and those of service points for guests only that lie at it."""
     offers = dict(place.offers)
     for other in guests:
         if abs(other.lat - place.lat) < 0.01 and abs(other.lon - place.lon) < 0.02:
@@ -297,6 +299,11 @@ def _site_facts(trip: Trip, place: Place, spot: Spot, guests: Iterable[Place], h
             for word, fact in other.offers.items() if apart <= GUEST_M else ():
                 if fact.answer > offers.get(word, OfferFact()).answer:
                     offers[word] = fact
+    return offers
+
+
+def _site_facts(trip: Trip, place: Place, spot: Spot, guests: Iterable[Place], hours: _Hours) -> Site:
+    offers = offers_at(place, guests)
     season, _ = hours.read(place.season, place.lon, place.lat)
     arrive, unknown = hours.read(place.hours, place.lon, place.lat)
     nights = tuple(s is None or bool(s) for s in season)

@@ -11,15 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.errors import BadInputError
-from tripplan.model.place import OfferFact, Spot
+from tripplan.model.place import Place, Spot
 from tripplan.model.plan import Day, Plan
 from tripplan.model.readings import Readings
 from tripplan.model.trip import Sight, Trip, UnderWay
 from tripplan.model.van import Learned, Levels, Party
 from tripplan.model.words import STORES, Store
 from tripplan.region.region import Region
+from tripplan.region.same_places import SamePlaces
 from tripplan.schedule.behind import nights_behind
-from tripplan.schedule.candidates import serves_on_foot
+from tripplan.schedule.candidates import offers_at, serves_on_foot
 from tripplan.schedule.corrected import STORE_OF, Corrected, corrected
 from tripplan.schedule.timetable import DOING
 from tripplan.van.filter import FACTORS
@@ -43,19 +44,22 @@ def rest_of(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Trip:
     trip
         The whole trip, as its file has it now: what is still to come of its wishes is asked for.
     plan
-        The plan followed so far, made for it; it may be the rest of an earlier one.
+        The plan followed so far, made for it; it may be the rest of an earlier one. Made on another map, as before a local note was
+        taken in, its places are found on this one by what they are.
 
     Raises
     ------
     BadInputError
-        When the plan answers another trip or another map, or there is nothing left to plan.
+        When the plan answers another trip, the place where the van stands is not on the map, or there is nothing left to plan.
     """
-    _check(trip, plan, readings, region)
+    if plan.region_key != region.meta.key:
+        plan = _on_this_map(trip, plan, readings, region)
+    _check(trip, plan, readings)
     found = corrected(plan, readings)
     past = _Past(plan, readings)
     here = readings.place or past.here()
     behind = _behind(trip, plan, past, here)
-    levels, spread, tied, tasks = _levels(trip, plan, readings, found, region, here)
+    levels, spread, tied, tasks = _levels(trip, readings, found, region, here)
     told = (
         *found.told,
         *((f"The rest is planned from {here.name}, {readings.now:%A} {readings.now.day} {readings.now:%B %H:%M}"),),
@@ -82,14 +86,43 @@ def rest_of(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Trip:
     )  # fmt: skip
 
 
-def _check(trip: Trip, plan: Plan, readings: Readings, region: Region) -> None:
+def _on_this_map(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Plan:
+    """Return a plan with its places as this map has them; of roads nothing is asked but how long they were."""
+    places = SamePlaces(region, plan)
+    found = places.put(plan)
+    days = tuple(_as_served(day, trip, region) for day in found.days)
+    found = replace(found, days=days, region_key=region.meta.key, region_name=region.meta.name, data_date=region.meta.data_date)
+    past = _Past(plan, readings)
+    if readings.place is None and any(day.date == readings.now.date() for day in plan.days):
+        stood = past.here()
+        if places.put(stood).place < 0 <= stood.place:
+            raise BadInputError(
+                f"{stood.name!r}, where the plan of {plan.region_name!r} of {plan.data_date} has the van, is not on this map", where="readings, `plan`",
+                accepted="a region with that place", next_step="name where the van is with `place`, or give the region that the plan was made on",
+            )  # fmt: skip
+    return found
+
+
+def _as_served(day: Day, trip: Trip, region: Region) -> Day:
+    """Return a day without what its night's place does not serve by this map: people tell of what was done there all the same."""
+    if day.night is None or day.night.spot.place < 0:
+        return day
+    mask = _mask_at(trip, region.places[day.night.spot.place], region)
+    lines = []
+    for line in day.levels:
+        kept = [at for at in line.served.split("+") if at != "site" or mask >> STORES.index(Store(line.store)) & 1]
+        lines.append(replace(line, served="+".join(kept)))
+    return replace(day, levels=tuple(lines))
+
+
+def _mask_at(trip: Trip, place: Place, region: Region) -> int:
+    """Return the stores that a site serves on foot, as bits."""
+    return serves_on_foot(trip, offers_at(place, [p for p in region.places if p.role == "service" and p.only_guests]))
+
+
+def _check(trip: Trip, plan: Plan, readings: Readings) -> None:
     old = plan.trip
     began = old.under_way.began if old.under_way is not None else old.pick_up
-    if plan.region_key != region.meta.key:
-        raise BadInputError(
-            f"the plan followed was made on {plan.region_name!r} of {plan.data_date}, not on this region", where="readings, `plan`",
-            next_step="plan on the same region file",
-        )  # fmt: skip
     if began != trip.pick_up or old.return_by.date() != plan.days[-1].date:
         raise BadInputError(
             f"the plan followed begins on {began:%Y-%m-%d %H:%M}, the trip on {trip.pick_up:%Y-%m-%d %H:%M}", where="readings, `plan`",
@@ -224,10 +257,10 @@ def _party(party: Party, followed: Party, learned: Iterable[Learned]) -> Party:
 
 
 def _levels(
-    trip: Trip, plan: Plan, readings: Readings, found: Corrected, region: Region, here: Spot
+    trip: Trip, readings: Readings, found: Corrected, region: Region, here: Spot
 ) -> tuple[Levels, Levels, Levels, tuple[str, ...]]:
     """Return the levels to set out with, their spread and what of it goes with the habits, and what must be done first."""
-    served = _served_here(trip, plan, readings, region, here)
+    served = _served_here(trip, readings, region, here)
     levels: dict[str, Any] = {}
     spread: dict[str, Any] = {}
     tied: dict[str, Any] = {}
@@ -256,16 +289,12 @@ def _tied(found: Corrected) -> NDArray[np.float64]:
     return np.asarray(np.sqrt(out))
 
 
-def _served_here(trip: Trip, plan: Plan, readings: Readings, region: Region, here: Spot) -> set[Store]:
+def _served_here(trip: Trip, readings: Readings, region: Region, here: Spot) -> set[Store]:
     """Return the stores that the place serves on foot, where the van stands at a site."""
     place = region.places[here.place] if 0 <= here.place < len(region.places) else None
     if place is None or place.role != "site":
         return set()
-    offers: dict[str, OfferFact] = dict(place.offers)
-    for day in plan.days:
-        if day.night is not None and _same(day.night.spot, here):
-            offers = dict(day.night.offers)
-    mask = serves_on_foot(trip, offers)
+    mask = _mask_at(trip, place, region)
     # What did not happen here today cannot be counted on before leaving.
     shut = {store for s in readings.services if not s.done and s.time.date() == readings.now.date() for store in s.stores}
     return {store for r, store in enumerate(STORES) if mask >> r & 1} - shut
