@@ -131,3 +131,13 @@ def test_printed_once_and_grouped():
             assert sum(e.text in line for line in lines) == 1
         whats = [e.what for e in rows(error)]
         assert sum(" in all" in line for line in lines) == sum(whats.count(w) > 1 for w in set(whats))
+
+
+def test_nights_wished_near_a_place_are_not_called_a_sight_missed():
+    """Nights near a place are told by their number and reach; a visit as a place that must be seen."""
+    work = toy_work(0)
+    wishes = [(0, "no time for sight 0, which must be seen"), (1, "no room for one night within 25 km of sight 0, as wished"),
+              (2, "no room for 2 nights within 25 km of sight 0, as wished")]  # fmt: skip
+    for nights, text in wishes:
+        sight = replace(work.trip.sights[0], must=True, nights=nights, near_km=25.0)
+        assert [e.text for e in explain._missed(replace(work, trip=replace(work.trip, sights=(sight,))), [])] == [text]

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tripplan.audit.run import audit
 from tripplan.model.errors import NoPlanError
 from tripplan.model.place import OfferFact
 from tripplan.model.plan import Excess, Plan
@@ -196,3 +197,17 @@ def test_a_fridge_that_refuses_may_be_warmer_or_a_caution(region: Region) -> Non
         assert [r.plan.trip.fridge_limit_h for r in found] == [limit]
         assert found[0].smallest
     assert not any(o.family == "fridge" for o in changes_for(replace(trip, fridge_limit_h=-1.0), region))
+
+
+def test_a_fridge_on_the_battery_goes_on_the_car_or_off(region: Region) -> None:
+    """A crossing with the fridge on the van's battery has no plan; on the car's 12 V it has one, and left off too, both asking little."""
+    trip = load_trip(SAMPLE / "trip_isle_weekend.toml", region)
+    trip = replace(trip, van=replace(trip.van, fridge_towing="battery"))
+    assert not has_plan(trip, region)
+    options = [o for o in changes_for(trip, region) if o.family == "fridge while towing"]
+    assert [(o.change.effort, o.apply(trip).van.fridge_towing) for o in options] == [(1, "car_12v"), (2, "none")]
+    for option in options:
+        plan = solver(option.apply(trip), region)
+        assert audit(plan, region) == ()
+        assert option.change.how == f'in the van: fridge_towing = "{plan.trip.van.fridge_towing}"'
+    assert not any(o.family == "fridge while towing" for o in changes_for(options[0].apply(trip), region))

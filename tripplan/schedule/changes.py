@@ -125,6 +125,15 @@ def _habits(trip: Trip) -> Iterator[Option]:
             lambda t: replace(t, van=replace(t.van, shower_aboard=False)),
             how="in the van: shower_aboard = false",
         )  # fmt: skip
+    if trip.van.fridge_towing == "battery":  # apart, no steps: what spares the battery warms the fridge, which may have a limit
+        yield _option(
+            "fridge on the car", "Run the fridge on the car's 12 V while towing, off aboard a ferry: ask whether car and lead feed it", 1,
+            {"battery"}, partial(_with_fridge_on, "car_12v"), "fridge while towing", how='in the van: fridge_towing = "car_12v"',
+        )  # fmt: skip
+        yield _option(
+            "fridge off", "Leave the fridge off while towing and aboard a ferry: door shut, ice packs, shop on arrival", 2,
+            {"battery"}, partial(_with_fridge_on, "none"), "fridge while towing", how='in the van: fridge_towing = "none"',
+        )  # fmt: skip
 
 
 def _equipment(trip: Trip) -> Iterator[Option]:
@@ -395,6 +404,10 @@ def _with_powered(nights: int, trip: Trip) -> Trip:
 
 def _with_warm_fridge(hours: float, trip: Trip) -> Trip:
     return replace(trip, fridge_limit_h=hours)
+
+
+def _with_fridge_on(towing: str, trip: Trip) -> Trip:
+    return replace(trip, van=replace(trip.van, fridge_towing=towing))
 
 
 def _with_single(stays: int, trip: Trip) -> Trip:

@@ -338,7 +338,11 @@ def _missed(work: Work, arcs: Sequence[int]) -> list[Excess]:
     for s, sight in enumerate(work.trip.sights):
         if sight.must and not seen(work, arcs, s):
             amount, unit = (sight.nights, "nights") if sight.nights else (sight.hours, "h")
-            found.append(Excess("sight", 0, amount, unit, f"no time for {sight.spot.name}, which must be seen"))
+            text = f"no time for {sight.spot.name}, which must be seen"
+            if sight.nights:
+                wish = f"{sight.nights} nights" if sight.nights > 1 else "one night"
+                text = f"no room for {wish} within {sight.near_km:g} km of {sight.spot.name}, as wished"
+            found.append(Excess("sight", 0, amount, unit, text))
     return found
 
 
