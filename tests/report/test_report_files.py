@@ -302,6 +302,9 @@ def test_tables_of_days_and_levels() -> None:
     days = pandas.read_csv(io.StringIO(days_csv(PLAN)))
     length = sum(leg.length_m for day in PLAN.days for leg in day.legs if leg.mode == "van")
     assert days["towing_km"].sum() == pytest.approx(length / 1000, abs=0.5)
+    assert days["notes"].fillna("").str.split(" | ", regex=False).map(lambda notes: len([n for n in notes if n])).tolist() == [
+        len(day.notes) for day in PLAN.days
+    ]
     assert days["night_at"].dropna().tolist() == [spot_name(day.night.spot) for day in PLAN.days if day.night]
     levels = pandas.read_csv(io.StringIO(levels_csv(PLAN)))
     line = PLAN.days[2].levels[4]

@@ -71,7 +71,7 @@ def day_rows(plan: Plan) -> list[tuple[Cell, ...]]:
                 say.todo_words(stores), "; ".join(sights), spot_name(night.spot) if night else None, night.kind if night else None,
                 night.ref if night else None, ("yes" if night.powered else "no") if night else None,
                 round(night.price_cents / 100, 2) if night else None, ("yes" if night.price_known else "no") if night else None,
-                round(night.spot.lat, 6) if night else None, round(night.spot.lon, 6) if night else None, day.weather, " ".join(day.notes),
+                round(night.spot.lat, 6) if night else None, round(night.spot.lon, 6) if night else None, day.weather, " | ".join(day.notes),
             )
         )  # fmt: skip
     return rows
