@@ -16,7 +16,7 @@ from helpers.pdftext import links, reader, said, squeezed
 from tripplan.almanac.emergency import emergency_number
 from tripplan.model.cautions import CAUTIONS, caution
 from tripplan.model.plan import Caution, DayEnergy, EnergyLine, Holds, NextChance
-from tripplan.region.columns import Aids
+from tripplan.region.columns import BASE_LAYERS, Aids
 from tripplan.region.region import Region
 from tripplan.report.itinerary import itinerary_page, itinerary_pdf, pdf_parts, sheets_of
 from tripplan.report.safe import plain
@@ -27,6 +27,7 @@ from tripplan.report.sheets.letters import latin, visual
 from tripplan.report.sheets.near import fuel_gap, nearest_hospital
 from tripplan.report.sheets.pdf import A4, LETTER, document, paper_of
 from tripplan.report.sheets.slabs import Rule, Slab
+from tripplan.report.waylines import way_lines
 
 from hostile import CORPUS  # isort: skip
 from test_report_map import assert_harmless, hostile_plan  # isort: skip
@@ -115,13 +116,18 @@ def test_numbers_on_every_sheet() -> None:
 def test_glance_tells_what_to_book_fuel_and_costs() -> None:
     """The first sheet has map, days, levels, bookings by date with the outfit's length, the longest way without fuel, and the money."""
     text = _text(_sheet("glance"))
+    first = PLAN.days[0].night
+    assert first is not None
+    # The eve of the second stay.
+    next_stay = next(day.date for day in PLAN.days if day.night is not None and day.night.spot != first.spot) - timedelta(days=1)
     for words in (
         "car and van together 12.0 m",
         "2 adults",
         "Days",
         "Levels",
         "To book",
-        "by Mon 30 Nov",
+        "before you set out",
+        f"by {next_stay:%a} {next_stay.day} {next_stay:%b}",
         "Money in all",
         "longest way without a fuel station",
     ):
@@ -343,9 +349,35 @@ def test_cautions_have_public_sources_and_defer() -> None:
     assert len(items) == len(CAUTIONS)
     assert all(item.source.startswith("Source: ") for item in items)
     assert "Local rules and licensed people decide" in _text(sheet)
-    own = _text(_sheet("cautions"))
-    assert "border" in own
-    assert "insured" in own
+    assert "insured" in _text(_sheet("cautions"))
+
+
+def test_borders_are_told_where_one_is_near() -> None:
+    """The papers for a border are asked for where the map has one by the way, not on an island whose sea border lies 12 nautical miles off."""
+    assert "border" not in _text(_sheet("cautions")) + _text(_sheet("first-evening"))
+    for km, told in ((3.0, True), (12 * 1.852, False)):
+        sheets = sheets_of(PLAN, _with_border(km))
+        assert all(("border" in _text(_sheet(key, sheets)).lower()) == told for key in ("cautions", "first-evening"))
+
+
+def _with_border(km: float) -> Region:
+    """Return the island with a border that runs north and south, so far east of the plan's ways."""
+    points = np.concatenate([line for one in way_lines(PLAN, REGION).days for line in one.lines])
+    east, lat = points[points[:, 0].argmax()]
+    at = east + km / (111.195 * np.cos(np.radians(lat)))
+    base = REGION.base
+    line = np.rint(np.array([[at, lat - 1], [at, lat + 1]]) * 1e7).astype(np.int32)
+    return replace(
+        REGION,
+        base=replace(
+            base,
+            layer=np.append(base.layer, np.uint8(BASE_LAYERS.index("border"))),
+            closed=np.append(base.closed, np.uint8(0)),
+            ptr=np.append(base.ptr, base.ptr[-1] + 2),
+            lon_e7=np.append(base.lon_e7, line[:, 0]),
+            lat_e7=np.append(base.lat_e7, line[:, 1]),
+        ),
+    )
 
 
 # ------------------------------------------------------------------------------------------------ hostile texts

@@ -20,7 +20,7 @@ from tripplan.report.retell import retell
 from tripplan.report.safe import plain
 from tripplan.report.sheets.blocks import Beside, Block, Box, Item, Items, Para, Phone, Sheet, Text, texts
 from tripplan.report.sheets.letters import needs_latin
-from tripplan.report.sheets.near import Hospital, nearest_hospital
+from tripplan.report.sheets.near import Hospital, border_near, nearest_hospital
 from tripplan.report.sheets.tell import tell, word
 
 __all__ = ["PRACTICE", "Folder", "careful", "emergency_of", "noted", "source_words", "sourced", "step"]
@@ -49,6 +49,11 @@ class Folder:
         """The number to call, and how it is known."""
         number, how = emergency_of(self.plan.trip.firm, self.region.meta.country)
         return number, retell(how)
+
+    @cached_property
+    def border(self) -> bool:
+        """Whether another country's border lies by the way."""
+        return border_near(self.region, [points for _, _, points in self.ways])
 
     def hospital(self, spot: Spot) -> Hospital | None:
         """Return the hospital nearest to a spot."""

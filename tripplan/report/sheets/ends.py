@@ -28,7 +28,11 @@ def first_evening(folder: Folder) -> Sheet:
     where = spot_name(night.spot) if night is not None else spot_name(first.end)
     shown = [
         step("Papers: contract, registration, insurance, the firm's rules and numbers; who may drive.", "insurance"),
-        step("A border ahead: the firm's leave in writing, papers and insurance for that country.", "borders"),
+        *(
+            [step("A border ahead: the firm's leave in writing, papers and insurance for that country.", "borders")]
+            if folder.border
+            else []
+        ),
         step("Each damage that is there already: photograph it with the date."),
         step("Hitch, breakaway cable, plug, jockey wheel, handbrake: do each once yourself.", "nobody_rides"),
         step("Gas: bottles, valve, which tap is whose, how the alarm sounds; what to do on a smell of gas.", "gas_leak"),
@@ -204,7 +208,8 @@ def _doing(stores: tuple[str, ...], text: str) -> str:
 def cautions_sheet(folder: Folder) -> Sheet:
     """Return every caution in full, with its days and its source, and what the plan takes for granted."""
     plan = folder.plan
-    general = [caution(key) for key in ("insurance", "borders") if key not in {c.key for c in plan.cautions}]
+    keys = ("insurance", "borders") if folder.border else ("insurance",)
+    general = [caution(key) for key in keys if key not in {c.key for c in plan.cautions}]
     own = [c for c in plan.cautions if c.key != LAST_WORD]
     closing = [c for c in plan.cautions if c.key == LAST_WORD]
     items = []

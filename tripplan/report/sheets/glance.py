@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from datetime import timedelta
 
-from tripplan.model.plan import Day, Night
+from tripplan.model.plan import Day, Night, Plan
 from tripplan.report import say
 from tripplan.report.chart import levels_of
 from tripplan.report.closed import closure_lines
@@ -184,6 +185,12 @@ def _road(day: Day, mode: str) -> str:
     )
 
 
+def _book_by(plan: Plan, first: Day) -> str:
+    """Return by when the stay that begins on a day is to be booked: the day before at the latest, a first one before setting out."""
+    eve = first.date - timedelta(days=1)
+    return tell("before you set out") if eve < plan.days[0].date else tell("by {day}", day=say.short_day(eve))
+
+
 def _to_book(folder: Folder) -> list[Block]:
     plan = folder.plan
     trip = plan.trip
@@ -218,7 +225,7 @@ def _to_book(folder: Folder) -> list[Block]:
         rows.append(
             (
                 tell("{day}, {count}", day=say.short_day(days[0].date), count=count), tuple(reach), tell("mains") if night.powered else tell("no mains"),
-                say.night_price(night, trip.firm.currency), tell("booked") if done else tell("by {day}", day=say.short_day(days[0].date)),
+                say.night_price(night, trip.firm.currency), tell("booked") if done else _book_by(plan, days[0]),
             )
         )  # fmt: skip
     heads = _heads(trip.party.adults, trip.party.children, trip.party.pets)

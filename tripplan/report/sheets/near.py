@@ -10,15 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.place import Spot
-from tripplan.region.columns import AID_KINDS, Aids
+from tripplan.region.columns import AID_KINDS, BASE_LAYERS, Aids
 from tripplan.region.region import Region
 
-__all__ = ["FUEL_REACH_M", "FuelGap", "Hospital", "fuel_gap", "nearest_hospital"]
+__all__ = ["FUEL_REACH_M", "FuelGap", "Hospital", "border_near", "fuel_gap", "nearest_hospital"]
 
 F64 = NDArray[np.float64]
 _RADIUS_M = 6_371_009.0
 #: A station so near to the way counts as on it (common practice, no source) [m].
 FUEL_REACH_M = 500.0
+
+
+#: A border so near to the way is told [km]: less than the 12 nautical miles at which a coast's own border lies at sea (UNCLOS, article 3).
+_BORDER_KM = 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,3 +127,27 @@ def fuel_gap(region: Region, ways: Sequence[tuple[int, F64]]) -> FuelGap | None:
     stops: list[tuple[float, int, str | None]] = [(0.0, int(days[0]), None), *passes, (float(along[-1]), int(days[-1]), None)]
     gaps = [FuelGap(b[0] - a[0], b[1], len(passes), a[2], b[2]) for a, b in pairwise(stops)]
     return max(gaps, key=lambda gap: gap.metres)
+
+
+def border_near(region: Region, ways: Sequence[F64]) -> bool:
+    """Return whether the map has a country's border on or by any of the ways (longitude, latitude) [degrees]."""
+    import shapely
+
+    base, ways = region.base, [way for way in ways if len(way) > 1]
+    rows = np.flatnonzero(base.layer == BASE_LAYERS.index("border"))
+    if not len(rows) or not ways:
+        return False
+    lon0, lat0 = float(ways[0][0, 0]), float(np.concatenate(ways)[:, 1].mean())
+    km = np.radians(1.0) * _RADIUS_M / 1000
+
+    def flat(lon: F64, lat: F64) -> shapely.LineString:
+        return shapely.LineString(
+            np.column_stack([((lon - lon0 + 180) % 360 - 180) * km * np.cos(np.radians(lat0)), (lat - lat0) * km])
+        )
+
+    borders = [
+        flat(base.lon_e7[base.ptr[row] : base.ptr[row + 1]] / 1e7, base.lat_e7[base.ptr[row] : base.ptr[row + 1]] / 1e7)
+        for row in rows.tolist()
+    ]
+    tree = shapely.STRtree(borders)
+    return any(tree.query(flat(way[:, 0], way[:, 1]), predicate="dwithin", distance=_BORDER_KM).size for way in ways)
