@@ -82,6 +82,12 @@ def test_the_sample_of_readings_plans_the_rest(
     assert "cassette lamp lit" in text
     assert "battery at 12.55 V" in text
     assert len(rest.under_way.told) >= len(readings.readings) if rest.under_way is not None else False
+    # The levels count on the dump point that was locked twice: the first sheet says how full the cassette is, and where else to go.
+    full = next(
+        note for note in plan.days[0].notes if note.startswith("May be full now: cassette, 15.6 L (give or take 2.6), 16.2 L")
+    )
+    assert "at Loth Lido this failed on 4 Feb and 5 Feb" in full
+    assert "do it first at Lothmere Dump Station, 4.2 km away" in full
     # One night without mains lies behind, two with; three nights near Lothmere are wanted, two are spent.
     assert rest.powered_nights_at_least == trip.powered_nights_at_least - 2
     assert next(s for s in rest.sights if s.spot.name == "Lothmere").nights == 1

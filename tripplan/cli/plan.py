@@ -143,7 +143,7 @@ def _planned(
         folium_alone()
         papers = write_papers(plan, region, out, online_tiles=online_tiles, begun=begun, language=tongue)
     bars, width = terminal_look()
-    for line in (*closure_words(plan.closures, trip.closures_left), *_learned(trip), *_first_of_all(plan)):
+    for line in (*closure_words(plan.closures, trip.closures_left), *_learned(trip, plan), *_first_of_all(plan)):
         click.echo(line)
     for line in summary(plan, papers, bars=bars, width=width):
         click.echo(line)
@@ -162,7 +162,7 @@ def _rest(path: Path, trip: Trip, region: Region) -> Trip:
     return rest_of(trip, followed, readings, region)
 
 
-def _learned(trip: Trip) -> list[str]:
+def _learned(trip: Trip, plan: Plan) -> list[str]:
     """Return what the readings have told, in lines; none where nothing was read."""
     from tripplan.report.language import tell
     from tripplan.report.retell import retell
@@ -172,7 +172,9 @@ def _learned(trip: Trip) -> list[str]:
     if under_way is None:
         return []
     tasks = [f"Before you leave {trip.depot.name}: {', '.join(under_way.tasks)}"] if under_way.tasks else []
-    return [tell("From your readings:"), *(f"  {plain(retell(line))}" for line in (*under_way.told, *tasks)), ""]
+    # What failed before comes last, nearest to the plan: its note of the first day names where else to go.
+    failed = [note for note in plan.days[0].notes if any(note.startswith(text) for _, text in under_way.failed)]
+    return [tell("From your readings:"), *(f"  {plain(retell(line))}" for line in (*under_way.told, *tasks, *failed)), ""]
 
 
 def _first_of_all(plan: Plan) -> list[str]:

@@ -120,6 +120,9 @@ class UnderWay:
         What to do before setting out from here, so that the levels are as told.
     told
         What the readings have told, a sentence each.
+    failed
+        Stores that may be past their limit now, since what serves them here failed before, and the sentence that says so; the levels
+        count on it all the same.
     """
 
     began: datetime
@@ -133,6 +136,7 @@ class UnderWay:
     seen: tuple[str, ...] = ()
     tasks: tuple[str, ...] = ()
     told: tuple[str, ...] = ()
+    failed: tuple[tuple[str, str], ...] = field(default=(), metadata={UNTOLD: True})
 
 
 @dataclass(frozen=True, slots=True)

@@ -106,4 +106,8 @@ TROUBLES: tuple[str, ...] = (
     word("{store} lamp dark"), word("battery at {n} V"), word("{store} at {n} %"), word("{store} at {amount}"),
     word("The rest is planned from {place}, {moment}"), word("Before you leave {place}: {actions}; the levels count with it"),
     word("Before you leave {place}: {actions}"),
+    word("May be full now: {things}, {amount} (give or take {n}), {amount2} at most; at {place} this failed on {readings}: {said}. If it fails again, do it first at {place2}, {km} away, before you use it further"),
+    word("May be full now: {things}, {amount} (give or take {n}), {amount2} at most; at {place} this failed on {readings}: {said}. If it fails again, ask where else before you use it further: no other place is known"),
+    word("May be empty now: {things}, {amount} (give or take {n}), {amount2} must stay; at {place} this failed on {readings}: {said}. If it fails again, do it first at {place2}, {km} away, before you use it further"),
+    word("May be empty now: {things}, {amount} (give or take {n}), {amount2} must stay; at {place} this failed on {readings}: {said}. If it fails again, ask where else before you use it further: no other place is known"),
 )  # fmt: skip

@@ -19,7 +19,7 @@ from tripplan.van.gauges import Told, told_of
 from tripplan.van.limits import capacity
 from tripplan.van.use import LEARNED
 
-__all__ = ["STORE_OF", "Corrected", "corrected"]
+__all__ = ["STORE_OF", "Corrected", "corrected", "listed"]
 
 F64 = NDArray[np.float64]
 #: A reading so many sigmas off is no habit but a service missed or made, or a mistake: only the level is taken from it.
@@ -95,7 +95,7 @@ def corrected(plan: Plan, readings: Readings) -> Corrected:
 
 def _habit_words(part: int, mean: float, sd: float, days: Sequence[str]) -> str:
     name, percent = _HABIT[part], round(100 * abs(mean - 1))
-    by = f"reading{'s' if len(days) != 1 else ''} of {_list(days)}" if days else "other readings"
+    by = f"reading{'s' if len(days) != 1 else ''} of {listed(days)}" if days else "other readings"
     sure = f"give or take {max(1, round(200 * sd))} %"
     if abs(mean - 1) < _AS_PLANNED:
         return f"Your {name} goes as planned, {sure}: {by}" if part < 8 else f"The {name} is as planned, {sure}: {by}"
@@ -108,7 +108,8 @@ def _habit_words(part: int, mean: float, sd: float, days: Sequence[str]) -> str:
     return f"You {verb} about {percent} % {way} {name} than planned ({sure}): {by}"
 
 
-def _list(words: Sequence[str]) -> str:
+def listed(words: Sequence[str]) -> str:
+    """Return words in a row, "and" before the last."""
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
 
 

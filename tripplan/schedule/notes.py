@@ -131,6 +131,8 @@ def day_notes(work: Work, arcs: Sequence[int], day: Day) -> tuple[str, ...]:
     """Return what to know on a day of a path."""
     notes, arc = [], arcs[day.number - 1]
     under_way = work.trip.under_way
+    if day.number == 1 and under_way is not None:
+        notes += [_if_it_fails_again(work, store, text) for store, text in under_way.failed]
     if day.number == 1 and under_way is not None and under_way.tasks:
         notes.append(f"Before you leave {day.start.name}: {', '.join(under_way.tasks)}; the levels count with it")
     if day.number == 1 and under_way is None:
@@ -193,6 +195,14 @@ def _long_stay(work: Work, arcs: Sequence[int], day: Day) -> int:
     nights = day.night.stay_night - 1 + len(here)
     known = place is not None and place.admits == Offer.YES
     return nights if nights > (_LONG_WHERE_KNOWN if known else _LONG) else 0
+
+
+def _if_it_fails_again(work: Work, store: str, text: str) -> str:
+    """Add to a sentence on what failed before where else it is known to be done."""
+    other, km = _next_known(work, work.trip.depot, "fresh" if store == "flush" else store)
+    if other is None:
+        return f"{text}. If it fails again, ask where else before you use it further: no other place is known"
+    return f"{text}. If it fails again, do it first at {other.name}, {km:.1f} km away, before you use it further"
 
 
 def _holidays(work: Work) -> str:

@@ -11,12 +11,12 @@ from tripplan.schedule.assemble import Work
 from tripplan.schedule.timetable import DOING
 from tripplan.van.limits import capacity, level_of_used, limit_level
 
-__all__ = ["overdue_of"]
+__all__ = ["STORE_NAMES", "overdue_of"]
 
 _BATTERY = STORES.index(Store.BATTERY)
 _WATERS = (Store.FRESH, Store.FLUSH)
 _TASK = {**DOING, Store.GAS: "exchange the gas bottles", Store.BATTERY: "charge the battery on mains"}
-_NAME = {
+STORE_NAMES = {
     Store.FRESH: "fresh water", Store.GREY: "grey water", Store.CASSETTE: "cassette", Store.FLUSH: "flush water",
     Store.GAS: "gas", Store.BATTERY: "battery",
 }  # fmt: skip
@@ -73,10 +73,10 @@ def _told(work: Work, day: Day, store: Store, level: float, limit: float, *, pas
     if store is Store.BATTERY:
         state = f"the battery is down to {level:.1f} {unit}, {limit:.1f} {unit} should stay in it: switch off what you can until then (sun may help, but a flat battery is not left to it)"
     elif past:
-        state = f"{_NAME[store]} is at {level:.1f} {unit}, past its limit of {limit:.1f} {unit}: do not use it before"
+        state = f"{STORE_NAMES[store]} is at {level:.1f} {unit}, past its limit of {limit:.1f} {unit}: do not use it before"
     else:
         to = "up to" if store.fills else "down to"
-        state = f"{_NAME[store]} is at {level:.1f} {unit} and will not last: use it {to} {limit:.1f} {unit} and no further before"
+        state = f"{STORE_NAMES[store]} is at {level:.1f} {unit} and will not last: use it {to} {limit:.1f} {unit} and no further before"
     now = day.number == 1
     when = (
         ("Do this first, today" if first else "Do this today") if now else f"Do this as soon as it can be done, on {_said(day)}"

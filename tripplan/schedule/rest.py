@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from tripplan.model.errors import BadInputError
 from tripplan.model.place import Place, Spot
 from tripplan.model.plan import Day, Plan
-from tripplan.model.readings import Readings
+from tripplan.model.readings import Done, Readings
 from tripplan.model.trip import Sight, Trip, UnderWay
 from tripplan.model.van import Learned, Levels, Party
 from tripplan.model.words import STORES, Store
@@ -21,10 +21,11 @@ from tripplan.region.region import Region
 from tripplan.region.same_places import SamePlaces
 from tripplan.schedule.behind import nights_behind
 from tripplan.schedule.candidates import offers_at, serves_on_foot
-from tripplan.schedule.corrected import STORE_OF, Corrected, corrected
+from tripplan.schedule.corrected import STORE_OF, Corrected, corrected, listed
+from tripplan.schedule.overdue_told import STORE_NAMES
 from tripplan.schedule.timetable import DOING
 from tripplan.van.filter import FACTORS
-from tripplan.van.limits import capacity
+from tripplan.van.limits import capacity, limit_level, reserve
 from tripplan.van.use import LEARNED
 
 __all__ = ["rest_of"]
@@ -59,7 +60,9 @@ def rest_of(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Trip:
     past = _Past(plan, readings)
     here = readings.place or past.here()
     behind = _behind(trip, plan, past, here)
-    levels, spread, tied, tasks = _levels(trip, readings, found, region, here)
+    served = _served_here(trip, readings, region, here)
+    levels, spread, tied, tasks = _levels(trip, served, found)
+    failed = _failed(trip, plan, readings, here, served)
     told = (
         *found.told,
         *((f"The rest is planned from {here.name}, {readings.now:%A} {readings.now.day} {readings.now:%B %H:%M}"),),
@@ -82,7 +85,7 @@ def rest_of(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Trip:
         max_one_night_stays=max(0, trip.max_one_night_stays - behind.singles) if trip.max_one_night_stays >= 0 else -1,
         budget_cents=max(0, trip.budget_cents - behind.spent_cents) if trip.budget_cents >= 0 else -1,
         levels=levels,
-        under_way=replace(behind, level_spread=spread, level_tied=tied, tasks=tasks, told=told, nights_here=_nights_here(behind, here, slept)),
+        under_way=replace(behind, level_spread=spread, level_tied=tied, tasks=tasks, told=told, failed=failed, nights_here=_nights_here(behind, here, slept)),
     )  # fmt: skip
 
 
@@ -256,11 +259,8 @@ def _party(party: Party, followed: Party, learned: Iterable[Learned]) -> Party:
     return replace(party, learned=tuple(known.values()))
 
 
-def _levels(
-    trip: Trip, readings: Readings, found: Corrected, region: Region, here: Spot
-) -> tuple[Levels, Levels, Levels, tuple[str, ...]]:
+def _levels(trip: Trip, served: set[Store], found: Corrected) -> tuple[Levels, Levels, Levels, tuple[str, ...]]:
     """Return the levels to set out with, their spread and what of it goes with the habits, and what must be done first."""
-    served = _served_here(trip, readings, region, here)
     levels: dict[str, Any] = {}
     spread: dict[str, Any] = {}
     tied: dict[str, Any] = {}
@@ -273,6 +273,32 @@ def _levels(
         tied[name] = min(spread[name], round(float(with_habits[r]) + 5e-4, 3))
     tasks = tuple(_TASKS[s] for s in STORES if s in served and s in _TASKS and capacity(trip.van, s) > 0)
     return Levels(**levels), Levels(**spread), Levels(**tied), tasks
+
+
+def _failed(trip: Trip, plan: Plan, readings: Readings, here: Spot, served: set[Store]) -> tuple[tuple[str, str], ...]:
+    """Return the stores counted as served here that may be past their limit now, since that failed here before, each with its sentence."""
+    stood = {
+        day.date + timedelta(days=k) for day in plan.days for k in (0, 1) if day.night is not None and _same(day.night.spot, here)
+    }
+    missed = [(s.time.date(), s.stores) for s in readings.services if not s.done and s.time.date() in stood]
+    stores = tuple(s for s in STORES if s in served and s in _TASKS and any(s in m for _, m in missed))
+    if not stores:
+        return ()
+    # The plan counts today's service as done: what was read stands before it.
+    belief = corrected(plan, replace(readings, services=(*readings.services, Done(readings.now, stores, done=False)))).belief
+    out = []
+    for store in stores:
+        r = STORES.index(store)
+        full = capacity(trip.van, store)
+        used, give = min(float(belief.used[r]), full), 2 * float(belief.sd[FACTORS + r])
+        if used + give < full - reserve(trip.van, store):
+            continue
+        level, limit = used if store.fills else full - used, limit_level(trip.van, store)
+        days = listed([f"{d.day} {d:%b}" for d in sorted({d for d, m in missed if store in m})])
+        what, bound = ("full", "at most") if store.fills else ("empty", "must stay")
+        words = f"{STORE_NAMES[store]}, {level:.1f} {store.unit} (give or take {give:.1f}), {limit:.1f} {store.unit} {bound}"
+        out.append((store.value, f"May be {what} now: {words}; at {here.name} this failed on {days}: {_TASKS[store]}"))
+    return tuple(out)
 
 
 def _tied(found: Corrected) -> NDArray[np.float64]:
