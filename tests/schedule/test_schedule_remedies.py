@@ -150,7 +150,7 @@ def test_every_change_is_a_different_valid_trip_and_says_where_it_is_written(reg
     trip = load_trip(SAMPLE / "trip_family_loop.toml", region)
     trip = replace(
         trip, site_kinds=(SiteKind.CAMP_SITE,), avoid=(trip.depot,), ferries=False, tolls=False, budget_cents=10, presumed_offers=False,
-        no_towing=(trip.dates[3],),
+        no_towing=(trip.dates[3],), max_one_night_stays=0,
     )  # fmt: skip
     options = changes_for(trip, region)
     assert len({o.change.how + o.change.text for o in options}) == len(options)
@@ -158,6 +158,8 @@ def test_every_change_is_a_different_valid_trip_and_says_where_it_is_written(reg
     for option in options:
         assert option.change.how
         assert option.supposes or option.apply(trip) != trip
+    stays = [o.change.text for o in options if o.family == "one-night stays"]
+    assert stays[:2] == ["Accept 1 stay of one night instead of 0", "Accept 2 stays of one night instead of 0"]
 
 
 def test_the_time_allowed_is_kept_and_said(region: Region) -> None:

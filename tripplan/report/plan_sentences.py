@@ -208,6 +208,7 @@ SENTENCES: tuple[str, ...] = (
     word("Take a second grey barrel of {litres}"),
     word("Accept sites of every kind"), word("Accept the places you wished to avoid"),
     word("Be content with {n} powered nights instead of {n2}"), word("Accept {n} stays of one night instead of {n2}"),
+    word("Accept {n} stay of one night instead of {n2}"),
     word("Spend {money} instead of {money2} {currency}"), word("Spend {money} instead of {money2}"),
     word("Let the fridge be above {celsius} for up to {hours} of a day, with ice packs"),
     word("Take the fridge's hours as a caution: ice packs, shop on arrival, nothing aboard that spoils"),

@@ -200,7 +200,7 @@ def _wishes(trip: Trip) -> Iterator[Option]:
     stays = trip.max_one_night_stays
     for more in range(1, trip.nights - stays + 1) if stays >= 0 else ():
         yield _option(
-            "one-night stays", f"Accept {stays + more} stays of one night instead of {stays}", 2, {"one-night stays"} | _STORES,
+            "one-night stays", f"Accept {stays + more} {'stay' if stays + more == 1 else 'stays'} of one night instead of {stays}", 2, {"one-night stays"} | _STORES,
             partial(_with_single, stays + more), "one-night stays", more,
             how=f"[wishes] max_one_night_stays = {singles + stays + more}",
         )  # fmt: skip
