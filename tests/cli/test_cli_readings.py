@@ -18,7 +18,9 @@ def test_the_rest_of_a_trip_from_a_file_of_readings(run, sample: Path, island: P
     assert "From your readings:" in ran.out
     assert "more fresh water than planned" in ran.out
     assert "cassette lamp lit" in ran.out
-    assert "Before you leave Loth Lido" in ran.out
+    assert (
+        "Now, by 09:00, at Loth Lido: fill fresh water, empty the grey water, empty the cassette, fill the flush tank" in ran.out
+    )
     assert "May be full now: cassette, 15.6 L" in ran.out
     plan = json.loads((tmp_path / "rest" / "plan.json").read_text(encoding="utf-8"))
     assert plan["days"][0]["date"] == "2026-02-06"

@@ -171,7 +171,7 @@ def _learned(trip: Trip, plan: Plan) -> list[str]:
     under_way = trip.under_way
     if under_way is None:
         return []
-    tasks = [f"Before you leave {trip.depot.name}: {', '.join(under_way.tasks)}"] if under_way.tasks else []
+    tasks = [f"Now, by {trip.pick_up:%H:%M}, at {trip.depot.name}: {', '.join(under_way.tasks)}"] if under_way.tasks else []
     # What failed before comes last, nearest to the plan: its note of the first day names where else to go.
     failed = [note for note in plan.days[0].notes if any(note.startswith(text) for _, text in under_way.failed)]
     return [tell("From your readings:"), *(f"  {plain(retell(line))}" for line in (*under_way.told, *tasks, *failed)), ""]

@@ -117,7 +117,7 @@ class UnderWay:
     spent_cents
         Money spent by the plan so far. seen: sights seen.
     tasks
-        What to do before setting out from here, so that the levels are as told.
+        What to do here by the moment from which the rest is planned, so that the levels are as told.
     told
         What the readings have told, a sentence each.
     failed

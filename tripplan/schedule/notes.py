@@ -134,7 +134,9 @@ def day_notes(work: Work, arcs: Sequence[int], day: Day) -> tuple[str, ...]:
     if day.number == 1 and under_way is not None:
         notes += [_if_it_fails_again(work, store, text) for store, text in under_way.failed]
     if day.number == 1 and under_way is not None and under_way.tasks:
-        notes.append(f"Before you leave {day.start.name}: {', '.join(under_way.tasks)}; the levels count with it")
+        notes.append(
+            f"Now, by {work.trip.pick_up:%H:%M}, at {day.start.name}: {', '.join(under_way.tasks)}; the levels count with it"
+        )
     if day.number == 1 and under_way is None:
         dry, where = _dry(work, arc)
         if dry and where:
