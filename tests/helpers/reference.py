@@ -90,6 +90,10 @@ class Reference:
                 return False
         return True
 
+    def may_all(self, past: tuple[Move, ...], moves: tuple[Move, ...]) -> bool:
+        """Return whether moves may follow one after the other."""
+        return all(self.may((*past, *moves[:k]), move) for k, move in enumerate(moves))
+
     def ms_between(self, i: int, j: int, memory: int = 4) -> int:
         """Search from spot i to spot j remembering the last moves; -1 when there is no way [ms]."""
         joints = self.joined.joints
@@ -101,13 +105,17 @@ class Reference:
             ),
             default=-1,
         )
-        sinks: dict[tuple[Move, bool], int] = {}
+        sinks: dict[tuple[Move, bool], dict[tuple[Move, ...], int]] = {}
         road = int(Verdict.ROAD)
-        for s, state, ms in zip(joints.sinks.spot, joints.sinks.state, joints.sinks.ms, strict=True):
+        for w, (s, state, ms) in enumerate(zip(joints.sinks.spot, joints.sinks.state, joints.sinks.ms, strict=True)):
             if s == j:
-                move = self.move_of(int(state))
-                aboard = bool(self.arcs.ms[state] < self.arcs.ms[self.arcs.arc_of[move]])
-                sinks[move, aboard] = min(int(ms), sinks.get((move, aboard), int(ms)))
+                arc = self.arcs.arc_of_state(int(state))
+                move = self.move_of(arc)
+                aboard = bool(self.arcs.ms[arc] < self.arcs.ms[self.arcs.arc_of[move]])
+                rows = range(int(joints.sinks.ptr[w]) + 1, int(joints.sinks.ptr[w + 1]))
+                rest = tuple((int(joints.sinks.part_piece[r]), 0 if joints.sinks.part_forward[r] else 1) for r in rows)
+                ways = sinks.setdefault((move, aboard), {})
+                ways[rest] = min(int(ms), ways.get(rest, int(ms)))
         heap: list[tuple[int, tuple[Move, ...]]] = []
         for w, (s, ms) in enumerate(zip(joints.sources.spot, joints.sources.ms, strict=True)):
             if s == i:
@@ -129,8 +137,9 @@ class Reference:
                 if not self.may(past, move):
                     continue
                 sink = (move, True) if self.stays(past[-1], move) and (move, True) in sinks else (move, False)
-                if sink in sinks and (best < 0 or ms + sinks[sink] < best):
-                    best = ms + sinks[sink]
+                for rest, more in sinks.get(sink, {}).items():
+                    if (best < 0 or ms + more < best) and self.may_all((*past, move), rest):
+                        best = ms + more
                 if self.verdict[move[0]] == road:
                     heapq.heappush(heap, (ms + self.ms(past[-1], move), (*past, move)[-memory:]))
         return best

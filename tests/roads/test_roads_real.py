@@ -71,7 +71,7 @@ def against_networkx(region: Region, terms: Terms, pairs: int, seed: int) -> int
                 if (s, t) == (i, j)
             ]
             for s, state, ms in zip(joints.sinks.spot, joints.sinks.state, joints.sinks.ms, strict=True):
-                move = reference.move_of(int(state))
+                move = reference.move_of(joined.network.arcs.arc_of_state(int(state)))
                 if s == j:
                     tail = int(region.pieces.a[move[0]] if move[1] == 0 else region.pieces.b[move[0]])
                     best += [

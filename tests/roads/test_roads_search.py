@@ -153,6 +153,24 @@ def test_random_grids(drawing, van):
     compare(join(open_network(drawing.region, terms), spots_of(drawing)))
 
 
+@pytest.mark.parametrize("kind", ["no_straight_on", "only_straight_on"])
+def test_a_restriction_that_ends_in_the_last_mile(tmp_path, kind):
+    """A turn restriction whose way runs on over roads for the last mile holds there too, by whichever road one comes."""
+    ways = dict.fromkeys(EDGES, ROAD) | {
+        "NO": "highway=service",
+        "MN": "highway=service",
+        "JN": "highway=track",
+        "IM": "highway=track",
+    }
+    relation = ({"type": "restriction", "restriction": kind}, [("from", "OP"), ("via", "NO"), ("to", "MN")])
+    joined = (drawing := drawn(GRID, ways, tmp_path, relations=[relation])).joined(["HL", "MN", "OP"])
+    compare(joined)
+    names = {_way(drawing, word): word for word in EDGES}
+    driven = [names[int(way)] for way in drawing.region.pieces.way[list(joined.route(0, 1).runs.piece)].tolist()]
+    assert driven[-2:] == ["NO", "MN"]
+    assert driven[-3] == "KO" or kind == "only_straight_on"
+
+
 def test_one_route_without_the_matrix(tmp_path):
     """A route asked for alone is the one that the matrix has."""
     drawing = drawn(GRID, dict.fromkeys(EDGES, ROAD), tmp_path)

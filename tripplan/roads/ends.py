@@ -37,8 +37,8 @@ class EndWay:
     Parameters
     ----------
     state
-        Leaving: the state on its last arc, which ends in the network. Arriving: its first arc, which begins there.
-        Between two spots: the other spot's number.
+        Leaving: the state on its last arc, which ends in the network. Arriving: the state on its first arc, which begins there; one
+        way for each state that the rest may be driven from. Between two spots: the other spot's number.
     """
 
     state: int
@@ -100,8 +100,7 @@ class EndSearch:
             labels += 1
             v = int(arcs.tail[arc])
             if self._core[v]:
-                if self._sound(arc, parts):
-                    found.append(EndWay(arc, ms, unknown, parts))
+                found += [EndWay(state, ms, unknown, parts) for state in self._states_on(arc) if self._sound(state, parts)]
                 continue
             if arcs.barred[v] == Access.CLOSED:
                 continue
@@ -188,8 +187,13 @@ class EndSearch:
         into: list[int] = order[ptr[junction] : ptr[junction + 1]].tolist()
         return into
 
+    def _states_on(self, arc: int) -> list[int]:
+        """Return the states on an arc: the plain one, and those that are in the middle of a restriction when they enter it."""
+        extra = np.flatnonzero(self._arcs.extra_arc == arc) + len(self._arcs.head)
+        return [arc, *extra.tolist()]
+
     def _sound(self, state: int, parts: tuple[Part, ...]) -> bool:
-        """Return whether a way found backward, which begins with an arc, keeps every turn restriction, also with via ways."""
+        """Return whether a way found backward, which begins in a state, keeps every turn restriction, also with via ways."""
         arcs = self._arcs
         for piece, forward, *_ in parts[1:]:
             onward = [

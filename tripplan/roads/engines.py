@@ -74,12 +74,12 @@ class Setting:
 
     @cached_property
     def sink_groups(self) -> tuple[I32, I64, I32]:
-        """Group of each arc (-1 none), where groups start, and the rows of the sinks in order."""
+        """Group of each state (-1 none), where groups start, and the rows of the sinks in order."""
         sinks = self.joints.sinks
         order = np.lexsort((np.arange(len(sinks.state)), sinks.state)).astype(np.int32)
-        arcs, counts = np.unique(sinks.state, return_counts=True)
-        group = np.full(len(self.network.arcs.head), -1, np.int32)
-        group[arcs] = np.arange(len(arcs), dtype=np.int32)
+        states, counts = np.unique(sinks.state, return_counts=True)
+        group = np.full(self.network.arcs.states, -1, np.int32)
+        group[states] = np.arange(len(states), dtype=np.int32)
         return group, np.concatenate(([0], np.cumsum(counts))).astype(np.int64), order
 
     @cached_property
@@ -150,9 +150,9 @@ class _Written:
         ways_in.append((self._states + sources.spot.astype(np.int64), sources.state.astype(np.int64)))
         weight.append(end_keys(sources))
         group, ptr, order = setting.sink_groups
-        hit = group[arc[after]] >= 0
-        counts = np.diff(ptr)[group[arc[after[hit]]]]
-        rows = np.repeat(ptr[group[arc[after[hit]]]] - np.concatenate(([0], np.cumsum(counts)))[:-1], counts)
+        hit = group[after] >= 0
+        counts = np.diff(ptr)[group[after[hit]]]
+        rows = np.repeat(ptr[group[after[hit]]] - np.concatenate(([0], np.cumsum(counts)))[:-1], counts)
         way = order[rows + np.arange(int(counts.sum()))]
         state = np.repeat(before[hit], counts)
         node = self._states + self._spots + sinks.spot[way].astype(np.int64)

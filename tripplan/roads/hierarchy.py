@@ -266,7 +266,11 @@ def find_meetings(setting: Setting, engine: Callable[[], Engine]) -> Meetings:
     )  # fmt: skip
     row, node = _sink_nodes(setting, hierarchy)
     found_in = _climb(
-        hierarchy, reverse, spots, (sinks.spot[row], node, end_keys(sinks)[row], sinks.state[row], row), backward=True
+        hierarchy,
+        reverse,
+        spots,
+        (sinks.spot[row], node, end_keys(sinks)[row], _arc_of(setting, sinks.state[row]), row),
+        backward=True,
     )
     best, leaf, back_leaf, bad = _meet(reverse, len(hierarchy.up_ptr) - 1, out, found_in, spots)
     bad &= ~np.eye(spots, dtype=bool)
@@ -289,19 +293,20 @@ def _arc_of(setting: Setting, state: I32) -> I32:
 
 
 def _sink_nodes(setting: Setting, hierarchy: Hierarchy) -> tuple[I32, I32]:
-    """Return pairs (row of the sinks, node from which its arc may be entered), by spot."""
+    """Return pairs (row of the sinks, node from which its state may be entered), by spot."""
     arcs, u_turns, sinks = setting.network.arcs, setting.network.u_turns, setting.joints.sinks
     rows = np.arange(len(sinks.state))
-    at = hierarchy.junction[arcs.tail[sinks.state]]
+    arc_of = _arc_of(setting, sinks.state)
+    at = np.where(sinks.state < len(arcs.head), hierarchy.junction[arcs.tail[arc_of]], -1)
     pairs = [(int(r), int(n)) for r, n in zip(rows, at, strict=True) if n >= 0]
     ends = arcs.head[_arc_of(setting, hierarchy.own)]
     for r in rows.tolist():
-        arc = int(sinks.state[r])
-        low, high = np.searchsorted(ends, (arcs.tail[arc], arcs.tail[arc] + 1))
+        wanted, tail = int(sinks.state[r]), arcs.tail[arc_of[r]]
+        low, high = np.searchsorted(ends, (tail, tail + 1))
         pairs += [
             (r, int(hierarchy.place[state]))
             for state in hierarchy.own[low:high].tolist()
-            if arc in (arcs.arc_of_state(s) for s in arcs.next_states(state, u_turns=u_turns))
+            if wanted in arcs.next_states(state, u_turns=u_turns)
         ]
     pairs.sort()
     out = np.array(pairs, np.int32).reshape(-1, 2)

@@ -35,7 +35,7 @@ def search(
     special_row
         (states) row of a special state in next_ptr, -1 for plain ones.
     sink_row
-        (arcs) group of sinks that an arc carries, -1 none. sink_ptr, sink_spot, sink_key: the groups.
+        (states) group of sinks that begin in a state, -1 none. sink_ptr, sink_spot, sink_key: the groups.
     wanted
         (spots) whether the spot's time is asked for.
     limit
@@ -161,7 +161,7 @@ def search(
             if row < 0 and t == back:
                 continue
             b = t if t < arcs else extra_arc[t - arcs]
-            group = sink_row[b]
+            group = sink_row[t]
             if group >= 0:
                 for way in range(sink_ptr[group], sink_ptr[group + 1]):
                     spot = sink_spot[way]
