@@ -222,6 +222,25 @@ def test_what_does_not_fit_the_plan_is_refused_in_one_line(plans: dict[str, Plan
         assert "readings" in str(caught.value)
 
 
+def test_readings_of_one_moment_that_contradict_each_other_are_refused(
+    plans: dict[str, Plan], region: Region, trip: Trip
+) -> None:
+    """A barrel of 10 L and of 75 L at once, a lit lamp on an empty cassette: one line names both; what agrees within its error is taken."""
+    plan = plans["family_loop"]
+    far = at(plan, 3, 9.0, (Store.FRESH, 10.0), (Store.FRESH, 75.0))
+    lamp = Reading(far.now, Store.CASSETTE, "lamp", 0.8, lit=True)
+    empty = at(plan, 3, 9.0, (Store.CASSETTE, 1.0))
+    odd = replace(empty, readings=(lamp, *empty.readings))
+    for readings, said in ((far, "fresh at 10 L and fresh at 75 L"), (odd, "cassette lamp lit and cassette at 1 L")):
+        with pytest.raises(BadInputError, match=said) as caught:
+            rest_of(trip, plan, readings, region)
+        assert "\n" not in str(caught.value)
+    near = at(plan, 3, 9.0, (Store.FRESH, 60.0), (Store.FRESH, 68.0))
+    apart = replace(far, readings=(replace(far.readings[0], time=far.now - timedelta(minutes=30)), far.readings[1]))
+    for readings in (near, apart, replace(odd, readings=(replace(lamp, lit=False), *empty.readings))):
+        assert rest_of(trip, plan, readings, region).under_way is not None
+
+
 def test_a_plan_of_a_map_with_other_notes_is_followed_by_what_its_places_are(
     of_file: tuple[Readings, Trip, Plan], plans: dict[str, Plan], region: Region, trip: Trip
 ) -> None:

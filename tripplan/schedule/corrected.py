@@ -19,7 +19,7 @@ from tripplan.van.gauges import Told, told_of
 from tripplan.van.limits import capacity
 from tripplan.van.use import LEARNED
 
-__all__ = ["STORE_OF", "Corrected", "corrected", "listed"]
+__all__ = ["STORE_OF", "Corrected", "corrected", "listed", "reading_name"]
 
 F64 = NDArray[np.float64]
 #: A reading so many sigmas off is no habit but a service missed or made, or a mistake: only the level is taken from it.
@@ -228,15 +228,21 @@ def _follow(plan: Plan, services: Sequence[Served], readings: Sequence[Reading],
     return walk.belief, told
 
 
-def _reading_words(reading: Reading, plan: Plan, before: Belief, after: Belief, doubt: str) -> str:
-    store, row = reading.store, STORES.index(reading.store)
-    full = capacity(plan.trip.van, store)
-    what = {
+def reading_name(reading: Reading) -> str:
+    """Return what was read in a few words."""
+    store = reading.store
+    return {
         "lamp": f"{store.value} lamp {'lit' if reading.lit else 'dark'}",
         "volts": f"battery at {reading.value:.2f} V",
         "percent": f"{store.value} at {reading.value:g} %",
         "level": f"{store.value} at {reading.value:g} {store.unit}",
     }[reading.kind]
+
+
+def _reading_words(reading: Reading, plan: Plan, before: Belief, after: Belief, doubt: str) -> str:
+    store, row = reading.store, STORES.index(reading.store)
+    full = capacity(plan.trip.van, store)
+    what = reading_name(reading)
     levels = []
     for belief in (before, after):
         used, sd = float(belief.used[row]), float(belief.sd[FACTORS + row])

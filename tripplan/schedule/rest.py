@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -15,16 +17,17 @@ from tripplan.model.place import Place, Spot
 from tripplan.model.plan import Day, Plan
 from tripplan.model.readings import Done, Readings
 from tripplan.model.trip import Sight, Trip, UnderWay
-from tripplan.model.van import Learned, Levels, Party
+from tripplan.model.van import Learned, Levels, Party, Van
 from tripplan.model.words import STORES, Store
 from tripplan.region.region import Region
 from tripplan.region.same_places import SamePlaces
 from tripplan.schedule.behind import nights_behind
 from tripplan.schedule.candidates import offers_at, serves_on_foot
-from tripplan.schedule.corrected import STORE_OF, Corrected, corrected, listed
+from tripplan.schedule.corrected import STORE_OF, Corrected, corrected, listed, reading_name
 from tripplan.schedule.overdue_told import STORE_NAMES
 from tripplan.schedule.timetable import DOING
 from tripplan.van.filter import FACTORS
+from tripplan.van.gauges import Told, told_of
 from tripplan.van.limits import capacity, limit_level, reserve
 from tripplan.van.use import LEARNED
 
@@ -51,11 +54,13 @@ def rest_of(trip: Trip, plan: Plan, readings: Readings, region: Region) -> Trip:
     Raises
     ------
     BadInputError
-        When the plan answers another trip, the place where the van stands is not on the map, or there is nothing left to plan.
+        When the plan answers another trip, the place where the van stands is not on the map, two readings contradict each other, or
+        there is nothing left to plan.
     """
     if plan.region_key != region.meta.key:
         plan = _on_this_map(trip, plan, readings, region)
     _check(trip, plan, readings)
+    _agree(readings, plan.trip.van)
     found = corrected(plan, readings)
     past = _Past(plan, readings)
     here = readings.place or past.here()
@@ -154,6 +159,26 @@ def _check(trip: Trip, plan: Plan, readings: Readings) -> None:
                 f"a service of {', '.join(s.value for s in done.stores)} is dated {done.time:%Y-%m-%d %H:%M}", where="readings, `[[services]]`",
                 accepted=f"from {old.pick_up:%Y-%m-%d %H:%M} to now, {now:%Y-%m-%d %H:%M}", next_step="mend its time, or leave it out",
             )  # fmt: skip
+
+
+def _agree(readings: Readings, van: Van) -> None:
+    """Refuse two readings of one store at one moment that cannot both be true: neither would be known to be the right one."""
+    at_once = defaultdict(list)
+    for reading in readings.readings:
+        at_once[reading.store, reading.time, reading.kind == "volts"].append(reading)  # volts say nothing where mains charges
+    for one, other in (pair for same in at_once.values() for pair in combinations(same, 2)):
+        (low, high), (low2, high2) = _within(told_of(one, van)), _within(told_of(other, van))
+        if high < low2 or high2 < low:
+            raise BadInputError(
+                f"{reading_name(one)} and {reading_name(other)}, both on {one.time:%Y-%m-%d %H:%M}: they cannot both be true", where="readings",
+                accepted="levels of one moment that agree within their errors", next_step="mend the time or the level of one, or take it out",
+            )  # fmt: skip
+
+
+def _within(told: Told) -> tuple[float, float]:
+    """Return between which figures a reading puts what is used up, two sigma either way."""
+    low, high = told.used - 2 * told.error, told.used + 2 * told.error
+    return (low, high) if told.more is None else (low, np.inf) if told.more else (-np.inf, high)
 
 
 @dataclass(frozen=True)
