@@ -374,6 +374,19 @@ def test_a_road_that_ends_among_tracks_is_not_presumed(
     assert ("among tracks" in found.reasons[found.why[asked]]) != expected
 
 
+@pytest.mark.parametrize(("tracks", "mixed"), [(3, False), (1, True)])
+def test_a_road_that_ends_among_tracks_makes_no_map_mixed(tracks: int, mixed: bool) -> None:
+    """One unsealed road in thirteen blocks makes a map mixed, and far blocks fall silent; not where it ends among tracks."""
+    made = sealed_country()
+    made.add("tertiary", UNSEALED, east_km=200, ends=(1, 2))
+    for _ in range(tracks):
+        made.add("track", UNTAGGED, east_km=200, ends=(2, -1))
+    asked = made.add("secondary", UNTAGGED, east_km=300)
+    found = surface_evidence(*made.arrays())
+    assert found.mixed == mixed
+    assert found.presumed[asked] != mixed
+
+
 def test_a_class_on_which_the_rule_cannot_be_tried_is_presumed_less() -> None:
     """Lower classes speak for a trunk tagged in two blocks of the trial: only what goes on from sealed road is presumed, and it says so."""
     for blocks, expected in ((2, [True, True, False]), (12, [True, True, True])):

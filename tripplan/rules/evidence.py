@@ -20,9 +20,9 @@ An untagged main way passes (grade `PASSES`) when all of these hold:
 7. it is no road that ends among tracks (`tripplan.rules.spurs`);
 8. `tripplan.rules.presume` asks besides that the rule did not fail its own trial on this map.
 
-Where more than `MIXED_SHARE` of the blocks hold something unsealed the map is *mixed*, and what is far away no longer
-counts, and what is near counts further: 2 then looks at fewer blocks, none beyond `MIXED_REACH_KM` (`PURE_REACH_KM` for a class of which, as of the higher
-ones, nothing unsealed was seen), and 1 allows no exception.
+Where more than `MIXED_SHARE` of the blocks hold something unsealed, roads that end among tracks aside, the map is *mixed*, and
+what is far away no longer counts, and what is near counts further: 2 then looks at fewer blocks, none beyond `MIXED_REACH_KM`
+(`PURE_REACH_KM` for a class of which, as of the higher ones, nothing unsealed was seen), and 1 allows no exception.
 
 References
 ----------
@@ -164,7 +164,9 @@ def _shown_blocks(roads: Layout, tag: NDArray[np.uint8]) -> tuple[I64, I64, bool
         short = unsealed & (total[roads.road] < BLOCK_KM)
         keep = ~short[way] | ((longest[roads.road[way]] == way) & (roads.mid_block[way] == block))
         way, block = way[keep], block[keep]
-    tagged, bad_blocks = len(np.unique(block)), len(np.unique(block[tag[way] == UNSEALED]))
+    # What ends among tracks is never presumed, and says nothing of how mixed the other roads are.
+    counts = ~(unsealed & roads.among_tracks)[way] if len(roads.among_tracks) else np.ones(len(way), np.bool_)
+    tagged, bad_blocks = len(np.unique(block[counts])), len(np.unique(block[counts & (tag[way] == UNSEALED)]))
     code = distinct(roads.road[way] * (len(roads.block_xyz) + 1) + block)
     road = code // (len(roads.block_xyz) + 1)
     first = np.searchsorted(road, road)
