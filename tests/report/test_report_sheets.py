@@ -353,14 +353,15 @@ def test_cautions_have_public_sources_and_defer() -> None:
 
 
 def test_borders_are_told_where_one_is_near() -> None:
-    """The papers for a border are asked for where the map has one by the way, not on an island whose sea border lies 12 nautical miles off."""
+    """The papers for a border are asked for where the map has one by the way, not on an island whose own border lies at sea."""
     assert "border" not in _text(_sheet("cautions")) + _text(_sheet("first-evening"))
-    for km, told in ((3.0, True), (12 * 1.852, False)):
-        sheets = sheets_of(PLAN, _with_border(km))
+    # Across the island; at sea; and the same line on land where the map has no coast, near and far.
+    for km, coast, told in ((-3.0, True, True), (12.0, True, False), (12.0, False, True), (20.0, False, False)):
+        sheets = sheets_of(PLAN, _with_border(km, coast=coast))
         assert all(("border" in _text(_sheet(key, sheets)).lower()) == told for key in ("cautions", "first-evening"))
 
 
-def _with_border(km: float) -> Region:
+def _with_border(km: float, *, coast: bool) -> Region:
     """Return the island with a border that runs north and south, so far east of the plan's ways."""
     points = np.concatenate([line for one in way_lines(PLAN, REGION).days for line in one.lines])
     east, lat = points[points[:, 0].argmax()]
@@ -371,7 +372,10 @@ def _with_border(km: float) -> Region:
         REGION,
         base=replace(
             base,
-            layer=np.append(base.layer, np.uint8(BASE_LAYERS.index("border"))),
+            layer=np.append(
+                base.layer if coast else np.full_like(base.layer, BASE_LAYERS.index("wood")),
+                np.uint8(BASE_LAYERS.index("border")),
+            ),
             closed=np.append(base.closed, np.uint8(0)),
             ptr=np.append(base.ptr, base.ptr[-1] + 2),
             lon_e7=np.append(base.lon_e7, line[:, 0]),

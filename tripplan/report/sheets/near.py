@@ -21,7 +21,7 @@ _RADIUS_M = 6_371_009.0
 FUEL_REACH_M = 500.0
 
 
-#: A border so near to the way is told [km]: less than the 12 nautical miles at which a coast's own border lies at sea (UNCLOS, article 3).
+#: A border on land so near to the way is told (common practice, no source) [km].
 _BORDER_KM = 15.0
 
 
@@ -130,12 +130,16 @@ def fuel_gap(region: Region, ways: Sequence[tuple[int, F64]]) -> FuelGap | None:
 
 
 def border_near(region: Region, ways: Sequence[F64]) -> bool:
-    """Return whether the map has a country's border on or by any of the ways (longitude, latitude) [degrees]."""
+    """Return whether any of the ways (longitude, latitude) [degrees] crosses a country's border of the map, or has one near it on land.
+
+    A border at sea that nobody crosses is an island's own. A point lies at sea where an odd number of coasts lie between it and a
+    way's end, which is on land.
+    """
     import shapely
 
     base, ways = region.base, [way for way in ways if len(way) > 1]
-    rows = np.flatnonzero(base.layer == BASE_LAYERS.index("border"))
-    if not len(rows) or not ways:
+    rows = {layer: np.flatnonzero(base.layer == BASE_LAYERS.index(layer)).tolist() for layer in ("border", "coast")}
+    if not rows["border"] or not ways:
         return False
     lon0, lat0 = float(ways[0][0, 0]), float(np.concatenate(ways)[:, 1].mean())
     km = np.radians(1.0) * _RADIUS_M / 1000
@@ -145,9 +149,19 @@ def border_near(region: Region, ways: Sequence[F64]) -> bool:
             np.column_stack([((lon - lon0 + 180) % 360 - 180) * km * np.cos(np.radians(lat0)), (lat - lat0) * km])
         )
 
-    borders = [
-        flat(base.lon_e7[base.ptr[row] : base.ptr[row + 1]] / 1e7, base.lat_e7[base.ptr[row] : base.ptr[row + 1]] / 1e7)
-        for row in rows.tolist()
-    ]
-    tree = shapely.STRtree(borders)
-    return any(tree.query(flat(way[:, 0], way[:, 1]), predicate="dwithin", distance=_BORDER_KM).size for way in ways)
+    def drawn(layer: str) -> list[shapely.LineString]:
+        spans = [slice(base.ptr[row], base.ptr[row + 1]) for row in rows[layer]]
+        return [flat(base.lon_e7[span] / 1e7, base.lat_e7[span] / 1e7) for span in spans]
+
+    borders = drawn("border")
+    tree, coasts = shapely.STRtree(borders), shapely.MultiLineString(drawn("coast"))
+    for way in (flat(way[:, 0], way[:, 1]) for way in ways):
+        for row in tree.query(way, predicate="dwithin", distance=_BORDER_KM).tolist():
+            if way.intersects(borders[row]):
+                return True
+            near = shapely.segmentize(borders[row].intersection(way.buffer(_BORDER_KM)), 1.0)
+            for point in shapely.get_coordinates(near):
+                between = shapely.LineString([way.coords[0], point]).intersection(coasts)
+                if shapely.get_num_geometries(between) % 2 == 0 or between.is_empty:
+                    return True
+    return False
