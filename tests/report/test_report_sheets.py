@@ -282,7 +282,7 @@ def test_next_chance_is_told() -> None:
     )
     changed = replace(PLAN, days=tuple(replace(d, events=events) if d is day else d for d in PLAN.days))
     text = _text(_sheet(f"day-{day.number}", sheets_of(changed, REGION)))
-    assert "is closed: no other stop of this plan does it; the stores do not last without it." in text
+    assert "No other stop of this plan does it; the stores do not last without it." in text
 
 
 def test_local_notes_are_named_where_they_decide() -> None:

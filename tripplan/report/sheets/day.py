@@ -148,11 +148,11 @@ def _chances(day: Day, folder: Folder) -> list[str]:
             )  # fmt: skip
         elif chance.nearest is not None:
             without = (
-                word("If {here} is closed: no other stop of this plan does it; the stores last to the end without it.")
+                word("No other stop of this plan does it; the stores last to the end without it.")
                 if chance.lasts
-                else word("If {here} is closed: no other stop of this plan does it; the stores do not last without it.")
+                else word("No other stop of this plan does it; the stores do not last without it.")
             )
-            out.append(tell(without, here=here))
+            out[-1] += " " + tell(without)
         if chance.nearest is None and chance.planned is None:
             out.append(tell("If {here} is closed: no other place is known; phone before setting off.", here=here))
     for ask in say.asks(folder.plan):

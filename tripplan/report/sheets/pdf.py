@@ -33,7 +33,7 @@ A4, LETTER = Paper("A4", 595.28, 841.89), Paper("Letter", 612.0, 792.0)
 #: Countries whose printers hold Letter (Unicode CLDR, measurementData, paperSize US-Letter; memory).
 _LETTER_COUNTRIES = frozenset(["BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE"])
 
-_SIDE, _TOP, _BOTTOM = 28.0, 37.0, 44.0
+_SIDE, _TOP, _BOTTOM = 28.0, 35.0, 41.0
 #: Sizes of ordinary type. At the smallest, lists stand at 6.2 pt, whose x-height in DejaVu Sans (0.547 em) is 1.2 mm: the least that Regulation (EU)
 #: No 1169/2011, article 13(2), allows on labels (memory).
 _SIZE, _SMALLEST = 9.0, 6.6
