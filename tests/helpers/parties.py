@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from tripplan.model.words import STORES
-from tripplan.schedule.assemble import Work
+from tripplan.schedule.work import Work
 from tripplan.van.battery import acceptance
 from tripplan.van.limits import capacity, reserve
 from tripplan.van.use import StayKind, Tilt, hourly, slots

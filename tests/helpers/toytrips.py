@@ -16,12 +16,13 @@ from tripplan.model.place import OfferFact, Spot
 from tripplan.model.trip import Firm, Sight, Trip, Weights
 from tripplan.model.van import Levels, Party, Van
 from tripplan.model.words import Offer, Via
-from tripplan.schedule.assemble import Work, assemble
+from tripplan.schedule.assemble import assemble
 from tripplan.schedule.candidates import BIT, SERVES, Cast, Site, Stop
 from tripplan.schedule.day import DayTask, Halt, LegTask, Sailing, kept
 from tripplan.schedule.use import blocks_of, drive_classes
 from tripplan.schedule.walk import State, first_state
 from tripplan.schedule.ways import Ways, table_of
+from tripplan.schedule.work import Work
 from tripplan.van.use import StayKind
 
 ZONE = "Pacific/Auckland"

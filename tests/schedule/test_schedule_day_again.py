@@ -11,10 +11,11 @@ from helpers.toytrips import REGION, brute_force, toy_trip, with_desks
 from tripplan.model.place import OfferFact
 from tripplan.model.words import Offer
 from tripplan.schedule.again import admit_others, way_of
-from tripplan.schedule.assemble import Work, assemble
+from tripplan.schedule.assemble import assemble
 from tripplan.schedule.candidates import BIT, Cast, Stop
 from tripplan.schedule.plan import best_path
 from tripplan.schedule.ways import Ways, table_of
+from tripplan.schedule.work import Work
 
 H = 3600
 

@@ -12,8 +12,9 @@ from helpers.toytrips import REGION, toy_trip
 from tripplan.model.place import Place
 from tripplan.model.trip import Booking
 from tripplan.model.words import Offer
-from tripplan.schedule.assemble import Work, assemble
+from tripplan.schedule.assemble import assemble
 from tripplan.schedule.notes import _long_stay
+from tripplan.schedule.work import Work
 
 
 @pytest.fixture(scope="module")

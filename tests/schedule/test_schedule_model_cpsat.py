@@ -13,8 +13,9 @@ from test_schedule_model_roads import drawn, spot, trip_of
 from tripplan.model.trip import Booking, Sight
 from tripplan.model.van import Levels, Van
 from tripplan.model.words import Via
-from tripplan.schedule.assemble import Work, assemble
+from tripplan.schedule.assemble import assemble
 from tripplan.schedule.plan import best_path, prepare
+from tripplan.schedule.work import Work
 
 pytest.importorskip("ortools")
 

@@ -14,11 +14,12 @@ from tripplan.model.plan import Excess
 from tripplan.model.van import Levels, Van
 from tripplan.report.words import no_plan_words
 from tripplan.schedule import explain
-from tripplan.schedule.assemble import Slack, Work, assemble
+from tripplan.schedule.assemble import assemble
 from tripplan.schedule.explain import excesses_of, no_plan
 from tripplan.schedule.plan import best_path
 from tripplan.schedule.solve import solve
 from tripplan.schedule.walk import walk
+from tripplan.schedule.work import Slack, Work
 
 SMALL = Van("small", 20, 12, 8, 4, 2.0, 1, 40)
 

@@ -9,13 +9,14 @@ import pytest
 from helpers.toytrips import REGION, brute_force, toy_trip, toy_work
 
 from tripplan.model.van import Levels, Van
-from tripplan.schedule.assemble import Slack, assemble
+from tripplan.schedule.assemble import assemble
 from tripplan.schedule.explain import excesses_of, no_plan
 from tripplan.schedule.follow import bits, emptied_on_leaving, follow
 from tripplan.schedule.plan import best_path, cost_of
 from tripplan.schedule.solve import solve
 from tripplan.schedule.timetable import clock_of
 from tripplan.schedule.walk import walk
+from tripplan.schedule.work import Slack
 
 
 @pytest.mark.parametrize("seed", range(14))

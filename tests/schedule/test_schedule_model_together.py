@@ -12,11 +12,12 @@ from helpers.toytrips import REGION, toy_trip, toy_work
 
 from tripplan.model.van import Levels
 from tripplan.model.words import STORES, Store
-from tripplan.schedule.assemble import Work, assemble
+from tripplan.schedule.assemble import assemble
 from tripplan.schedule.levels import level_lines
 from tripplan.schedule.lived import MOMENTS, Lived
 from tripplan.schedule.plan import best_path
 from tripplan.schedule.together import Together, all_together, hold_at, holds_of
+from tripplan.schedule.work import Work
 from tripplan.van.limits import level_of_used
 
 #: Of 20,000 drawn parties, at a confidence of 95 %: what the issue asks of whole plans.

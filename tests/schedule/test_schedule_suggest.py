@@ -18,12 +18,13 @@ from tripplan.model.plan import Plan
 from tripplan.model.trip import Trip
 from tripplan.region.region import Region
 from tripplan.request.trip_file import load_trip
-from tripplan.schedule.assemble import Work, assemble
+from tripplan.schedule.assemble import assemble
 from tripplan.schedule.choices import MOST_SHARED, shared_nights
 from tripplan.schedule.plan import best_path, make_plan
 from tripplan.schedule.suggest import THEMES, Suggestion, Theme, suggestions
 from tripplan.schedule.suggest_sights import MOST_BITS, pick, with_sights
 from tripplan.schedule.suggest_values import ASKED_CENTS, Listed, Valued, value_sights
+from tripplan.schedule.work import Work
 
 SAMPLE = Path(__file__).resolve().parents[2] / "data_sample"
 BY_KEY = {theme.key: theme for theme in THEMES}

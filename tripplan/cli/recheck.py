@@ -148,6 +148,7 @@ def _mend(checked, region: Region, out: Path | None, seconds: float) -> None:  #
 
 
 def _repair_words(before: Plan, mended: Repair) -> list[str]:
+    from tripplan.model.words import day_name
     from tripplan.recheck import changed_days, repair_proof
 
     after, days = mended.plan, changed_days(before, mended.plan)
@@ -158,7 +159,7 @@ def _repair_words(before: Plan, mended: Repair) -> list[str]:
         f"{'changes' if len(days) == 1 else 'change'}."
     ]
     for one, two in days:
-        lines += [f"  Day {two.number}, {two.date:%a} {two.date.day} {two.date:%b}: was {_day(one)}", f"      now {_day(two)}"]
+        lines += [f"  Day {two.number}, {day_name(two.date)}: was {_day(one)}", f"      now {_day(two)}"]
         lines += [f"      {closure.text}" for closure in two.closures]
     return lines
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tripplan.cli.files import write_whole
-from tripplan.cli.shared import firm_option, outfit_option, plain
+from tripplan.cli.shared import count, firm_option, outfit_option, plain
 
 if TYPE_CHECKING:
     from tripplan.region.region import Region
@@ -211,13 +211,9 @@ def told(files: Sequence[LocalFile]) -> list[str]:
     """Say what was read."""
     lines = []
     for file in files:
-        open_rows = f", {_count(file.unanswered, 'row')} without an answer passed over" if file.unanswered else ""
-        lines.append(f"Read {file.name}: {_count(len(file.notes), 'note')}{open_rows}.")
+        open_rows = f", {count(file.unanswered, 'row')} without an answer passed over" if file.unanswered else ""
+        lines.append(f"Read {file.name}: {count(len(file.notes), 'note')}{open_rows}.")
     return lines
-
-
-def _count(n: int, one: str) -> str:
-    return f"1 {one}" if n == 1 else f"{n:,} {one}s"
 
 
 def local_lines(region: Region, *, every: bool = False) -> list[str]:
@@ -225,7 +221,7 @@ def local_lines(region: Region, *, every: bool = False) -> list[str]:
     if region.local is None:
         return ["Local knowledge: none."]
     notes, effects = region.local.notes, region.local.effects
-    lines = [f"Local knowledge: {_count(len(notes), 'note')}; each goes before the map"]
+    lines = [f"Local knowledge: {count(len(notes), 'note')}; each goes before the map"]
     for note, effect in list(zip(notes, effects, strict=True))[: None if every else _LISTED]:
         source = note.source
         who = ", ".join(part for part in (source.where, source.author, source.noted) if part)

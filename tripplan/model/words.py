@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import date
 from enum import IntEnum, StrEnum
 
-__all__ = ["STORES", "Offer", "Ruling", "SiteKind", "Source", "Store", "Surface", "Via"]
+__all__ = ["STORES", "Offer", "Ruling", "SiteKind", "Source", "Store", "Surface", "Via", "day_name"]
 
 
 class Surface(IntEnum):
@@ -91,3 +92,8 @@ class Via(StrEnum):
     VAN = "van"
     CAR_ONLY = "car only"
     EITHER = "either"
+
+
+def day_name(day: date) -> str:
+    """Return a day as the sentences of a plan name it: Fri 6 Feb."""
+    return f"{day:%a} {day.day} {day:%b}"

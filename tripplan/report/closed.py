@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import pairwise
 
 from tripplan.model.closure import WIND, Closure
 from tripplan.model.plan import ClosureMatch, Day, Plan
@@ -101,13 +100,8 @@ def _apart_km(closure: Closure, line: Sequence[tuple[float, float]]) -> float:
 
 
 def _to_line_km(point: tuple[float, float], line: Sequence[tuple[float, float]]) -> float:
+    import shapely
+
     across = _DEGREE_KM * max(0.02, math.cos(math.radians(point[1])))
     flat = [(((lon - point[0] + 540.0) % 360.0 - 180.0) * across, (lat - point[1]) * _DEGREE_KM) for lon, lat in line]
-    best = min(math.hypot(x, y) for x, y in flat)
-    for (ax, ay), (bx, by) in pairwise(flat):
-        dx, dy = bx - ax, by - ay
-        length = dx * dx + dy * dy
-        if length > 0:
-            share = min(1.0, max(0.0, -(ax * dx + ay * dy) / length))
-            best = min(best, math.hypot(ax + share * dx, ay + share * dy))
-    return best
+    return float(shapely.LineString(flat).distance(shapely.Point(0, 0)))

@@ -25,12 +25,16 @@ _TOGETHER_S = 120.0
 
 def listed(page: Path) -> tuple[str, ...]:
     """Return the folders that a page of ours links to, by name; none where there is no such page, or it is not ours."""
+    return tuple(dict.fromkeys(_FOLDER.findall(_ours(page))))
+
+
+def _ours(page: Path) -> str:
+    """Return the text of a page of ours; "" where there is no such page, or it is not ours."""
     with suppress(OSError, UnicodeDecodeError):
         if page.is_file() and not page.is_symlink() and page.stat().st_size <= _MOST_BYTES:
             text = page.read_text(encoding="utf-8")
-            if GENERATOR in text:
-                return tuple(dict.fromkeys(_FOLDER.findall(text)))
-    return ()
+            return text if GENERATOR in text else ""
+    return ""
 
 
 def clear(out: Path, folders: Collection[str], names: Collection[str]) -> None:
@@ -58,7 +62,7 @@ def clear(out: Path, folders: Collection[str], names: Collection[str]) -> None:
 def clear_choices(out: Path, names: Collection[str]) -> None:
     """Take away the choices of an earlier plan, with the page that lists them."""
     page = out / CHOICES
-    with suppress(OSError):
-        if page.is_file() and not page.is_symlink() and GENERATOR in page.read_text(encoding="utf-8", errors="replace"):
-            clear(out, listed(page), names)
+    if _ours(page):
+        clear(out, listed(page), names)
+        with suppress(OSError):
             page.unlink()

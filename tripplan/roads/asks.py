@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tripplan.model.plan import PieceRun
+from tripplan.region.geometry import piece_ends_m
 from tripplan.region.region import Region
 
 __all__ = ["Ask", "asks_along", "asks_of"]
@@ -46,14 +47,13 @@ def asks_along(region: Region, runs: PieceRun, doubtful: Collection[int] = ()) -
     asked = ways.caution[row] >= 0
     if doubtful:
         asked |= np.isin(row, np.fromiter(doubtful, np.int64))
-    metres = np.asarray(runs.to_m, np.float64) - np.asarray(runs.from_m, np.float64)
-    start = np.concatenate(([0.0], np.cumsum(metres)))
+    ends = piece_ends_m(runs.from_m, runs.to_m)
     found: dict[tuple[str, str], Ask] = {}
     for at in np.flatnonzero(asked).tolist():
         way = int(row[at])
         name = region.string(int(ways.name[way])) or region.string(int(ways.ref[way]))
         for text in asks_of(region, way, doubtful=way in doubtful):
-            found.setdefault((name, text), Ask(float(start[at]), name, text))
+            found.setdefault((name, text), Ask(float(ends[at]), name, text))
     return tuple(found.values())
 
 

@@ -15,13 +15,15 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tripplan.schedule.assemble import Slack, Work, classes_of, need_of, work_of
+from tripplan.schedule.assemble import work_of
 from tripplan.schedule.candidates import pitch_of
 from tripplan.schedule.chain_tables import try_chains
 from tripplan.schedule.chains import StopTable, day_types, stop_table
+from tripplan.schedule.day_options import classes_of, need_of
 from tripplan.schedule.need import Need
 from tripplan.schedule.options import Frame, Options, options_of, undominated
 from tripplan.schedule.ways import FAR
+from tripplan.schedule.work import Slack, Work
 
 __all__ = ["Way", "admit_others", "way_of"]
 

@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from tripplan.model.trip import Trip
 from tripplan.region.region import Region
-from tripplan.schedule.arrays import COUNTERS, comfort_cents, fill
+from tripplan.schedule.arrays import fill
 from tripplan.schedule.candidates import Cast
-from tripplan.schedule.day_options import classes_of, day_options, need_of, priced, tow_days
+from tripplan.schedule.day_options import classes_of, day_options, priced
 from tripplan.schedule.hours import DayHours, hours_of
 from tripplan.schedule.options import Options
 from tripplan.schedule.overdue import with_first_chances
@@ -18,9 +18,7 @@ from tripplan.schedule.use import PickUp, at_pick_up, blocks_of
 from tripplan.schedule.ways import Ways
 from tripplan.schedule.work import Slack, Work
 
-__all__ = [
-    "COUNTERS", "Slack", "Work", "assemble", "classes_of", "comfort_cents", "every_day_has_a_way", "need_of", "tow_days", "work_of",
-]  # fmt: skip
+__all__ = ["assemble", "every_day_has_a_way", "work_of"]
 
 I64 = NDArray[np.int64]
 

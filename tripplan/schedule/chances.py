@@ -10,10 +10,10 @@ import numpy as np
 from tripplan.model.place import OfferFact, Spot
 from tripplan.model.plan import Event, NextChance
 from tripplan.model.words import STORES, Offer
-from tripplan.schedule.assemble import Work
 from tripplan.schedule.candidates import BIT, SERVES, Stop, spot_of
 from tripplan.schedule.levels import follow
 from tripplan.schedule.ways import FAR
+from tripplan.schedule.work import Work
 
 __all__ = ["Chances"]
 

@@ -11,7 +11,7 @@ from itertools import groupby
 from tripplan.model.place import OfferFact, Place
 from tripplan.model.remedy import Change
 from tripplan.model.trip import Booking, Sight, Trip
-from tripplan.model.words import Offer
+from tripplan.model.words import Offer, day_name
 from tripplan.region.region import Region
 from tripplan.schedule.behind import nights_behind
 
@@ -273,7 +273,7 @@ def _driving(trip: Trip) -> Iterator[Option]:
 def _standing(trip: Trip) -> Iterator[Option]:
     for day in trip.no_towing:
         yield _option(
-            f"tow on {day.isoformat()}", f"Tow on {_said(day)} after all", 3, {"no towing", *_STORES},
+            f"tow on {day.isoformat()}", f"Tow on {day_name(day)} after all", 3, {"no towing", *_STORES},
             partial(_towing_on, day),
             how=f"take {day.isoformat()} out of no_towing",
         )  # fmt: skip
@@ -285,8 +285,8 @@ def _bookings(trip: Trip) -> Iterator[Option]:
         run = list(group)
         shorter = {"first": (run[0],), "last": (run[-1],)} if len(run) > 1 else {}
         for which, gone in shorter.items():
-            yield _without(gone, f"Give up the {which} booked night at {run[0].spot.name} ({_said(gone[0].night)})", 4)
-        nights = f"{len(run)} booked nights" if len(run) > 1 else f"booked night of {_said(run[0].night)}"
+            yield _without(gone, f"Give up the {which} booked night at {run[0].spot.name} ({day_name(gone[0].night)})", 4)
+        nights = f"{len(run)} booked nights" if len(run) > 1 else f"booked night of {day_name(run[0].night)}"
         yield _without(tuple(run), f"Give up the {nights} at {run[0].spot.name}", 5)
 
 
@@ -324,14 +324,14 @@ def _sights(trip: Trip) -> Iterator[Option]:
 def _dates(trip: Trip) -> Iterator[Option]:
     if trip.nights < 35:
         yield _option(
-            "one day more", f"Hire for one day more: return on {_said(trip.return_by.date() + timedelta(days=1))}", 5,
+            "one day more", f"Hire for one day more: return on {day_name(trip.return_by.date() + timedelta(days=1))}", 5,
             {"driving", "late return", "sight", "arrival", "way"}, lambda t: replace(t, return_by=t.return_by + timedelta(days=1)),
             how=f"[return] time = {trip.return_by + timedelta(days=1):%Y-%m-%dT%H:%M:%S}",
         )  # fmt: skip
     last = max((b.night for b in trip.bookings), default=date.min)
     if trip.nights > 1 and last < trip.return_by.date() - timedelta(days=1):
         yield _option(
-            "one day less", f"Bring the van back a day earlier, on {_said(trip.return_by.date() - timedelta(days=1))}", 5,
+            "one day less", f"Bring the van back a day earlier, on {day_name(trip.return_by.date() - timedelta(days=1))}", 5,
             _STORES | {"budget", "one-night stays"}, lambda t: replace(
                 t, return_by=t.return_by - timedelta(days=1),
                 no_towing=tuple(d for d in t.no_towing if d < t.return_by.date()),
@@ -380,10 +380,6 @@ def _supposed(place: Place, words: frozenset[str]) -> Place:
         return place
     fact = OfferFact(Offer.PRESUMED, evidence=SUPPOSED)
     return replace(place, offers={**place.offers, **dict.fromkeys(silent, fact)})
-
-
-def _said(day: date) -> str:
-    return f"{day:%a} {day.day} {day:%b}"
 
 
 # ------------------------------------------------------------------------------------------------- a trip with one change made

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from tripplan.schedule.assemble import Work
+from tripplan.model.words import day_name
 from tripplan.schedule.clock import Fault
 from tripplan.schedule.day import NEVER, DayTask, Halt, LegTask, Line, Windows, clash, kept, without
 from tripplan.schedule.follow import emptied_on_leaving
 from tripplan.schedule.hours import seconds_of
 from tripplan.schedule.sailings import minutes_up
 from tripplan.schedule.ways import FAR
+from tripplan.schedule.work import Work
 
 __all__ = ["fault_of", "forbidden_words", "missed_services", "reasons_of"]
 
@@ -208,4 +209,4 @@ def forbidden_words(work: Work, day: int, arc: int) -> str:
     date = work.trip.dates[day]
     stops = "".join(f" by way of {name}" for name in _names(work, arc))
     why = "; ".join(reasons_of(work, day, arc)) or f"the fridge would be above 5 °C for more than {work.trip.fridge_limit_h:g} h"
-    return f"{date:%a} {date.day} {date:%b}, to {_place(work, int(work.options.end[arc]))}{stops}: {why}"
+    return f"{day_name(date)}, to {_place(work, int(work.options.end[arc]))}{stops}: {why}"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from tripplan.schedule.assemble import Work
 from tripplan.schedule.energy import fridge_parts
 from tripplan.schedule.laid import LaidDay
 from tripplan.schedule.timetable import clock_of, events_of
 from tripplan.schedule.use import weather_of
+from tripplan.schedule.work import Work
 
 __all__ = ["fridge_excess_h", "too_warm"]
 

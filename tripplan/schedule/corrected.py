@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from tripplan.model.plan import Plan
 from tripplan.model.readings import Reading, Readings
 from tripplan.model.van import Learned
-from tripplan.model.words import STORES, Store
+from tripplan.model.words import STORES, Store, day_name
 from tripplan.schedule.passed import Served, Stretch, errors_of, parts_between, services_of, stretches_of
 from tripplan.van.filter import FACTORS, Belief, lamp, observe, passed, prior, served, surprise
 from tripplan.van.gauges import Told, told_of
@@ -248,6 +248,6 @@ def _reading_words(reading: Reading, plan: Plan, before: Belief, after: Belief, 
         used, sd = float(belief.used[row]), float(belief.sd[FACTORS + row])
         level = min(max(used if store.fills else full - used, 0.0), full)
         levels.append(f"{level:.1f} {store.unit} (give or take {2 * sd:.1f})")
-    words = f"{reading.time:%a} {reading.time.day} {reading.time:%b %H:%M}, {what}: {levels[0]} were expected, now {levels[1]}"
+    words = f"{day_name(reading.time)} {reading.time:%H:%M}, {what}: {levels[0]} were expected, now {levels[1]}"
     flat = _FLAT if reading.kind == "volts" and reading.value < _FLAT_V else ""
     return "; ".join(filter(None, (words, doubt, flat)))

@@ -18,14 +18,15 @@ from numpy.typing import NDArray
 from tripplan.model.errors import NoPlanError
 from tripplan.model.plan import Excess
 from tripplan.model.progress import Progress, silent
-from tripplan.model.words import STORES
-from tripplan.schedule.assemble import Slack, Work, assemble, every_day_has_a_way
+from tripplan.model.words import STORES, day_name
+from tripplan.schedule.assemble import assemble, every_day_has_a_way
 from tripplan.schedule.clashes import missed_services, reasons_of
 from tripplan.schedule.cold import fridge_excess_h
 from tripplan.schedule.solve import solve
 from tripplan.schedule.timetable import clock_of
 from tripplan.schedule.walk import walk
 from tripplan.schedule.ways import FAR, Ways
+from tripplan.schedule.work import Slack, Work
 
 __all__ = ["excesses_of", "no_plan"]
 
@@ -169,8 +170,7 @@ def _message(found: Sequence[Excess]) -> str:
 
 
 def _day(work: Work, d: int) -> str:
-    date = work.trip.dates[d]
-    return f"{date:%a} {date.day} {date:%b}"
+    return day_name(work.trip.dates[d])
 
 
 def _certain(work: Work) -> tuple[Excess, ...]:

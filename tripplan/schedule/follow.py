@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.words import STORES, Store
-from tripplan.schedule.assemble import Work
+from tripplan.schedule.work import Work
 
 __all__ = ["Along", "DayLevels", "bits", "emptied_on_leaving", "follow", "follow_along", "left_alone"]
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from tripplan.model.closure import WIND, Closure
 from tripplan.model.plan import ClosureMatch, Day, DayClosure
-from tripplan.schedule.assemble import Work
+from tripplan.schedule.work import Work
 
 __all__ = ["day_closures", "matches_of"]
 

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tripplan.model.words import STORES, Store
-from tripplan.schedule.assemble import Work
 from tripplan.schedule.follow import Along, DayLevels, bits, follow, follow_along
+from tripplan.schedule.work import Work
 from tripplan.van.battery import acceptance
 from tripplan.van.limits import UNITS_PER, capacity
 from tripplan.van.risk import Hours, Stretch, all_hold, battery_risk, store_risk

@@ -13,9 +13,9 @@ from tripplan.model.plan import Caution, Day, Holds, Leg, PresumedOffer
 from tripplan.model.trip import Trip
 from tripplan.model.van import DayWeather
 from tripplan.model.words import STORES, Offer, Store
-from tripplan.schedule.assemble import Work
 from tripplan.schedule.candidates import AVOID_KM, SERVES, Site, Stop, spot_of
 from tripplan.schedule.follow import left_alone
+from tripplan.schedule.work import Work
 
 __all__ = ["assumptions_of", "cautions_of", "day_notes", "presumed_of"]
 

@@ -10,11 +10,11 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import replace
 
-from tripplan.schedule.assemble import Work
 from tripplan.schedule.day import DayTask, kept, score
 from tripplan.schedule.laid import LaidDay, lay_days
 from tripplan.schedule.timetable import task_of
 from tripplan.schedule.ways import FAR
+from tripplan.schedule.work import Work
 
 __all__ = ["choose_orders", "in_order"]
 

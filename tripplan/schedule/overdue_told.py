@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from tripplan.model.place import Spot
 from tripplan.model.plan import Day, Overdue
-from tripplan.model.words import STORES, Store
-from tripplan.schedule.assemble import Work
+from tripplan.model.words import STORES, Store, day_name
 from tripplan.schedule.timetable import DOING
+from tripplan.schedule.work import Work
 from tripplan.van.limits import capacity, level_of_used, limit_level
 
 __all__ = ["STORE_NAMES", "overdue_of"]
@@ -79,14 +79,12 @@ def _told(work: Work, day: Day, store: Store, level: float, limit: float, *, pas
         state = f"{STORE_NAMES[store]} is at {level:.1f} {unit} and will not last: use it {to} {limit:.1f} {unit} and no further before"
     now = day.number == 1
     when = (
-        ("Do this first, today" if first else "Do this today") if now else f"Do this as soon as it can be done, on {_said(day)}"
+        ("Do this first, today" if first else "Do this today")
+        if now
+        else f"Do this as soon as it can be done, on {day_name(day.date)}"
     )
     text = f"{when}: {_TASK[store]} at {at}{hours}; {state}"
     return Overdue(store.value, round(level, 2), round(limit, 2), day.number, spot, round(metres / 1000, 1), open_until, text)
-
-
-def _said(day: Day) -> str:
-    return f"{day.date:%a} {day.date.day} {day.date:%b}"
 
 
 def _open_until(work: Work, day: Day, spot: Spot) -> str:

@@ -20,7 +20,8 @@ from tripplan.region.columns import HIGHWAYS
 from tripplan.region.geometry import great_circle_m
 from tripplan.region.region import Region
 from tripplan.schedule.again import Way, admit_others, way_of
-from tripplan.schedule.assemble import Work, assemble, comfort_cents, every_day_has_a_way
+from tripplan.schedule.arrays import comfort_cents
+from tripplan.schedule.assemble import assemble, every_day_has_a_way
 from tripplan.schedule.candidates import cast_of, kind_word
 from tripplan.schedule.chances import Chances
 from tripplan.schedule.clashes import forbidden_words
@@ -38,6 +39,7 @@ from tripplan.schedule.timetable import clock_of, events_of, legs_of, task_of
 from tripplan.schedule.together import Together, all_together, holds_of, no_plan_together
 from tripplan.schedule.use import weather_of
 from tripplan.schedule.ways import Ways, drive_cents, ways_of
+from tripplan.schedule.work import Work
 from tripplan.van.use import StayKind
 
 __all__ = ["best_path", "make_plan", "plan_of", "prepare"]

@@ -147,16 +147,15 @@ def _check(trip: Trip, plan: Plan, readings: Readings) -> None:
             f"`now` is {now:%Y-%m-%d %H:%M}, with no night left to plan", where="readings",
             accepted=f"before {min(trip.return_by.date(), plan.days[-1].date):%Y-%m-%d}", next_step="follow the plan home",
         )  # fmt: skip
-    for reading in readings.readings:
-        if not old.pick_up <= reading.time <= now:
+    dated = [(f"the {one.store.value} was read on", one.time, "readings") for one in readings.readings]
+    dated += [
+        (f"a service of {', '.join(s.value for s in one.stores)} is dated", one.time, "readings, `[[services]]`")
+        for one in readings.services
+    ]
+    for what, time, where in dated:
+        if not old.pick_up <= time <= now:
             raise BadInputError(
-                f"the {reading.store.value} was read on {reading.time:%Y-%m-%d %H:%M}", where="readings",
-                accepted=f"from {old.pick_up:%Y-%m-%d %H:%M} to now, {now:%Y-%m-%d %H:%M}", next_step="mend its time, or leave it out",
-            )  # fmt: skip
-    for done in readings.services:
-        if not old.pick_up <= done.time <= now:
-            raise BadInputError(
-                f"a service of {', '.join(s.value for s in done.stores)} is dated {done.time:%Y-%m-%d %H:%M}", where="readings, `[[services]]`",
+                f"{what} {time:%Y-%m-%d %H:%M}", where=where,
                 accepted=f"from {old.pick_up:%Y-%m-%d %H:%M} to now, {now:%Y-%m-%d %H:%M}", next_step="mend its time, or leave it out",
             )  # fmt: skip
 

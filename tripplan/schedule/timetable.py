@@ -9,7 +9,6 @@ from dataclasses import replace
 from tripplan.model.plan import Event, Leg
 from tripplan.model.trip import Trip
 from tripplan.model.words import STORES
-from tripplan.schedule.assemble import Work
 from tripplan.schedule.candidates import DUMP_S, SERVES, Stop, spot_of
 from tripplan.schedule.clock import ClockDay, Row
 from tripplan.schedule.day import DAY_END, DayTask, Halt, kept
@@ -17,6 +16,7 @@ from tripplan.schedule.follow import bits, emptied_on_leaving
 from tripplan.schedule.hours import moment_of, seconds_of
 from tripplan.schedule.laid import LaidDay
 from tripplan.schedule.sailings import leg_task, minutes_up
+from tripplan.schedule.work import Work
 
 __all__ = ["DOING", "clock_of", "events_of", "legs_of", "task_of"]
 

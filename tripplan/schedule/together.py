@@ -20,11 +20,12 @@ from tripplan.model.errors import NoPlanError
 from tripplan.model.plan import Excess, Holds
 from tripplan.model.progress import Progress, silent
 from tripplan.model.words import STORES
-from tripplan.schedule.assemble import Slack, Work, work_of
+from tripplan.schedule.assemble import work_of
 from tripplan.schedule.lived import Lived
 from tripplan.schedule.overdue import with_first_chances
 from tripplan.schedule.problem import Solution
 from tripplan.schedule.use import at_pick_up
+from tripplan.schedule.work import Slack, Work
 
 __all__ = ["Together", "TooLittleTogether", "all_together", "hold_at", "holds_of", "no_plan_together"]
 F64 = NDArray[np.float64]

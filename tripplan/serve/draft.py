@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from tripplan.model.errors import BadInputError
 from tripplan.model.trip import Booking, Trip
+from tripplan.model.words import day_name
 from tripplan.region.region import Region
 from tripplan.report.safe import plain
 
@@ -100,7 +101,7 @@ def weather_rows(trip: Trip) -> list[dict[str, str]]:
     rows = []
     for source, group in groupby(known, key=lambda one: one[1].source):
         days, weather = zip(*group, strict=True)
-        first, last = (f"{day:%a} {day.day} {day:%b %Y}" for day in (days[0], days[-1]))
+        first, last = (f"{day_name(day)} {day:%Y}" for day in (days[0], days[-1]))
         suns = sorted(w.sun_kwh_per_m2 for w in weather)
         rows.append({
             "dates": first if first == last else f"{first} to {last}", "source": plain(source),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import Any
 
 from starlette.requests import Request
@@ -232,35 +233,29 @@ def wishes_form(site: Site, request: Request, form: Form) -> Response:
 
 def closures_form(site: Site, request: Request, form: Form) -> Response:
     """Take a file of closures with the wishes typed beside it, or drop it again."""
-    draft, answers = _draft(site, request), Answers(form)
-    if not _ready(draft):
-        return site.go(request, "/")
-    draft = wishes_of(answers, draft)
-    if answers.text("closures") == "drop":
-        draft.pop("closures", None)
-    elif not answers.wrong:
-        text = closures_in(answers, form.get("file"), site.region)
-        if text:
-            draft["closures"] = text
-    if answers.wrong:
-        return _wishes(site, request, draft, answers, 422)
-    _keep(site, request, draft)
-    return site.go(request, "/wishes#closures")
+    return _file_form(site, request, form, "closures", lambda answers, _: closures_in(answers, form.get("file"), site.region))
 
 
 def weather_form(site: Site, request: Request, form: Form) -> Response:
     """Take a file of weather with the wishes typed beside it, or drop it again."""
+    return _file_form(
+        site, request, form, "weather", lambda answers, draft: weather_in(answers, form.get("weather_file"), draft, site.region)
+    )
+
+
+def _file_form(site: Site, request: Request, form: Form, name: str, read: Callable[[Answers, dict[str, Any]], str]) -> Response:
+    """Take the text of a file into the draft under a name, or drop it again; ``read`` gives "" where it says what is wrong."""
     draft, answers = _draft(site, request), Answers(form)
     if not _ready(draft):
         return site.go(request, "/")
     draft = wishes_of(answers, draft)
-    if answers.text("weather") == "drop":
-        draft.pop("weather", None)
+    if answers.text(name) == "drop":
+        draft.pop(name, None)
     elif not answers.wrong:
-        text = weather_in(answers, form.get("weather_file"), draft, site.region)
+        text = read(answers, draft)
         if text:
-            draft["weather"] = text
+            draft[name] = text
     if answers.wrong:
         return _wishes(site, request, draft, answers, 422)
     _keep(site, request, draft)
-    return site.go(request, "/wishes#weather")
+    return site.go(request, f"/wishes#{name}")

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from tripplan.model.place import Spot
 from tripplan.region.columns import AID_KINDS, BASE_LAYERS, Aids
+from tripplan.region.geometry import EARTH_RADIUS_M, great_circle_m
 from tripplan.region.region import Region
 
 __all__ = ["FUEL_REACH_M", "FuelGap", "Hospital", "border_near", "fuel_gap", "nearest_hospital"]
 
 F64 = NDArray[np.float64]
-_RADIUS_M = 6_371_009.0
 #: A station so near to the way counts as on it (common practice, no source) [m].
 FUEL_REACH_M = 500.0
 
@@ -59,13 +59,6 @@ def _rows(aids: Aids, kind: str) -> NDArray[np.int64]:
     return np.flatnonzero(aids.kind == AID_KINDS.index(kind)).astype(np.int64)
 
 
-def _metres(lon: F64, lat: F64, at_lon: float, at_lat: float) -> F64:
-    """Great-circle distances (haversine) [m]."""
-    a, b = np.radians(lat), np.radians(at_lat)
-    h = np.sin((a - b) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(np.radians(lon - at_lon) / 2) ** 2
-    return np.asarray(2 * _RADIUS_M * np.arcsin(np.minimum(1.0, np.sqrt(h))), dtype=np.float64)
-
-
 def nearest_hospital(region: Region, spot: Spot) -> Hospital | None:
     """Return the hospital nearest to a spot in a straight line; ``None`` where the region knows of none.
 
@@ -75,7 +68,7 @@ def nearest_hospital(region: Region, spot: Spot) -> Hospital | None:
     rows = _rows(aids, "hospital") if aids is not None else np.empty(0, np.int64)
     if aids is None or len(rows) == 0:
         return None
-    away = _metres(aids.lon_e7[rows] / 1e7, aids.lat_e7[rows] / 1e7, spot.lon, spot.lat)
+    away = great_circle_m(spot.lon, spot.lat, aids.lon_e7[rows] / 1e7, aids.lat_e7[rows] / 1e7)
     best = int(np.argmin(away + np.where(aids.name[rows] < 0, 2000.0, 0.0)))
     row = rows[best]
     return Hospital(region.string(int(aids.name[row])), region.string(int(aids.phone[row])), float(away[best]) / 1000)
@@ -100,9 +93,9 @@ def fuel_gap(region: Region, ways: Sequence[tuple[int, F64]]) -> FuelGap | None:
         return None
     points = np.concatenate([line for _, line in lines])
     days = np.concatenate([np.full(len(line), day) for day, line in lines])
-    east = np.cos(np.radians(points[:, 1])) * _RADIUS_M
+    east = np.cos(np.radians(points[:, 1])) * EARTH_RADIUS_M
     x = np.radians((points[:, 0] - points[0, 0] + 180) % 360 - 180) * float(east.mean())
-    y = np.radians(points[:, 1]) * _RADIUS_M
+    y = np.radians(points[:, 1]) * EARTH_RADIUS_M
     dx, dy = np.diff(x), np.diff(y)
     # From the last point of a leg to the first of the next nobody drives by the map.
     inside = np.ones(len(dx), dtype=np.bool_)
@@ -114,7 +107,7 @@ def fuel_gap(region: Region, ways: Sequence[tuple[int, F64]]) -> FuelGap | None:
     squared = np.maximum(dx * dx + dy * dy, 1e-9)
     for row in _rows(aids, "fuel"):
         sx = float(np.radians((aids.lon_e7[row] / 1e7 - points[0, 0] + 180) % 360 - 180) * east.mean())
-        sy = float(np.radians(aids.lat_e7[row] / 1e7) * _RADIUS_M)
+        sy = float(np.radians(aids.lat_e7[row] / 1e7) * EARTH_RADIUS_M)
         if not (x.min() - FUEL_REACH_M < sx < x.max() + FUEL_REACH_M and y.min() - FUEL_REACH_M < sy < y.max() + FUEL_REACH_M):
             continue
         t = np.clip(((sx - x[:-1]) * dx + (sy - y[:-1]) * dy) / squared, 0.0, 1.0)
@@ -142,7 +135,7 @@ def border_near(region: Region, ways: Sequence[F64]) -> bool:
     if not rows["border"] or not ways:
         return False
     lon0, lat0 = float(ways[0][0, 0]), float(np.concatenate(ways)[:, 1].mean())
-    km = np.radians(1.0) * _RADIUS_M / 1000
+    km = np.radians(1.0) * EARTH_RADIUS_M / 1000
 
     def flat(lon: F64, lat: F64) -> shapely.LineString:
         return shapely.LineString(
